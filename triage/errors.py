@@ -1,0 +1,42 @@
+"""The one exception tree: a fault the user can mend, with every place it was found.
+
+A bad row or value never raises: it becomes a ``reject`` row. A bad rule, table, map, option or
+store raises one ``TriageError`` that lists every problem. Anything else is a bug and shows a traceback.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import NoReturn
+
+USAGE = 2
+WRONG_RULES = 3
+STORE_TROUBLE = 4
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One fault in something the user wrote: where it is, what was found, what was expected.
+
+    ``place`` is a file and line (``rules/penalties/odd.toml:3``), an option (``--as-of``) or a file.
+    """
+
+    place: str
+    found: str
+    expected: str
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.found}; expected {self.expected}"
+
+
+class TriageError(Exception):
+    """Every problem of one kind, reported together before any data is touched."""
+
+    def __init__(self, problems: Iterable[Problem], exit_code: int = WRONG_RULES) -> None:
+        self.problems = tuple(sorted(problems))
+        self.exit_code = exit_code
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def fail(place: str, found: str, expected: str, exit_code: int = USAGE) -> NoReturn:
+    """Raise a ``TriageError`` with a single problem."""
+    raise TriageError([Problem(place, found, expected)], exit_code)
