@@ -1,0 +1,67 @@
+"""``rules/repairs/``: what can be mended, what it needs, what it costs, what to beware of."""
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field
+
+from triage.catalogue.buyers import TOLERANCES, Tolerance
+from triage.catalogue.documents import Document, id_is_file_name, read_toml, toml_files, validated
+from triage.errors import Problem
+
+Part = Literal["midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining"]
+Amount = Annotated[float, Field(ge=0)]
+
+
+def _rising(values: tuple[float, float, float]) -> tuple[float, float, float]:
+    if not values[0] <= values[1] <= values[2]:
+        raise ValueError("three numbers lo <= mid <= hi")
+    return values
+
+
+Cost = Annotated[tuple[Amount, Amount, Amount], AfterValidator(_rising)]
+
+
+class Repair(Document):
+    """One repair: the unfit parts it makes fit, what it needs, its cost and its cautions.
+
+    ``only_if`` and ``not_if`` look at the construction's material keys, part by part.
+    Costs are (lo, mid, hi) in minor units of the base currency; hours are a careful amateur's.
+    """
+
+    id: str
+    name: str
+    covers: Annotated[tuple[Part, ...], Field(min_length=1)]
+    needs_fit: tuple[Part, ...] = ()
+    only_if: dict[Part, tuple[str, ...]] = {}
+    not_if: dict[Part, tuple[str, ...]] = {}
+    tolerance: Tolerance
+    cost_minor: Cost
+    diy_cost_minor: Cost | None = None
+    hours: Cost = (0.0, 0.0, 0.0)
+    keeps_original: bool = True
+    cautions: Annotated[tuple[str, ...], Field(min_length=1)]
+    source: Annotated[str, Field(min_length=3)]
+
+    def allowed_by(self, tolerance: Tolerance) -> bool:
+        """Return whether a buyer of this repair tolerance would have it done."""
+        return TOLERANCES.index(self.tolerance) <= TOLERANCES.index(tolerance)
+
+
+def load_repairs(folder: Path, materials: frozenset[str], problems: list[Problem]) -> dict[str, Repair]:
+    """Return the repairs of a folder by id; unknown material keys are problems."""
+    found = {}
+    for path in toml_files(folder, problems):
+        values = read_toml(path, problems)
+        repair = validated(Repair, values, path, problems) if values is not None else None
+        if repair is None:
+            continue
+        id_is_file_name(repair.id, path, problems)
+        named = [key for keys in (*repair.only_if.values(), *repair.not_if.values()) for key in keys]
+        problems.extend(
+            Problem(f"{path}:1", f"material {key!r}", "a key of ageing/materials.toml")
+            for key in named
+            if key not in materials
+        )
+        found[repair.id] = repair
+    return found

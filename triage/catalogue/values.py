@@ -1,0 +1,46 @@
+"""``rules/values.toml``: what a pair of a category is worth where nothing better is known."""
+
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from triage.catalogue.documents import Document, read_toml, validated
+from triage.errors import Problem
+
+Minor = Annotated[int, Field(ge=0)]
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
+class CategoryValue(Document):
+    """Value of a sound pair to wear, as a display piece and in parts; minor units, base currency."""
+
+    sound_minor: Minor
+    display_minor: Minor
+    parts_minor: Minor
+
+
+class Values(Document):
+    """Category values, what a cosmetic fault takes off, and how far comparables are trusted."""
+
+    category: dict[str, CategoryValue]
+    unfit_share: dict[str, Share]
+    comparable_prior: Annotated[float, Field(gt=0)] = 4.0
+    asked_share: Share = 0.85
+    restored_share: Share = 0.9
+    source: Annotated[str, Field(min_length=3)]
+
+    def of_category(self, category: str | None) -> CategoryValue:
+        """Return the values of a category, or the default ones."""
+        return self.category.get(category or "", self.category[""])
+
+
+def load_values(path: Path, problems: list[Problem]) -> Values | None:
+    """Return the values file; a missing default category is a problem."""
+    values = read_toml(path, problems)
+    if values is None:
+        return None
+    found = validated(Values, values, path, problems)
+    if found is not None and "" not in found.category:
+        problems.append(Problem(f"{path}:1", "no category ''", "a default for everything that has no category"))
+    return found
