@@ -184,6 +184,53 @@ COMMENT ON COLUMN twin.kind IS 'relist: one seller, one after the other; copy: o
 COMMENT ON COLUMN twin.probability IS 'Chance that both are the same pair';
 COMMENT ON COLUMN twin.why IS 'What they share, in words';
 
+CREATE TABLE IF NOT EXISTS construction (
+  model_id      VARCHAR PRIMARY KEY,
+  maker         VARCHAR,
+  model         VARCHAR,
+  edition       VARCHAR CHECK (edition IN ('original', 'reissue', 'revision')),
+  made_from     DOUBLE,
+  made_to       DOUBLE,
+  style_year    INTEGER,
+  colourway     VARCHAR,
+  category      VARCHAR,
+  midsole       VARCHAR,
+  outsole       VARCHAR,
+  cushion       VARCHAR,
+  bond          VARCHAR,
+  trim          VARCHAR,
+  coating       VARCHAR,
+  upper         VARCHAR,
+  lining        VARCHAR,
+  life_factor   DOUBLE NOT NULL CHECK (life_factor > 0),
+  note          VARCHAR,
+  source        VARCHAR,
+  generic       BOOLEAN NOT NULL,
+  CHECK (made_from IS NULL OR made_from <= made_to)
+);
+COMMENT ON TABLE construction IS 'What each release is made of: the construction tables of rules/ and those given beside them, as of this night';
+COMMENT ON COLUMN construction.model_id IS 'Id of the release';
+COMMENT ON COLUMN construction.maker IS 'Maker; NULL for a generic construction';
+COMMENT ON COLUMN construction.model IS 'Model name';
+COMMENT ON COLUMN construction.edition IS 'original, reissue or revision';
+COMMENT ON COLUMN construction.made_from IS 'First manufacture, decimal year';
+COMMENT ON COLUMN construction.made_to IS 'Last manufacture, decimal year';
+COMMENT ON COLUMN construction.style_year IS 'Year of the design; says nothing about age';
+COMMENT ON COLUMN construction.colourway IS 'Colours as the maker names them';
+COMMENT ON COLUMN construction.category IS 'court, tennis, running, basketball, boots and so on';
+COMMENT ON COLUMN construction.midsole IS 'Material keys joined by ;, empty = no such part, ? = unknown';
+COMMENT ON COLUMN construction.outsole IS 'As midsole';
+COMMENT ON COLUMN construction.cushion IS 'As midsole';
+COMMENT ON COLUMN construction.bond IS 'As midsole';
+COMMENT ON COLUMN construction.trim IS 'As midsole';
+COMMENT ON COLUMN construction.coating IS 'As midsole';
+COMMENT ON COLUMN construction.upper IS 'As midsole';
+COMMENT ON COLUMN construction.lining IS 'As midsole';
+COMMENT ON COLUMN construction.life_factor IS 'Life of this line against the material''s, 1 = as the table says';
+COMMENT ON COLUMN construction.note IS 'What a buyer should know';
+COMMENT ON COLUMN construction.source IS 'Where this row is from';
+COMMENT ON COLUMN construction.generic IS 'A construction by category and era, for what is in no table';
+
 CREATE TABLE IF NOT EXISTS match (
   listing_id       VARCHAR NOT NULL,
   place            INTEGER NOT NULL CHECK (place > 0),
