@@ -1,0 +1,139 @@
+"""How a delimited text is written: delimiter, quote and escape by what makes its lines agree."""
+
+import csv
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from triage.catalogue.feeds import HeadingWords
+from triage.ingest.rows import CELL_CHARACTERS
+
+# Python keeps one limit for the whole process; its default of 131,072 refuses long descriptions.
+csv.field_size_limit(CELL_CHARACTERS)
+
+DELIMITERS = (",", ";", "\t", "|", "^", "~", "\x1f", ":", " ")
+_QUOTINGS = (('"', None), ('"', "\\"), ("'", None), ("'", "\\"), (None, "\\"), (None, None))
+_HEADER_RECORDS = 40
+# One heading word more is worth this share of agreeing lines.
+_WORD_WORTH = 0.25
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """One way of writing cells into lines.
+
+    Attributes:
+        spaced: The blank after each delimiter is no part of the cell.
+    """
+
+    delimiter: str
+    quote: str | None = '"'
+    escape: str | None = None
+    spaced: bool = False
+
+    def reader(self, lines: Iterable[str]) -> Any:
+        """Return a strict reader: it stops at a quote that is out of place instead of guessing."""
+        return csv.reader(lines, strict=True, **self._format())
+
+    def _format(self) -> dict[str, Any]:
+        return {
+            "delimiter": self.delimiter,
+            "quotechar": self.quote,
+            "quoting": csv.QUOTE_MINIMAL if self.quote else csv.QUOTE_NONE,
+            "escapechar": self.escape,
+            "skipinitialspace": self.spaced,
+        }
+
+
+class Record(NamedTuple):
+    """The cells that begin on one line; None where a quote is out of place.
+
+    Attributes:
+        line: Line, from 0, it begins on.
+        lines: Lines it covers.
+    """
+
+    line: int
+    lines: int
+    cells: list[str] | None
+    fault: str = ""
+
+
+def split(lines: Sequence[str], dialect: Dialect, final: bool = True) -> Iterator[Record]:
+    """Yield the records of lines; a quote that never closes costs its own line, not those behind it.
+
+    Args:
+        final: False when more lines follow: an unfinished last record is then left out.
+    """
+    start = 0
+    while start < len(lines):
+        reader = dialect.reader(map(lines.__getitem__, range(start, len(lines))))
+        done = 0
+        try:
+            for cells in reader:
+                yield Record(start + done, reader.line_num - done, cells)
+                done = reader.line_num
+            return
+        except csv.Error as error:
+            if not final and start + reader.line_num >= len(lines) and "end of data" in str(error):
+                return
+            covered = reader.line_num - done
+            yield Record(start + done, covered, None, str(error))
+            start += done + 1
+
+
+def detect(lines: Sequence[str], words: HeadingWords, delimiter: str | None = None) -> Dialect | None:
+    """Return the dialect under which most lines have the same number of cells; None when none has two.
+
+    Args:
+        lines: The first lines of a file.
+        words: Heading words: a line that names several listing fields is strong evidence for its delimiter.
+        delimiter: Given by a feed map.
+    """
+    text = "".join(lines)
+    best: tuple[float, Dialect] | None = None
+    for candidate in (delimiter,) if delimiter else DELIMITERS:
+        if candidate not in text:
+            continue
+        spaced = _is_spaced(lines, candidate)
+        for quote, escape in _QUOTINGS:
+            if (quote and quote not in text) or (escape and escape not in text):
+                continue
+            dialect = Dialect(candidate, quote, escape, spaced)
+            score = _agreement(lines, dialect, words)
+            if score > 0 and (best is None or score > best[0] + 1e-9):
+                best = (score, dialect)
+    if best is None:
+        return Dialect(delimiter) if delimiter else None
+    return best[1]
+
+
+def _is_spaced(lines: Sequence[str], delimiter: str) -> bool:
+    """Tell whether nearly every delimiter is followed by one blank."""
+    if delimiter in " \t":
+        return False
+    text = "".join(lines)
+    count = text.count(delimiter)
+    return count > 0 and text.count(delimiter + " ") >= 0.95 * count
+
+
+def _agreement(lines: Sequence[str], dialect: Dialect, words: HeadingWords) -> float:
+    """Return how well lines agree under a dialect: share of records of one width, plus heading words found."""
+    records = list(split(lines, dialect))
+    widths = Counter(len(one.cells) for one in records if one.cells and any(one.cells))
+    tables = {width: count for width, count in widths.items() if width > 1}
+    if not tables:
+        return 0.0
+    width = max(tables, key=lambda w: (tables[w], w))
+    total = sum(widths.values()) + sum(one.cells is None for one in records)
+    known = max((words.known(one.cells) for one in records[:_HEADER_RECORDS] if one.cells), default=0)
+    wrapped = sum(_wrapped(one.cells) for one in records if one.cells and len(one.cells) == width)
+    cells = width * tables[width]
+    agreeing = tables[width] / total * (width - 1) / width
+    return agreeing + _WORD_WORTH * known - wrapped / cells
+
+
+def _wrapped(cells: list[str]) -> int:
+    """Return how many cells still carry quotes around them."""
+    return sum(len(cell) > 1 and cell[0] == cell[-1] and cell[0] in "\"'" for cell in cells)

@@ -1,0 +1,265 @@
+"""Records to rows: find the heading, tell data from what is none, repair only on evidence, refuse the rest."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+import polars as pl
+
+from triage.catalogue.feeds import fold
+from triage.ingest.columns import Profile
+from triage.ingest.dialect import Dialect, Record, split
+from triage.ingest.rows import Broken, FileError, Piece, Settings, cut
+from triage.ingest.text import undecodable
+
+_HEADER_WITHIN = 60
+_MOST_COLUMNS = 2_000
+_LAYOUT_RECORDS = 2_000
+# So many rows that agree with each other and not with the heading are no accident.
+_AGREEING = 3
+
+
+class Table:
+    """One delimited table, taken in piece by piece; what the first piece shows holds for the others."""
+
+    def __init__(self, dialect: Dialect, settings: Settings) -> None:
+        self._dialect = dialect
+        self._settings = settings
+        self._headings: list[str] = []
+        self._header: list[str] = []
+        self._profile: Profile | None = None
+        self._row_no = 0
+        self._line_no = 1
+        self._second_table = False
+
+    def take(self, lines: list[str], final: bool) -> tuple[Piece, list[str]]:
+        """Return the rows of lines and the lines that begin an unfinished record.
+
+        Raises:
+            FileError: The first lines show no table.
+        """
+        records = list(split(lines, self._dialect, final))
+        end = 0 if not records else records[-1].line + (records[-1].lines if records[-1].cells else 1)
+        rest = [] if final else lines[end:]
+        skipped: Counter[str] = Counter()
+        if self._profile is None:
+            records = self._lay_out(records, skipped)
+        piece = self._rows(records, lines, skipped, final)
+        self._line_no += len(lines) - len(rest)
+        return piece, rest
+
+    # The layout: once, from the first records.
+
+    def _lay_out(self, records: list[Record], skipped: Counter[str]) -> list[Record]:
+        """Find the heading row and the kinds of the columns; return the records below it."""
+        filled = [i for i, one in enumerate(records) if one.cells and not _blank(one.cells)]
+        at = self._heading_at(records, filled[:_HEADER_WITHIN])
+        below = [records[i].cells or [] for i in filled if at is None or i > at]
+        width = _common_width(below)
+        header = records[at].cells or [] if at is not None else []
+        if at is None:
+            header, at = self._header_by_kind(records, filled, width)
+        header = _without_empty_end(header, width)
+        self._set_headings(header, width, below)
+        start = 0 if at is None else at + 1
+        if at is None:
+            start = next((i for i in filled if len(records[i].cells or []) == width), 0)
+        self._count_preamble(records[: start if at is None else at], skipped)
+        same = [cells for cells in below if len(cells) == len(self._headings)]
+        self._profile = Profile([_storable(cells) for cells in same[:_LAYOUT_RECORDS]], len(self._headings))
+        return records[start:]
+
+    def _heading_at(self, records: list[Record], filled: list[int]) -> int | None:
+        """Return which record names the most listing fields, or headings of the feed map; at least two."""
+        if self._settings.header is False:
+            return None
+        expected = {text.strip() for text in self._settings.expected}
+        best, most = None, 1
+        for i in filled:
+            cells = [cell.strip() for cell in records[i].cells or []]
+            named = len(expected.intersection(cells)) or self._settings.words.known(cells)
+            if len(cells) > 1 and named > most:
+                best, most = i, named
+        return best
+
+    def _header_by_kind(self, records: list[Record], filled: list[int], width: int) -> tuple[list[str], int | None]:
+        """Return a heading row of unknown words: text above columns of numbers, dates and codes."""
+        wide = [i for i in filled if len(records[i].cells or []) == width]
+        if self._settings.header is False or len(wide) < 2:
+            return [], None
+        first = records[wide[0]].cells or []
+        profile = Profile([_storable(records[i].cells or []) for i in wide[1:_LAYOUT_RECORDS]], width)
+        if self._settings.header is None and profile.typed and not profile.misfits(first):
+            return [], None
+        return first, wide[0]
+
+    def _set_headings(self, header: list[str], width: int, below: list[list[str]]) -> None:
+        if header and width != len(header):
+            full = sum(len(cells) == width for cells in below)
+            if full >= _AGREEING and full > len(below) // 2 and not _only_empty_beyond(below, len(header)):
+                found = f"{len(header)} headings above rows of {width} cells"
+                raise FileError("heading-width", found, "as many headings as cells")
+        self._header = [cell.strip() for cell in header]
+        self._headings = _distinct(self._header) if header else [f"column {i + 1}" for i in range(width)]
+        if not 1 < len(self._headings) <= _MOST_COLUMNS:
+            raise FileError("no-table", f"{len(self._headings)} columns", f"2 to {_MOST_COLUMNS} columns")
+
+    def _count_preamble(self, records: list[Record], skipped: Counter[str]) -> None:
+        for one in records:
+            skipped["blank" if one.cells is not None and _blank(one.cells) else "preamble"] += one.lines
+
+    # The rows: every record is data, no data, or broken.
+
+    def _rows(self, records: list[Record], lines: list[str], skipped: Counter[str], final: bool) -> Piece:
+        """Sort records into rows, broken rows and lines that are no data."""
+        numbers: list[int] = []
+        good: list[list[str]] = []
+        broken: list[Broken] = []
+        for one in self._unswallowed(records, lines):
+            what = self._no_data(one)
+            if what:
+                skipped[what] += one.lines
+                continue
+            self._row_no += 1
+            cells, code, hint = self._fitted(one)
+            if cells is None:
+                shown = "".join(lines[one.line : one.line + (one.lines if one.cells else 1)])
+                where = f"line {self._line_no + one.line}: {hint}"
+                broken.append(Broken(self._row_no, cut(shown.strip("\r\n")), code, where))
+            else:
+                numbers.append(self._row_no)
+                good.append(cells)
+        if final:
+            self._take_footer(numbers, good, broken, skipped)
+        frame, misplaced = self._checked(numbers, good)
+        every = sorted([*broken, *misplaced], key=lambda one: one.row_no)
+        return Piece(tuple(self._headings), frame, tuple(every), dict(skipped))
+
+    def _unswallowed(self, records: list[Record], lines: list[str]) -> list[Record]:
+        """Return the records, one that swallowed whole rows in an unclosed quote taken apart again."""
+        out = []
+        for one in records:
+            if one.lines > 1 and one.cells is not None and self._swallowed(lines[one.line + 1 : one.line + one.lines]):
+                out.append(Record(one.line, 1, None, "a quote that is not closed"))
+                inside = lines[one.line + 1 : one.line + one.lines]
+                again = [inner._replace(line=inner.line + one.line + 1) for inner in split(inside, self._dialect)]
+                out += self._unswallowed(again, lines)
+            else:
+                out.append(one)
+        return out
+
+    def _swallowed(self, inside: Sequence[str]) -> bool:
+        """Tell whether a line inside a quoted cell is a whole row by its width and the kinds of its cells."""
+        profile = self._profile
+        if profile is None or not profile.typed:
+            return False
+        rows = (next(split([line], self._dialect), None) for line in inside)
+        return any(
+            row is not None and row.cells is not None and len(row.cells) == len(self._headings)
+            and any(row.cells) and not profile.misfits(row.cells)
+            for row in rows
+        )  # fmt: skip
+
+    def _no_data(self, one: Record) -> str | None:
+        """Return what a record is when it is no data."""
+        if one.cells is None:
+            return None
+        if _blank(one.cells):
+            return "blank"
+        if self._header and [cell.strip() for cell in one.cells] == self._header:
+            return "repeated heading"
+        return None
+
+    def _fitted(self, one: Record) -> tuple[list[str] | None, str, str]:
+        """Return a record's cells when they fit the columns, else why not."""
+        width = len(self._headings)
+        if one.cells is None:
+            return None, "stray-quote", f"cells quoted as a whole; {one.fault}"
+        cells = one.cells
+        if len(cells) > width and not any(cell.strip() for cell in cells[width:]):
+            cells = cells[:width]
+        if len(cells) != width:
+            return None, "row-width", f"{width} cells, found {len(one.cells)}"
+        if any("\0" in cell for cell in cells):
+            return None, "control-character", "text without NUL characters"
+        if any(not cell.isascii() and undecodable(cell) for cell in cells):
+            return None, "undecodable", "characters of the file's encoding"
+        return cells, "", ""
+
+    def _take_footer(
+        self, numbers: list[int], good: list[list[str]], broken: list[Broken], skipped: Counter[str]
+    ) -> None:
+        """Take lines after the last row that sum up or sign off out of the data."""
+        while self._row_no:
+            if broken and broken[-1].row_no == self._row_no and self._is_footer([broken[-1].value]):
+                broken.pop()
+            elif good and numbers[-1] == self._row_no and self._is_footer(good[-1]):
+                good.pop()
+                numbers.pop()
+            else:
+                return
+            skipped["footer"] += 1
+            self._row_no -= 1
+
+    def _is_footer(self, cells: list[str]) -> bool:
+        filled = [cell for cell in cells if cell.strip()]
+        begins = fold(filled[0]).startswith(self._settings.words.footer) if filled else False
+        return begins and len(filled) <= max(1, len(self._headings) // 3)
+
+    def _checked(self, numbers: list[int], good: list[list[str]]) -> tuple[pl.DataFrame, list[Broken]]:
+        """Return rows as JSON cells; a row with two or more cells of the wrong kind is out of place."""
+        table = pl.DataFrame(good, schema={name: pl.String for name in self._headings}, orient="row")
+        kinds = self._profile.kinds if self._profile else ()
+        misfits = [
+            (~table[name].str.contains(kind)).cast(pl.Int32)
+            for name, kind in zip(self._headings, kinds, strict=True)
+            if kind
+        ]
+        wrong = pl.sum_horizontal(misfits) >= 2 if misfits else pl.lit(False)
+        cells = pl.struct(pl.all()).struct.json_encode()
+        out = table.select(pl.Series("row_no", numbers, pl.Int64), cells.alias("cells"), wrong.alias("wrong"))
+        hint = "cells of their column's kind; two or more are not"
+        bad = out.filter("wrong").rows()
+        misplaced = [Broken(row_no, cut(text), "misplaced-cells", hint) for row_no, text, _ in bad]
+        return out.filter(~pl.col("wrong")).select("row_no", "cells"), misplaced
+
+
+def _blank(cells: Sequence[str]) -> bool:
+    """Tell whether a record has nothing in it; NUL and Ctrl-Z pad the ends of some files."""
+    return not any(cell.strip(" \t\r\n\v\f\0\x1a\ufeff\u00a0") for cell in cells)
+
+
+def _common_width(rows: list[list[str]]) -> int:
+    """Return the commonest number of cells, the larger of two."""
+    widths = Counter(len(cells) for cells in rows if len(cells) > 1)
+    return max(widths, key=lambda width: (widths[width], width)) if widths else 0
+
+
+def _without_empty_end(header: list[str], width: int) -> list[str]:
+    """Return a heading row without empty cells at its end that no row has."""
+    while len(header) > max(width, 1) and not header[-1].strip():
+        header = header[:-1]
+    return header
+
+
+def _only_empty_beyond(rows: list[list[str]], width: int) -> bool:
+    return not any(cell.strip() for cells in rows for cell in cells[width:]) and any(
+        len(cells) > width for cells in rows
+    )
+
+
+def _distinct(header: list[str]) -> list[str]:
+    """Return headings that differ: an empty one is named by its place, a repeated one is numbered."""
+    seen: Counter[str] = Counter()
+    out = []
+    for i, text in enumerate(header):
+        name = text or f"column {i + 1}"
+        seen[name] += 1
+        while seen[name] > 1 and f"{name} ({seen[name]})" in header:
+            seen[name] += 1
+        out.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
+    return out
+
+
+def _storable(cells: list[str]) -> list[str]:
+    """Return cells as text that Polars takes, for judging columns only."""
+    return [cell.encode("utf-8", "replace").decode() for cell in cells]
