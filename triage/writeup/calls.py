@@ -1,0 +1,75 @@
+"""Which listings get a ticket and in which order: verdicts, listings -> one row per listing."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import polars as pl
+
+CALLS = ("buy", "ask", "skip")
+# Our judgement: a skip whose highest sensible offer is at least half its price may come within reach.
+NEAR_SHARE = 0.5
+
+
+class Named(Protocol):
+    """Anything with a name for people."""
+
+    @property
+    def name(self) -> str: ...
+
+
+@dataclass(frozen=True)
+class Calls:
+    """Open listings with their best call over all buyers, one row each, best first.
+
+    Columns are the listing's (its currency as ``price_currency``) and those of the leading verdict;
+    ``worth_minor`` is what the order goes by, ``buyers`` holds the names of all whose call it is.
+    """
+
+    buy: pl.DataFrame
+    ask: pl.DataFrame
+    near: pl.DataFrame
+    skip: pl.DataFrame
+
+    @property
+    def tickets(self) -> pl.DataFrame:
+        """Buys, then asks."""
+        return pl.concat([self.buy, self.ask])
+
+
+def weighed(listing: pl.DataFrame, verdict: pl.DataFrame) -> pl.DataFrame:
+    """Return one row per verdict on a listing that is still open, with the listing's columns beside it."""
+    offered = listing.filter(pl.col("status") == "open").rename({"currency": "price_currency"})
+    return verdict.join(offered, on="listing_id").with_columns(
+        call_place=pl.col("call").replace_strict(CALLS, range(len(CALLS)), return_dtype=pl.Int8),
+        worth_minor=pl.when(pl.col("call") == "ask").then(pl.col("ask_gain_minor")).otherwise(pl.col("surplus_minor")),
+    )
+
+
+def best_calls(listing: pl.DataFrame, verdict: pl.DataFrame, buyers: Mapping[str, Named]) -> Calls:
+    """Return every open listing once, in its best call: a buy for anyone is a buy.
+
+    Args:
+        listing: Listing columns of the contract.
+        verdict: Verdict columns of the contract.
+        buyers: Buyers by id; one the mapping lacks goes by its id.
+    """
+    every = weighed(listing, verdict).with_columns(
+        buyer_name=pl.col("buyer").replace({key: buyer.name for key, buyer in buyers.items()})
+    )
+    order = ["call_place", "worth_minor", "listing_id", "buyer"]
+    ranked = every.sort(order, descending=[False, True, False, False], nulls_last=True)
+    best = pl.col("call_place") == pl.col("call_place").min().over("listing_id")
+    names = ranked.filter(best).group_by("listing_id").agg(buyers=pl.col("buyer_name"))
+    lead = ranked.unique("listing_id", keep="first", maintain_order=True).join(
+        names, on="listing_id", maintain_order="left"
+    )
+    skips = lead.filter(pl.col("call") == "skip")
+    near = (pl.col("offer_minor") >= NEAR_SHARE * pl.col("price_base_minor")) & (pl.col("offer_minor") > 0)
+    near = near.fill_null(False)
+    return Calls(
+        buy=lead.filter(pl.col("call") == "buy"),
+        ask=lead.filter(pl.col("call") == "ask"),
+        near=skips.filter(near),
+        skip=skips.filter(~near),
+    )

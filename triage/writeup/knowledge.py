@@ -1,0 +1,59 @@
+"""The part of the catalogue the write-up reads: the words for signs, materials, repairs and buyers."""
+
+from collections.abc import Mapping, Sequence
+from typing import Protocol
+
+
+class Sign(Protocol):
+    """What a text can affirm or deny of a part, in short words."""
+
+    @property
+    def part(self) -> str: ...
+    @property
+    def affirmed(self) -> str: ...
+    @property
+    def denied(self) -> str: ...
+
+
+class Buyer(Protocol):
+    """For whom a listing is weighed."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def currency(self) -> str: ...
+    @property
+    def horizon_years(self) -> float: ...
+
+
+class Repair(Protocol):
+    """What can be mended, and what to beware of."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def cautions(self) -> Sequence[str]: ...
+
+
+class Material(Protocol):
+    """What a part is made of, and how it fails."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def short(self) -> str: ...
+    @property
+    def fails(self) -> str: ...
+
+
+class Catalogue(Protocol):
+    """Everything in ``rules/`` that a report puts into words."""
+
+    @property
+    def signs(self) -> Mapping[str, Sign]: ...
+    @property
+    def buyers(self) -> Mapping[str, Buyer]: ...
+    @property
+    def repairs(self) -> Mapping[str, Repair]: ...
+    @property
+    def materials(self) -> Mapping[str, Material]: ...

@@ -1,0 +1,320 @@
+"""What the write-up reads from the store: constant queries, each giving one Polars frame."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from triage.store import Connection, frame, register
+
+NIGHTS = """
+SELECT DISTINCT seen_on
+FROM feed
+WHERE seen_on <= ?
+ORDER BY seen_on DESC
+LIMIT 2
+"""
+
+LAST_RUN = """
+SELECT max(as_of) AS as_of
+FROM run
+WHERE as_of < ?
+"""
+
+# A row counts once: as the sighting that made a listing, as a further one, or as refused.
+FEEDS = """
+WITH seen AS (
+  SELECT
+    feed_id,
+    count(*) FILTER (WHERE first) AS first_rows,
+    count(*) FILTER (WHERE NOT first) AS further_rows
+  FROM sighting
+  GROUP BY feed_id
+),
+refused AS (
+  SELECT
+    feed_id,
+    count(DISTINCT row_no) FILTER (WHERE scope = 'row') AS refused_rows,
+    count(*) FILTER (WHERE scope = 'value') AS refused_values,
+    bool_or(scope = 'file') AS refused_whole
+  FROM reject
+  GROUP BY feed_id
+)
+SELECT
+  feed.feed_id,
+  feed.path,
+  feed.source,
+  feed.reader,
+  feed.seen_on,
+  feed.rows_read,
+  coalesce(seen.first_rows, 0) AS first_rows,
+  coalesce(seen.further_rows, 0) AS further_rows,
+  coalesce(refused.refused_rows, 0) AS refused_rows,
+  coalesce(refused.refused_values, 0) AS refused_values,
+  coalesce(refused.refused_whole, FALSE) AS refused_whole
+FROM feed
+LEFT JOIN seen USING (feed_id)
+LEFT JOIN refused USING (feed_id)
+WHERE feed.seen_on <= ? OR feed.seen_on IS NULL
+ORDER BY feed.source NULLS LAST, feed.path, feed.feed_id
+"""
+
+REJECTS = """
+SELECT
+  reject.feed_id,
+  feed.path,
+  feed.seen_on,
+  reject.row_no,
+  reject.field,
+  reject.scope,
+  reject.value,
+  reject.code,
+  reject.hint
+FROM reject
+JOIN feed USING (feed_id)
+WHERE feed.seen_on <= ? OR feed.seen_on IS NULL
+ORDER BY feed.path, reject.row_no NULLS FIRST, reject.field, reject.code, reject.value
+"""
+
+LISTINGS = """
+WITH night AS (
+  SELECT source, list(DISTINCT seen_on ORDER BY seen_on DESC) AS nights
+  FROM feed
+  WHERE seen_on <= ? AND source IS NOT NULL
+  GROUP BY source
+)
+SELECT
+  listing.*,
+  night.nights[1] AS source_night,
+  night.nights[2] AS source_night_before
+FROM listing
+LEFT JOIN night USING (source)
+ORDER BY listing_id
+"""
+
+# Only the sightings that changed the price: the path a price took.
+PRICE_PATH = """
+SELECT
+  listing_id,
+  seen_on,
+  price_minor,
+  currency
+FROM sighting
+WHERE seen_on <= ? AND price_minor IS NOT NULL
+WINDOW night AS (PARTITION BY listing_id ORDER BY seen_on, feed_id, row_no)
+QUALIFY price_minor IS DISTINCT FROM lag(price_minor) OVER night
+  OR currency IS DISTINCT FROM lag(currency) OVER night
+ORDER BY listing_id, seen_on, feed_id, row_no
+"""
+
+VERDICTS = """
+SELECT *
+FROM verdict
+ORDER BY listing_id, buyer
+"""
+
+MATCHES = """
+SELECT
+  match.listing_id,
+  match.place,
+  match.construction_id,
+  match.level,
+  match.probability,
+  match.accepted,
+  construction.maker,
+  construction.model,
+  construction.edition,
+  construction.colourway,
+  construction.category,
+  construction.made_from,
+  construction.made_to,
+  construction.note,
+  construction.generic
+FROM match
+JOIN shown USING (listing_id)
+LEFT JOIN construction ON construction.model_id = match.construction_id
+ORDER BY match.listing_id, match.place
+"""
+
+EVIDENCE = """
+SELECT match_evidence.*
+FROM match_evidence
+JOIN shown USING (listing_id)
+ORDER BY listing_id, construction_id, abs(weight) DESC, field, listing_value, table_value
+"""
+
+OBSERVATIONS = """
+SELECT observation.*
+FROM observation
+JOIN shown USING (listing_id)
+ORDER BY listing_id, sign, said_by, counts DESC, start, quote
+"""
+
+# The likeliest release stands for the materials shown; the chances shown are mixed over all of them.
+PROGNOSES = """
+SELECT
+  prognosis.listing_id,
+  place,
+  part,
+  horizon_years,
+  material,
+  mode,
+  load_bearing,
+  made_lo,
+  made_hi,
+  age_years,
+  effective_years,
+  p_unfit_lo,
+  p_unfit,
+  p_unfit_hi,
+  basis
+FROM prognosis
+JOIN shown USING (listing_id)
+ORDER BY listing_id, place, part, horizon_years
+"""
+
+FINDINGS = """
+SELECT finding.*
+FROM finding
+JOIN shown USING (listing_id)
+ORDER BY listing_id, place, state, abs(decibans) DESC NULLS LAST, rule_id, part
+"""
+
+POSTERIORS = """
+SELECT posterior.*
+FROM posterior
+JOIN shown USING (listing_id)
+ORDER BY listing_id, horizon_years, part
+"""
+
+PLANS = """
+SELECT plan.*
+FROM plan
+JOIN shown USING (listing_id)
+ORDER BY listing_id, buyer, probability DESC, plan
+"""
+
+QUESTIONS = """
+SELECT question.*
+FROM question
+JOIN shown USING (listing_id)
+ORDER BY listing_id, buyer, place
+"""
+
+TWINS = """
+SELECT
+  twin.listing_id,
+  twin.twin_id,
+  twin.kind,
+  twin.probability,
+  twin.why,
+  other.title,
+  other.source,
+  other.status,
+  other.last_seen,
+  other.price_minor,
+  other.currency
+FROM twin
+JOIN shown USING (listing_id)
+LEFT JOIN listing AS other ON other.listing_id = twin.twin_id
+ORDER BY twin.listing_id, twin.probability DESC, twin.twin_id
+"""
+
+RAW_ROWS = """
+SELECT
+  sighting.listing_id,
+  feed.path,
+  sighting.row_no,
+  sighting.seen_on,
+  sighting.first,
+  raw_row.cells
+FROM sighting
+JOIN shown USING (listing_id)
+JOIN feed USING (feed_id)
+LEFT JOIN raw_row ON raw_row.feed_id = sighting.feed_id AND raw_row.row_no = sighting.row_no
+ORDER BY sighting.listing_id, sighting.seen_on, feed.path, sighting.row_no
+"""
+
+NEAREST_ID = """
+SELECT listing_id
+FROM listing
+ORDER BY jaro_winkler_similarity(listing_id, ?) DESC, listing_id
+LIMIT 1
+"""
+
+
+@dataclass(frozen=True)
+class Night:
+    """The frames of the whole night, every listing in them.
+
+    ``nights`` holds the last dates exports were saved on, the latest first, at most two.
+    ``reported_until`` is the date of the last report before this one; NULL when there was none.
+    """
+
+    as_of: date
+    nights: tuple[date, ...]
+    reported_until: date | None
+    feed: pl.DataFrame
+    reject: pl.DataFrame
+    listing: pl.DataFrame
+    price_path: pl.DataFrame
+    verdict: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class Detail:
+    """The frames behind the listings that are shown in full, and behind no others."""
+
+    match: pl.DataFrame
+    evidence: pl.DataFrame
+    observation: pl.DataFrame
+    prognosis: pl.DataFrame
+    finding: pl.DataFrame
+    posterior: pl.DataFrame
+    plan: pl.DataFrame
+    question: pl.DataFrame
+    twin: pl.DataFrame
+    raw_row: pl.DataFrame
+
+
+def read_night(store: Connection, as_of: date) -> Night:
+    """Return what the store holds of a night."""
+    return Night(
+        as_of=as_of,
+        nights=tuple(frame(store, NIGHTS, [as_of])["seen_on"].to_list()),
+        reported_until=frame(store, LAST_RUN, [as_of])["as_of"].item(),
+        feed=frame(store, FEEDS, [as_of]),
+        reject=frame(store, REJECTS, [as_of]),
+        listing=frame(store, LISTINGS, [as_of]),
+        price_path=frame(store, PRICE_PATH, [as_of]),
+        verdict=frame(store, VERDICTS),
+    )
+
+
+def read_detail(store: Connection, listing_ids: pl.Series) -> Detail:
+    """Return everything known of some listings.
+
+    Args:
+        listing_ids: Ids of the listings to be shown in full.
+    """
+    register(store, "shown", pl.DataFrame({"listing_id": listing_ids.cast(pl.String)}))
+    detail = Detail(
+        match=frame(store, MATCHES),
+        evidence=frame(store, EVIDENCE),
+        observation=frame(store, OBSERVATIONS),
+        prognosis=frame(store, PROGNOSES),
+        finding=frame(store, FINDINGS),
+        posterior=frame(store, POSTERIORS),
+        plan=frame(store, PLANS),
+        question=frame(store, QUESTIONS),
+        twin=frame(store, TWINS),
+        raw_row=frame(store, RAW_ROWS),
+    )
+    store.unregister("shown")
+    return detail
+
+
+def nearest_id(store: Connection, listing_id: str) -> str | None:
+    """Return the id of the store most like one that is not there; None for an empty store."""
+    found = frame(store, NEAREST_ID, [listing_id])["listing_id"].to_list()
+    return found[0] if found else None

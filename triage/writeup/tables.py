@@ -1,0 +1,61 @@
+"""The verdicts as files for other programs: verdicts.csv for a spreadsheet, verdicts.json for code."""
+
+import json
+from datetime import date
+
+import polars as pl
+
+from triage.writeup.phrase import MINOR_DIGITS
+
+SCHEMA_VERSION = 1
+
+LISTING_COLUMNS = (
+    "listing_id", "source", "external_id", "url", "seller", "title", "kind", "status", "condition", "size_text",
+    "ships_from", "price_kind", "price_minor", "price_currency", "rate_date", "first_seen", "last_seen",
+)  # fmt: skip
+VERDICT_COLUMNS = (
+    "buyer", "call", "rank", "plan", "p_fits", "p_wearable_lo", "p_wearable", "p_wearable_hi", "p_after_plan",
+    "weak_part", "value_minor", "value_basis", "landed_minor", "shipping_assumed", "expected_minor",
+    "surplus_minor", "offer_minor", "ask_gain_minor", "currency", "reason",
+)  # fmt: skip
+# A spreadsheet takes a cell that starts like this for a formula; the full-width forms count in some locales.
+# Source: OWASP, CSV Injection (from memory).
+FORMULA = r"^[\s]*[=+\-@＝＋－＠]|^[\t\r\n]"
+
+
+def verdict_table(listing: pl.DataFrame, verdict: pl.DataFrame) -> pl.DataFrame:
+    """Return every verdict with its listing's main columns, ordered by listing and buyer."""
+    offered = listing.rename({"currency": "price_currency"}).select(LISTING_COLUMNS)
+    joined = verdict.join(offered, on="listing_id").sort("listing_id", "buyer")
+    return joined.select(*LISTING_COLUMNS, *VERDICT_COLUMNS)
+
+
+def defused(frame: pl.DataFrame) -> pl.DataFrame:
+    """Return a frame whose texts no spreadsheet takes for a formula: such a text gets a leading apostrophe."""
+    text = pl.col(pl.String)
+    return frame.with_columns(pl.when(text.str.contains(FORMULA)).then("'" + text).otherwise(text).name.keep())
+
+
+def csv_text(table: pl.DataFrame) -> str:
+    """Return the verdicts as CSV: amounts in whole currency units with decimals, texts defused."""
+    amounts = [column for column in table.columns if column.endswith("_minor")]
+    major = [
+        (
+            pl.col(column)
+            / pl.lit(10.0).pow(
+                pl.col("price_currency" if column == "price_minor" else "currency").replace_strict(
+                    MINOR_DIGITS, default=2, return_dtype=pl.Int64
+                )
+            )
+        ).alias(column)
+        for column in amounts
+    ]
+    named = table.with_columns(major).rename({column: column.removesuffix("_minor") for column in amounts})
+    return defused(named).write_csv(quote_style="non_numeric")
+
+
+def json_text(table: pl.DataFrame, as_of: date) -> str:
+    """Return the verdicts as JSON: amounts in minor units, texts as they are, keys in the table's order."""
+    verdicts = table.with_columns(pl.col(pl.Date).dt.to_string("%Y-%m-%d")).to_dicts()
+    whole = {"schema_version": SCHEMA_VERSION, "as_of": as_of.isoformat(), "verdicts": verdicts}
+    return json.dumps(whole, ensure_ascii=False, indent=1) + "\n"
