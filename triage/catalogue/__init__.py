@@ -1,0 +1,138 @@
+"""Everything under ``rules/``, read, typed and checked before any data is touched."""
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from triage.catalogue.buyers import Buyer, load_buyers
+from triage.catalogue.climates import Climates, load_climates
+from triage.catalogue.constructions import Constructions, load_constructions
+from triage.catalogue.costs import Route, load_routes
+from triage.catalogue.facts import Fact, load_facts
+from triage.catalogue.feeds import FeedCatalogue, load_feeds
+from triage.catalogue.matching import MatchWeights, load_match_weights
+from triage.catalogue.materials import Material, UnknownMix, load_materials, load_unknown
+from triage.catalogue.penalties import Rule, load_rules
+from triage.catalogue.repairs import Repair, load_repairs
+from triage.catalogue.signs import Sign, Signs, load_signs
+from triage.catalogue.sources import Source, load_sources, uncited
+from triage.catalogue.values import Values, load_values
+from triage.catalogue.words import Words, load_words
+from triage.errors import Problem, TriageError, fail
+
+__all__ = ["Catalogue", "load", "own_rules"]
+
+# Signs that say how the pair was used or mended: they act through its age, never through a weight.
+AGEING_SIGNS = frozenset({"sole_swapped", "worn_recently_ok"})
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """All knowledge of a run: what stage reads what is in the names."""
+
+    folder: Path
+    sha256: str
+    feeds: FeedCatalogue
+    words: Words
+    constructions: Constructions
+    match_weights: MatchWeights
+    signs: Signs
+    materials: Mapping[str, Material]
+    unknown: UnknownMix
+    climates: Climates
+    facts: Mapping[str, Fact]
+    rules: Sequence[Rule]
+    repairs: Mapping[str, Repair]
+    routes: tuple[Route, ...]
+    values: Values
+    buyers: Mapping[str, Buyer]
+    sources: Mapping[str, Source]
+
+    def sign_of(self, sign_id: str) -> Sign:
+        """Return a sign by id."""
+        return self.signs[sign_id]
+
+    @property
+    def ageing_signs(self) -> frozenset[str]:
+        """Signs that act through the age of the parts and so carry no decibans of their own."""
+        return AGEING_SIGNS | frozenset(self.climates.storage)
+
+
+def own_rules() -> Path:
+    """Return the rules that come with the program: in a wheel beside the code, in a checkout above it."""
+    packed = Path(str(files("triage"))) / "rules_data"
+    return packed if packed.is_dir() else packed.parent.parent / "rules"
+
+
+def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers: Sequence[Path] = ()) -> Catalogue:
+    """Return everything under a rules folder and in the files given beside it.
+
+    Args:
+        folder: The rules; the program's own when left out.
+        constructions: Further construction tables.
+        buyers: Buyer files; when given they replace the folder's buyers.
+
+    Raises:
+        TriageError: Something is wrong; every problem of every file is listed.
+    """
+    place = own_rules() if folder is None else folder
+    if not place.is_dir():
+        fail(f"--rules {place}", "no such folder", "a folder of rules")
+    problems: list[Problem] = []
+    materials = load_materials(place / "ageing" / "materials.toml", problems)
+    keys = frozenset(materials)
+    tables = (*sorted((place / "constructions").glob("*.csv")), *constructions)
+    climates = load_climates(place, problems)
+    words = load_words(place / "words", problems)
+    sources = load_sources(place / "sources.toml", problems)
+    parts = {
+        "feeds": load_feeds(place / "feeds", problems),
+        "words": words,
+        "constructions": load_constructions(tables, problems, keys),
+        "match_weights": load_match_weights(place / "match", problems),
+        "signs": load_signs(place / "signs", problems),
+        "materials": materials,
+        "unknown": load_unknown(place / "ageing" / "unknown.toml", keys, problems),
+        "climates": climates,
+        "facts": load_facts(place / "facts.toml", problems),
+        "rules": load_rules(place / "penalties", problems),
+        "repairs": load_repairs(place / "repairs", keys, problems),
+        "routes": load_routes(place / "costs", problems),
+        "values": load_values(place / "values.toml", problems),
+        "buyers": load_buyers(place / "buyers", tuple(buyers), base_currency(words), problems),
+        "sources": sources,
+    }
+    problems.extend(uncited(place, sources))
+    problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]
+    if problems:
+        raise TriageError(problems)
+    return Catalogue(folder=place, sha256=digest(place, (*constructions, *buyers)), **parts)  # type: ignore[arg-type]
+
+
+def base_currency(words: Words | None) -> str:
+    """Return the currency in which everything is compared."""
+    return "EUR" if words is None else words.money.base_currency
+
+
+def _unserved(buyers: Mapping[str, Buyer], routes: tuple[Route, ...]) -> list[Problem]:
+    """Return a problem for every buyer whose country no route from anywhere leads to."""
+    served = {country for route in routes if "*" in route.from_ for country in route.to}
+    return [
+        Problem(
+            f"buyer {buyer.id}", f"country is {buyer.country}", "a country that a route from '*' in costs/ leads to"
+        )
+        for buyer in buyers.values()
+        if buyer.country not in served
+    ]
+
+
+def digest(folder: Path, files_beside: Sequence[Path]) -> str:
+    """Return the SHA-256 of every file of the rules, names and bytes, and of the files beside them."""
+    total = hashlib.sha256()
+    for path in sorted(path for path in folder.rglob("*") if path.is_file()):
+        total.update(str(path.relative_to(folder)).encode() + b"\0" + path.read_bytes() + b"\0")
+    for path in files_beside:
+        total.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    return total.hexdigest()

@@ -58,9 +58,7 @@ class Buyer(Document):
     want: tuple[Want, ...] = ()
 
 
-def load_buyers(
-    folder: Path, extra: tuple[Path, ...], base_currency: str, problems: list[Problem]
-) -> dict[str, Buyer]:
+def load_buyers(folder: Path, extra: tuple[Path, ...], base_currency: str, problems: list[Problem]) -> dict[str, Buyer]:
     """Return the buyers of a folder and of further files, by id.
 
     When further files are given they are the only buyers: the folder's are examples then.

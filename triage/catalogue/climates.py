@@ -57,9 +57,7 @@ def load_climates(folder: Path, problems: list[Problem]) -> Climates:
     place = folder / "countries.csv"
     for line, row in read_csv(place, ("country", "climate"), problems):
         if row["climate"] not in climates:
-            problems.append(
-                Problem(f"{place}:{line}", f"climate is {row['climate']!r}", "a climate of climates.csv")
-            )
+            problems.append(Problem(f"{place}:{line}", f"climate is {row['climate']!r}", "a climate of climates.csv"))
         countries[row["country"]] = row["climate"]
     storage = {}
     toml = folder / "storage.toml"

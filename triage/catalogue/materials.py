@@ -55,3 +55,24 @@ def load_materials(path: Path, problems: list[Problem]) -> dict[str, Material]:
         if material is not None:
             found[key] = material
     return found
+
+
+class UnknownMix(Document):
+    """Part to material to chance, for parts whose material is not known."""
+
+    mix: dict[str, dict[str, float]]
+    source: Annotated[str, Field(min_length=3)]
+
+
+def load_unknown(path: Path, materials: frozenset[str], problems: list[Problem]) -> UnknownMix | None:
+    """Return what unknown parts are likely made of; chances must sum to 1."""
+    values = read_toml(path, problems)
+    found = validated(UnknownMix, values, path, problems) if values is not None else None
+    for part, mix in (found.mix if found else {}).items():
+        if part not in PARTS:
+            problems.append(Problem(str(path), f"part {part!r}", f"one of {', '.join(PARTS)}"))
+        if abs(sum(mix.values()) - 1) > 1e-9:
+            problems.append(Problem(str(path), f"{part} sums to {sum(mix.values()):g}", "chances that sum to 1"))
+        for key in set(mix) - materials:
+            problems.append(Problem(str(path), f"material {key!r}", "a key of materials.toml"))
+    return found

@@ -1,0 +1,166 @@
+"""What is known of a pair's years: when it was made, where it lay, when it was worn or resoled."""
+
+from datetime import date
+
+import polars as pl
+
+from triage.catalogue.climates import Climates
+from triage.prognosis.humidity import shifted_humidity
+from triage.store import Connection, frame
+
+# Parts that a new sole brings along; its cement is new too.
+NEW_SOLE = ("midsole", "outsole", "bond", "cushion")
+# A resole whose year nobody states lies somewhere in these last years.
+RESOLE_WITHIN_YEARS = 10.0
+# Trust in "worn without trouble": as stated, and when it was hedged.
+TRUST_STATED, TRUST_HEDGED = 0.6, 0.3
+# Spread of ln(storage factor): with a stated place, and with no more than the seller's region.
+SD_STATED, SD_REGION = 0.30, 0.45
+# Without any year a pair of this trade is taken to be this old.
+AGE_UNKNOWN_YEARS = (10.0, 40.0)
+
+CANDIDATES = """
+SELECT
+  m.listing_id,
+  m.place,
+  m.construction_id,
+  m.level,
+  c.made_from,
+  c.made_to,
+  c.edition,
+  c.life_factor,
+  c.midsole, c.outsole, c.cushion, c.bond, c.trim, c.coating, c.upper, c.lining
+FROM match m
+LEFT JOIN construction c ON c.model_id = m.construction_id
+WHERE m.listing_id IN (SELECT listing_id FROM todo)
+ORDER BY m.listing_id, m.place
+"""
+
+PAIRS = """
+SELECT listing_id, ships_from, stated_year_lo, stated_year_hi, stated_year_kind
+FROM listing
+WHERE listing_id IN (SELECT listing_id FROM todo)
+ORDER BY listing_id
+"""
+
+SAID = """
+SELECT
+  listing_id,
+  sign,
+  max(CASE WHEN hedged THEN 1 ELSE 2 END) AS certainty,
+  max(TRY_CAST(value AS INTEGER)) AS year
+FROM observation
+WHERE counts AND state = 'affirmed' AND listing_id IN (SELECT listing_id FROM todo)
+GROUP BY listing_id, sign
+"""
+
+
+def decimal_year(day: date) -> float:
+    """Return a date as a decimal year."""
+    start = date(day.year, 1, 1)
+    return day.year + (day - start).days / (date(day.year + 1, 1, 1) - start).days
+
+
+def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFrame:
+    """Return one row per listing and candidate with its years, its storage and its materials.
+
+    Columns beside those of the candidate: ``made_lo``, ``made_hi`` (decimal years), ``new_sole_lo``,
+    ``new_sole_hi`` (NULL: never resoled), ``proof_year``, ``trust``, ``temp_c``, ``rh_pct``,
+    ``rate_factor``, ``boxed``, ``storage_sd``.
+    """
+    now = decimal_year(as_of)
+    said = frame(store, SAID)
+    pairs = _with_storage(_with_events(frame(store, PAIRS), said, now), said, climates)
+    return frame(store, CANDIDATES).join(pairs, on="listing_id", how="left").with_columns(
+        _made(pl.col("made_from"), "lo", now).alias("made_lo"), _made(pl.col("made_to"), "hi", now).alias("made_hi")
+    ).with_columns(
+        # A range turned over by contradicting years falls back to its upper end.
+        made_lo=pl.min_horizontal("made_lo", "made_hi"),
+    )  # fmt: skip
+
+
+def _made(table: pl.Expr, end: str, now: float) -> pl.Expr:
+    """Return one end of the manufacture range: label, release, stated years or nothing known."""
+    lo, hi, kind = pl.col("stated_year_lo"), pl.col("stated_year_hi"), pl.col("stated_year_kind")
+    unknown = now - (AGE_UNKNOWN_YEARS[1] if end == "lo" else AGE_UNKNOWN_YEARS[0])
+    named = pl.col("level").is_in(["style_number", "release", "model"]) & table.is_not_null()
+    # Shop stock may be some years old when bought; a style year is the earliest year of manufacture.
+    guess = (
+        pl.when(kind == "purchase")
+        .then(lo - 4.0 if end == "lo" else hi + 1.0)
+        .when(kind == "made")
+        .then(lo.cast(pl.Float64) if end == "lo" else hi + 1.0)
+        .otherwise(lo.cast(pl.Float64) if end == "lo" else hi + 3.0)
+    )
+    value = pl.when(named).then(table).otherwise(pl.coalesce(guess, table, pl.lit(unknown)))
+    label, bought = pl.col("label_year"), pl.col("bought_year")
+    if end == "lo":
+        value = pl.when(label.is_not_null()).then(pl.max_horizontal(value, label.cast(pl.Float64))).otherwise(value)
+    else:
+        value = pl.min_horizontal(value, label + 1.0, bought + 1.0)
+    return pl.min_horizontal(value, pl.lit(now))
+
+
+def _with_events(pairs: pl.DataFrame, said: pl.DataFrame, now: float) -> pl.DataFrame:
+    """Add label year, purchase year, resole range and proof by wear."""
+    for sign, column in (
+        ("date_proof_shown", "label"), ("purchase_year_stated", "bought"), ("sole_swapped", "resoled"),
+        ("worn_recently_ok", "worn"),
+    ):  # fmt: skip
+        one = said.filter(pl.col("sign") == sign).select(
+            "listing_id", pl.col("certainty").alias(f"{column}_certainty"), pl.col("year").alias(f"{column}_year")
+        )
+        pairs = pairs.join(one, on="listing_id", how="left")
+    resoled = pl.col("resoled_certainty").is_not_null()
+    stated = pl.col("resoled_year").cast(pl.Float64)
+    trust = pl.when(pl.col("worn_certainty") == 2).then(TRUST_STATED).otherwise(TRUST_HEDGED)
+    return pairs.with_columns(
+        new_sole_lo=pl.when(resoled).then(stated.fill_null(now - RESOLE_WITHIN_YEARS).clip(None, now)),
+        new_sole_hi=pl.when(resoled).then((stated + 1).fill_null(now).clip(None, now)),
+        proof_year=pl.when(pl.col("worn_certainty").is_not_null()).then(
+            (pl.col("worn_year") + 0.5).fill_null(now).clip(None, now)
+        ),
+        trust=pl.when(pl.col("worn_certainty").is_not_null()).then(trust).otherwise(0.0),
+    )
+
+
+def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
+    """Add mean temperature and humidity of the place of storage, its rate factor and its spread."""
+    rows = [(code, climates.of_country(code)) for code in sorted(climates.countries)]
+    other = climates.of_country(None)
+    table = pl.DataFrame(
+        [(code, climate.temp_c, climate.rh_pct, climate.log_sd) for code, climate in rows],
+        schema={"ships_from": pl.String, "temp_c": pl.Float64, "rh_pct": pl.Float64, "sd": pl.Float64},
+        orient="row",
+    )
+    stated = pl.DataFrame(
+        [(sign, s.temp_shift_c, s.rh_shift_pct, s.rate_factor) for sign, s in sorted(climates.storage.items())],
+        schema={"sign": pl.String, "shift_c": pl.Float64, "shift_pct": pl.Float64, "factor": pl.Float64},
+        orient="row",
+    )
+    moved = said.join(stated, on="sign").group_by("listing_id").agg(
+        pl.col("shift_c").sum(), pl.col("shift_pct").sum(), pl.col("factor").product()
+    )  # fmt: skip
+    boxed = said.filter(pl.col("sign").is_in(["stored_box_indoors", "stored_sealed_bag"])).select(
+        pl.col("listing_id").unique(), boxed=pl.lit(True)
+    )
+    joined = (
+        pairs.join(table, on="ships_from", how="left")
+        .join(moved, on="listing_id", how="left")
+        .join(boxed, on="listing_id", how="left")
+        .with_columns(
+            pl.col("temp_c").fill_null(other.temp_c),
+            pl.col("rh_pct").fill_null(other.rh_pct),
+            pl.col("sd").fill_null(other.log_sd),
+            storage_sd=pl.when(pl.col("factor").is_not_null())
+            .then(SD_STATED)
+            .otherwise(pl.max_horizontal(pl.lit(SD_REGION), pl.col("sd").fill_null(other.log_sd))),
+            rate_factor=pl.col("factor").fill_null(1.0),
+            boxed=pl.col("boxed").fill_null(False),
+        )
+    )
+    temp, damp = joined["temp_c"].to_numpy(), joined["rh_pct"].to_numpy()
+    shift_c, shift_pct = joined["shift_c"].fill_null(0).to_numpy(), joined["shift_pct"].fill_null(0).to_numpy()
+    return joined.with_columns(
+        temp_c=pl.Series(temp + shift_c), rh_pct=pl.Series(shifted_humidity(temp, damp, shift_c, shift_pct))
+    )

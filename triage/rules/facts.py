@@ -1,0 +1,142 @@
+"""The ``facts`` view: one wide row per listing and candidate release, NULL where nothing is known."""
+
+from collections.abc import Sequence
+
+from triage.store import Connection
+
+PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")
+
+# The strongest speaker decides what a sign's column says.
+SAID = """
+SELECT
+  listing_id,
+  sign,
+  arg_max(state = 'affirmed', CASE said_by
+    WHEN 'inspection' THEN 4
+    WHEN 'buyer' THEN 3
+    WHEN 'answer' THEN 2
+    ELSE 1
+  END) AS told
+FROM observation
+WHERE counts
+GROUP BY listing_id, sign
+"""
+
+PAIR = """
+SELECT
+  l.listing_id,
+  m.place,
+  m.construction_id,
+  m.level AS match_level,
+  m.probability AS match_probability,
+  m.accepted AS match_accepted,
+  c.maker,
+  c.model,
+  c.edition,
+  c.category,
+  c.life_factor,
+  c.style_year,
+  l.condition,
+  CASE WHEN l.condition <> 'unknown' THEN l.condition = 'deadstock' END AS deadstock,
+  l.stated_year_lo,
+  l.stated_year_hi,
+  l.stated_year_kind,
+  l.price_minor,
+  l.price_base_minor,
+  l.shipping_base_minor,
+  l.price_kind,
+  l.photo_count,
+  l.seller_kind,
+  l.ships_from,
+  l.language,
+  length(l.title) AS title_length,
+  length(l.body) AS text_length,
+  l.text_cut,
+  l.condition_conflict,
+  l.size_system,
+  l.foot_mm_lo,
+  l.foot_mm_hi,
+  l.last_seen - l.first_seen AS days_listed
+FROM match m
+JOIN listing l USING (listing_id)
+LEFT JOIN construction c ON c.model_id = m.construction_id
+WHERE l.listing_id IN (SELECT listing_id FROM todo)
+"""
+
+# Pairs of one release that are on offer at once: what they ask, and how many there are.
+OFFERED = """
+SELECT
+  m.construction_id,
+  median(l.price_base_minor) AS median_minor,
+  count(*) AS same_release_open
+FROM match m
+JOIN listing l USING (listing_id)
+WHERE m.place = 1 AND m.level IN ('style_number', 'release', 'model') AND l.status = 'open'
+GROUP BY m.construction_id
+"""
+
+HISTORY = """
+SELECT
+  l.listing_id,
+  (SELECT count(*) FROM twin t WHERE t.listing_id = l.listing_id AND t.kind = 'relist') AS relists,
+  (SELECT greatest(0, 1 - l.price_minor / max(s.price_minor))
+   FROM sighting s
+   WHERE s.listing_id = l.listing_id AND s.currency = l.currency AND s.price_minor > 0) AS price_drop
+FROM listing l
+WHERE l.listing_id IN (SELECT listing_id FROM todo)
+"""
+
+
+def create_facts(store: Connection, signs: Sequence[str]) -> None:
+    """Create the ``facts`` view over the listings in ``todo``.
+
+    Args:
+        signs: Ids of the signs; each becomes a BOOLEAN column, NULL where nobody spoke of it.
+    """
+    told = ",\n  ".join(f"bool_or(told) FILTER (sign = '{sign}') AS \"{sign}\"" for sign in signs)
+    aged = ",\n  ".join(
+        f"any_value(material) FILTER (part = '{part}') AS \"{part}\",\n  "
+        f"any_value(mode) FILTER (part = '{part}') AS {part}_mode,\n  "
+        f"any_value(age_years) FILTER (part = '{part}') AS {part}_age_years,\n  "
+        f"any_value(p_unfit) FILTER (part = '{part}') AS {part}_p"
+        for part in PARTS
+    )
+    store.execute(f"""
+CREATE OR REPLACE TEMP VIEW facts AS
+WITH told AS ({SAID}),
+sign_row AS (SELECT listing_id, {told} FROM told GROUP BY listing_id),
+horizon AS (SELECT min(horizon_years) AS least_years FROM prognosis),
+part_row AS (
+  SELECT
+    listing_id,
+    place,
+    max(age_years) AS oldest_years,
+    min(made_lo) AS made_from,
+    max(made_hi) AS made_to,
+    {aged}
+  FROM prognosis
+  WHERE horizon_years = (SELECT least_years FROM horizon)
+  GROUP BY listing_id, place
+),
+pair AS ({PAIR}),
+offered AS ({OFFERED}),
+history AS ({HISTORY})
+SELECT
+  pair.*,
+  part_row.* EXCLUDE (listing_id, place, oldest_years),
+  (part_row.made_from + part_row.made_to) / 2 AS made_year,
+  part_row.oldest_years AS age_years,
+  CASE WHEN pair.deadstock THEN part_row.oldest_years END AS storage_years,
+  CASE WHEN offered.same_release_open >= 3 AND offered.median_minor > 0
+    THEN pair.price_base_minor / offered.median_minor
+  END AS price_ratio,
+  offered.same_release_open,
+  history.relists,
+  history.price_drop,
+  sign_row.* EXCLUDE (listing_id)
+FROM pair
+LEFT JOIN part_row ON part_row.listing_id = pair.listing_id AND part_row.place = pair.place
+LEFT JOIN offered ON offered.construction_id = pair.construction_id
+LEFT JOIN history ON history.listing_id = pair.listing_id
+LEFT JOIN sign_row ON sign_row.listing_id = pair.listing_id
+""")

@@ -1,0 +1,5 @@
+"""Stage 7, money and the worth of asking: everything above -> posterior, verdict, plan, question."""
+
+from triage.verdict.judging import Ground, run
+
+__all__ = ["Ground", "run"]

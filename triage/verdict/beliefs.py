@@ -1,0 +1,209 @@
+"""From the tables to evidence: ageing, signs and rules of every pair as arrays."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from triage.catalogue.signs import Sign
+from triage.store import Connection, frame
+from triage.verdict.states import PARTS, Array, Evidence, Flags
+
+# A text as a whole may move a part's odds from 1/8 to 50 times, no more (our judgement): signs of one
+# part are correlated, and words are only words. Answers and the buyer's own look are not held back.
+TEXT_LEAST_DB, TEXT_MOST_DB = -9.0, 17.0
+# These signs act through the age of the parts (stage 5); a weight on top would count them twice.
+AGEING_SIGNS = frozenset({"sole_swapped", "worn_recently_ok"})
+SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
+
+PROGNOSIS = """
+SELECT p.listing_id, p.place, p.part, p.load_bearing, p.p_unfit_lo_node, p.p_unfit_node, p.p_unfit_hi_node,
+  p.node_weight
+FROM prognosis p
+WHERE p.horizon_years = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
+ORDER BY p.listing_id, p.place, p.part
+"""
+CANDIDATES = """
+SELECT listing_id, place, construction_id, level, probability, accepted
+FROM match
+WHERE listing_id IN (SELECT listing_id FROM chunk)
+ORDER BY listing_id, place
+"""
+OBSERVATIONS = """
+SELECT listing_id, sign, said_by, state, hedged
+FROM observation
+WHERE counts AND listing_id IN (SELECT listing_id FROM chunk)
+ORDER BY listing_id, sign, said_by
+"""
+FINDINGS = """
+SELECT listing_id, place, rule_id, part, decibans
+FROM finding
+WHERE state = 'fired' AND listing_id IN (SELECT listing_id FROM chunk)
+ORDER BY listing_id, place, rule_id
+"""
+
+
+@dataclass(frozen=True)
+class Beliefs:
+    """Evidence for N pairs, with the ageing range, in the order of ``listing_ids``."""
+
+    listing_ids: list[str]
+    construction: npt.NDArray[np.object_]
+    evidence: Evidence
+    low: Array
+    high: Array
+    prior: Array
+    present: Flags
+    group_db: Mapping[str, Array]
+    said: pl.DataFrame
+
+    def with_chance(self, chance: Array) -> Evidence:
+        """Return the evidence with other chances of ageing, for the ends of the range."""
+        return replace(self.evidence, chance=chance)
+
+
+def read_beliefs(
+    store: Connection, signs: Mapping[str, Sign], rule_groups: Mapping[str, str], ageing: frozenset[str], horizon: float
+) -> Beliefs:
+    """Return what is known of the listings in ``chunk`` for one horizon.
+
+    Args:
+        rule_groups: Rule id to group, for rules that have one.
+        ageing: Signs that act through the age of the parts.
+    """
+    candidates = frame(store, CANDIDATES)
+    ids = candidates["listing_id"].unique(maintain_order=True).to_list()
+    places = int(candidates["place"].max() or 1)  # type: ignore[arg-type]
+    position = {listing: number for number, listing in enumerate(ids)}
+    weight = np.zeros((len(ids), places))
+    construction = np.full((len(ids), places), "", dtype=object)
+    row = candidates["listing_id"].replace_strict(position, return_dtype=pl.Int64).to_numpy()
+    slot = candidates["place"].to_numpy() - 1
+    weight[row, slot] = candidates["probability"].to_numpy()
+    construction[row, slot] = candidates["construction_id"].fill_null("").to_numpy()
+    low, mid, high, bears, node_weight = _ageing(store, position, places, horizon)
+    sign_db, whole, groups, said = _signs(store, position, signs, ageing)
+    rule_db, rule_whole = _rules(store, position, places, rule_groups)
+    evidence = Evidence(weight, node_weight, mid, rule_db, sign_db, whole[:, None] + rule_whole, bears)
+    prior = np.einsum("nc,ncjk,k->nj", weight, mid, node_weight)
+    return Beliefs(ids, construction, evidence, low, high, prior, mid.max(axis=(1, 3)) > 0, groups, said)
+
+
+def _ageing(
+    store: Connection, position: Mapping[str, int], places: int, horizon: float
+) -> tuple[Array, Array, Array, Flags, Array]:
+    rows = frame(store, PROGNOSIS, [horizon])
+    nodes = len(rows["node_weight"][0]) if rows.height else 1
+    shape = (len(position), places, len(PARTS), nodes)
+    bears = np.zeros(shape[:3], dtype=np.bool_)
+    if rows.is_empty():
+        return np.zeros(shape), np.zeros(shape), np.zeros(shape), bears, np.ones(nodes) / nodes
+    at = (
+        rows["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
+        rows["place"].to_numpy() - 1,
+        rows["part"].replace_strict({p: i for i, p in enumerate(PARTS)}, return_dtype=pl.Int64).to_numpy(),
+    )
+    bears[at] = rows["load_bearing"].to_numpy()
+    found = []
+    for name in ("p_unfit_lo_node", "p_unfit_node", "p_unfit_hi_node"):
+        values = np.zeros(shape)
+        values[at] = rows[name].explode().to_numpy().reshape(-1, nodes)
+        found.append(values)
+    return found[0], found[1], found[2], bears, rows["node_weight"][0].to_numpy()
+
+
+def sign_table(signs: Mapping[str, Sign]) -> pl.DataFrame:
+    """Return one row per sign and speaker with its part, group and weights in decibans."""
+    rows = [
+        (sign.id, sign.part, sign.group, said_by, weight.if_true, weight.if_false)
+        for sign in signs.values()
+        for said_by, weight in sorted(sign.weight.items())
+    ]
+    kinds = {"sign": pl.String, "part": pl.String, "group": pl.String, "said_by": pl.String}
+    return pl.DataFrame(rows, schema={**kinds, "if_true": pl.Float64, "if_false": pl.Float64}, orient="row")
+
+
+def weigh_signs(observations: pl.DataFrame, signs: Mapping[str, Sign], ageing: frozenset[str]) -> pl.DataFrame:
+    """Return the weight each group of signs carries: listing_id, part, group, sign, decibans, said_by.
+
+    The strongest speaker on a sign decides (inspection, buyer, answer, listing); a hedge halves the
+    decibans; of a group that says the same thing only the strongest weight counts.
+    """
+    speaker = pl.col("said_by").replace_strict(SPEAKERS, return_dtype=pl.Int32)
+    spoken = (
+        observations.filter(~pl.col("sign").is_in(sorted(ageing)))
+        .with_columns(speaker_no=speaker)
+        .sort("listing_id", "sign", "speaker_no", descending=[False, False, True])
+        .unique(["listing_id", "sign"], keep="first", maintain_order=True)
+        .join(sign_table(signs), on=["sign", "said_by"])
+        .with_columns(decibans=pl.when(pl.col("state") == "affirmed").then("if_true").otherwise("if_false"))
+        .with_columns(decibans=pl.when("hedged").then(pl.col("decibans") / 2).otherwise("decibans"))
+    )
+    return (
+        spoken.with_columns(strength=pl.col("decibans").abs())
+        .sort("listing_id", "group", "strength", "sign", descending=[False, False, True, False])
+        .unique(["listing_id", "group"], keep="first", maintain_order=True)
+        .select("listing_id", "part", "group", "sign", "decibans", "said_by")
+        .sort("listing_id", "part", "group")
+    )
+
+
+def part_weights(weighed: pl.DataFrame) -> pl.DataFrame:
+    """Return the decibans of each listing and part: the text held within its bounds, the rest added."""
+    text = pl.col("said_by") == "listing"
+    return weighed.group_by("listing_id", "part", maintain_order=True).agg(
+        decibans=pl.col("decibans").filter(text).sum().clip(TEXT_LEAST_DB, TEXT_MOST_DB)
+        + pl.col("decibans").filter(~text).sum()
+    )
+
+
+def _signs(
+    store: Connection, position: Mapping[str, int], signs: Mapping[str, Sign], ageing: frozenset[str]
+) -> tuple[Array, Array, dict[str, Array], pl.DataFrame]:
+    observations = frame(store, OBSERVATIONS)
+    weighed = weigh_signs(observations, signs, ageing)
+    by_part = np.zeros((len(position), len(PARTS) + 1))
+    index = {part: number for number, part in enumerate((*PARTS, "whole"))}
+    totals = part_weights(weighed).filter(pl.col("part").is_in(list(index)))
+    if totals.height:
+        at = (
+            totals["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
+            totals["part"].replace_strict(index, return_dtype=pl.Int64).to_numpy(),
+        )
+        by_part[at] = totals["decibans"].to_numpy()
+    groups = {}
+    for (group,), rows in weighed.group_by(["group"], maintain_order=True):
+        values = np.zeros(len(position))
+        values[rows["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy()] = rows["decibans"]
+        groups[str(group)] = values
+    said = observations.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
+    return by_part[:, :-1], by_part[:, -1], groups, said
+
+
+def _rules(
+    store: Connection, position: Mapping[str, int], places: int, rule_groups: Mapping[str, str]
+) -> tuple[Array, Array]:
+    """Return rule decibans by part, [N, C, 8], and of the pair as a whole, [N, C]."""
+    found = strongest_rules(frame(store, FINDINGS), rule_groups)
+    values = np.zeros((len(position), places, len(PARTS) + 1))
+    if found.height:
+        index = {part: number for number, part in enumerate((*PARTS, "whole"))}
+        at = (
+            found["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
+            found["place"].to_numpy() - 1,
+            found["part"].replace_strict(index, return_dtype=pl.Int64).to_numpy(),
+        )
+        np.add.at(values, at, found["decibans"].to_numpy())
+    return values[..., :-1], values[..., -1]
+
+
+def strongest_rules(findings: pl.DataFrame, rule_groups: Mapping[str, str]) -> pl.DataFrame:
+    """Return the findings that count: of each group of rules only the strongest."""
+    group = pl.col("rule_id").replace_strict(dict(rule_groups), default=pl.col("rule_id"), return_dtype=pl.String)
+    return (
+        findings.with_columns(group=group, strength=pl.col("decibans").abs())
+        .sort("listing_id", "place", "group", "strength", "rule_id", descending=[False, False, False, True, False])
+        .unique(["listing_id", "place", "part", "group"], keep="first", maintain_order=True)
+    )

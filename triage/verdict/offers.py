@@ -1,0 +1,119 @@
+"""What stands between a listing and its door: price, terms, size and returns as arrays."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import polars as pl
+
+from triage.catalogue.buyers import Buyer
+from triage.catalogue.costs import Route, route_for
+from triage.store import Connection, frame
+from triage.verdict.money import Array, Flags, Terms
+
+# Chance that a pair of unstated size fits one given foot (our judgement: adult sizes in stock spread
+# over some 60 mm, a buyer takes 6 to 8 mm of them).
+FITS_UNSTATED = 0.12
+
+LISTINGS = """
+SELECT
+  l.listing_id, l.source, l.ships_from, l.price_base_minor, l.shipping_base_minor, l.price_kind, l.foot_mm_lo,
+  l.foot_mm_hi, l.language, l.title, l.size_text,
+  coalesce(bool_or(o.sign = 'returns_ok' AND o.state = 'affirmed'), FALSE) AS returns_ok,
+  coalesce(bool_or(o.sign = 'offers_open' AND o.state = 'denied'), FALSE) AS firm,
+  coalesce(list(DISTINCT o.sign ORDER BY o.sign) FILTER (WHERE o.state = 'affirmed' AND NOT o.hedged), []) AS affirmed,
+  any_value(c.style_year) AS style_year,
+  any_value(c.category) AS category
+FROM listing l
+JOIN chunk USING (listing_id)
+LEFT JOIN observation o ON o.listing_id = l.listing_id AND o.counts
+LEFT JOIN match m ON m.listing_id = l.listing_id AND m.place = 1
+LEFT JOIN construction c ON c.model_id = m.construction_id
+GROUP BY ALL
+ORDER BY l.listing_id
+"""
+
+
+@dataclass(frozen=True)
+class Offer:
+    """One buyer's side of N listings: prices, terms, chance that the size fits, what comes back.
+
+    ``price`` is NaN where none is stated; ``refund_share`` is 0 where nobody takes a pair back.
+    """
+
+    rows: pl.DataFrame
+    price: Array
+    terms: Terms
+    shipping_assumed: Flags
+    fits: Array
+    refund_share: Array
+    refund_post: Array
+
+    def refund(self, price: Array) -> Array:
+        """Return what sending a pair back returns at a price, minor units; -inf where impossible."""
+        back = self.refund_share * price - self.refund_post
+        return np.where(self.refund_share > 0, back, -np.inf)
+
+
+def read_offers(store: Connection) -> pl.DataFrame:
+    """Return the listings in ``chunk`` with what the money side needs of them."""
+    return frame(store, LISTINGS)
+
+
+def offer_to(buyer: Buyer, rows: pl.DataFrame, routes: tuple[Route, ...], as_of: date) -> Offer:
+    """Return the listings as offers to one buyer."""
+    terms, assumed = _terms(buyer, rows, routes, as_of)
+    back = rows["returns_ok"].to_numpy()
+    return Offer(
+        rows,
+        rows["price_base_minor"].cast(pl.Float64).fill_null(np.nan).to_numpy(),
+        terms,
+        assumed,
+        fit_chance(buyer, rows),
+        np.where(back, buyer.return_chance, 0.0),
+        np.full(rows.height, float(buyer.return_post_minor)),
+    )
+
+
+def fit_chance(buyer: Buyer, rows: pl.DataFrame) -> Array:
+    """Return the chance that each pair's size fits the buyer; 1 for a buyer of any size.
+
+    A listing's size is an interval of foot lengths, taken as even; the buyer takes what lies within
+    their tolerance.
+    """
+    if buyer.foot_mm is None:
+        return np.ones(rows.height)
+    low = rows["foot_mm_lo"].fill_null(np.nan).to_numpy()
+    high = rows["foot_mm_hi"].fill_null(np.nan).to_numpy()
+    least, most = buyer.foot_mm - buyer.foot_tolerance_mm, buyer.foot_mm + buyer.foot_tolerance_mm
+    length = np.maximum(high - low, 1e-9)
+    share = np.clip(np.minimum(high, most) - np.maximum(low, least), 0, None) / length
+    inside = (low >= least) & (high <= most)
+    return np.where(np.isnan(low), FITS_UNSTATED, np.where(inside, 1.0, np.clip(share, 0, 1)))
+
+
+def _terms(buyer: Buyer, rows: pl.DataFrame, routes: tuple[Route, ...], as_of: date) -> tuple[Terms, Flags]:
+    pairs = rows.select("ships_from", "source").unique(maintain_order=True)
+    names = ("premium", "duty", "duty_from", "flat", "flat_below", "tax", "fees", "assumed")
+    table = []
+    for origin, source in pairs.iter_rows():
+        route = route_for(routes, origin, buyer.country, as_of)
+        if route is None:
+            raise LookupError(f"no route from {origin} to {buyer.country} on {as_of}")
+        table.append((
+            origin, source, route.premium.get(source, route.premium_rate), route.duty_rate,
+            float(route.duty_free_below_minor), float(route.flat_minor), float(route.flat_below_minor),
+            route.import_tax_rate, float(route.fees_minor), float(route.shipping_assumed_minor),
+        ))  # fmt: skip
+    kinds = {"ships_from": pl.String, "source": pl.String, **dict.fromkeys(names, pl.Float64)}
+    found = rows.join(
+        pl.DataFrame(table, schema=kinds, orient="row"), on=["ships_from", "source"], how="left",
+        nulls_equal=True, maintain_order="left",
+    )  # fmt: skip
+    column = {name: found[name].to_numpy() for name in names}
+    stated = found["shipping_base_minor"].cast(pl.Float64)
+    terms = Terms(
+        column["premium"], stated.fill_null(found["assumed"]).to_numpy(), column["duty"], column["duty_from"],
+        column["flat"], column["flat_below"], column["tax"], column["fees"],
+    )  # fmt: skip
+    return terms, stated.is_null().to_numpy()

@@ -1,0 +1,185 @@
+"""The questions of each ask: best first, in the seller's language, with what each answer would do."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from triage.catalogue.facts import Fact
+from triage.catalogue.signs import Sign
+from triage.verdict.asking import BIT_COUNT, SignQuestion, cells_of, single_gains
+from triage.verdict.calls import Scene
+from triage.verdict.money import Array, Flags
+from triage.verdict.outcomes import Outcome, after_answers, chances_of_yes, only_bit
+from triage.verdict.states import unwearable
+from triage.verdict.tables import FACT_OF_KIND, PRICE_FACT, RELEASE, SIZE, Judged, best_release, take, whole_minor
+
+LANGUAGES = ("en", "de", "fr", "it", "es", "ja")
+QUESTION = {
+    "listing_id": pl.String, "buyer": pl.String, "place": pl.Int64, "sign": pl.String, "fact": pl.String,
+    "text": pl.String, "language": pl.String, "gain_minor": pl.Int64, "if_yes": pl.String, "if_no": pl.String,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Texts:
+    """What the catalogue says of questions: signs, facts, and the words for what was asked."""
+
+    signs: Mapping[str, Sign]
+    facts: Mapping[str, Fact]
+    questions: list[SignQuestion]
+
+    def table(self) -> pl.DataFrame:
+        """Return one row per sign or fact and language: key, language, text, yes and no in words."""
+        rows = [
+            (question.sign, language, sign.question.text(language), sign.affirmed, sign.denied)
+            for question in self.questions
+            for language in LANGUAGES
+            if (sign := self.signs[question.sign]).question is not None
+        ]
+        words = {
+            FACT_OF_KIND[RELEASE]: ("if it is the better release", "if it is another"),
+            FACT_OF_KIND[SIZE]: ("if the size fits", "if it doesn't"),
+            PRICE_FACT: ("if they agree", "if not"),
+        }
+        for fact, (yes, no) in words.items():
+            asked = self.facts[fact].ask
+            rows.extend((fact, language, asked.get(language, asked["en"]), yes, no) for language in LANGUAGES)
+        return pl.DataFrame(rows, schema=["key", "language", "text", "yes", "no"], orient="row")
+
+
+def question_rows(judged: Judged, texts: Texts, asks: Flags) -> pl.DataFrame:
+    """Return the rows of ``question`` for the pairs that are asks.
+
+    Args:
+        asks: Which of the pairs end as an ask, [N].
+    """
+    rows = np.flatnonzero(asks)
+    if not len(rows):
+        return pl.DataFrame(schema=QUESTION)
+    scene, calls = take(judged.scene, rows), judged.calls
+    repair, yes = calls.repair_minor[rows], chances_of_yes(calls, rows)
+    bits, kind, sign = calls.asked.bits[rows], calls.asked.kind[rows], calls.asked.sign[rows]
+    price_only = calls.haggle[rows]
+    gains = _gains(scene, judged, rows, texts)
+    pieces = [_price_rows(scene, judged, rows, price_only)]
+    even = np.ones(scene.states.shape[:2])
+    for bit in range(BIT_COUNT):
+        told = [
+            _wording(scene, after_answers(scene, repair, yes, only_bit(answer, np.full(len(rows), bit)), even,
+                                          scene.offer.fits))
+            for answer in (1, 0)
+        ]  # fmt: skip
+        key = [texts.questions[number].sign if number >= 0 else None for number in sign[:, bit]]
+        pieces.append(_piece(judged, rows, bits[:, bit] & ~price_only, key, gains[:, bit], told))
+    for number in (RELEASE, SIZE):
+        told = _fact_outcomes(scene, repair, yes, number)
+        wanted = (kind == number) & ~price_only
+        pieces.append(_piece(judged, rows, wanted, [FACT_OF_KIND[number]] * len(rows), np.full(len(rows), 1e12), told))
+    return _finished(pl.concat(pieces), judged, texts)
+
+
+def _gains(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], texts: Texts) -> Array:
+    """Return what the answer to each bit's question alone is worth, minor units, [R, 9]."""
+    calls = judged.calls
+    landed = np.nan_to_num(calls.landed[rows])
+    fits = scene.offer.fits[:, None, None]
+    value = fits * scene.fitting.value + (1 - fits) * scene.other.value
+    surplus = cells_of(scene.states * (value - landed[:, None, None]), unwearable(scene.bears)).sum(axis=1)
+    model = type(calls.model)(calls.model.yes_if_fit[rows], calls.model.yes_if_unfit[rows], calls.model.usable[rows])
+    alone = single_gains(surplus, texts.questions, model) - np.maximum(surplus.sum(axis=1), 0)[:, None]
+    sign = calls.asked.sign[rows]
+    return np.where(sign >= 0, alone[np.arange(len(rows))[:, None], sign.clip(0)], 0.0)
+
+
+def _fact_outcomes(scene: Scene, repair: Array, yes: Array, kind: int) -> list[pl.Series]:
+    count = len(repair)
+    silent = np.full((count, BIT_COUNT), -1)
+    even = np.ones(scene.states.shape[:2])
+    if kind == SIZE:
+        return [
+            _wording(scene, after_answers(scene, repair, yes, silent, even, np.full(count, fits)))
+            for fits in (1.0, 0.0)
+        ]
+    best = best_release(scene, np.full(count, RELEASE))
+    rest = np.where(best.sum(axis=1, keepdims=True) < best.shape[1], 1 - best, 1.0)
+    return [_wording(scene, after_answers(scene, repair, yes, silent, part, scene.offer.fits)) for part in (best, rest)]
+
+
+def _wording(scene: Scene, outcome: Outcome) -> pl.Series:
+    """Return what a buyer would do: buy, offer less, or leave it."""
+    price = np.nan_to_num(scene.offer.price)
+    near = outcome.offer >= price * (1 - scene.buyer.haggle_share)
+    words = pl.DataFrame(
+        {"offer": whole_minor(outcome.offer), "buys": outcome.buys, "near": near & (outcome.offer > 0)}
+    ).select(
+        pl.when("buys")
+        .then(pl.format("buy, up to {} {}", _units("offer"), pl.lit(scene.buyer.currency)))
+        .when("near")
+        .then(pl.format("offer {} {}", _units("offer"), pl.lit(scene.buyer.currency)))
+        .when(pl.col("offer") > 0)
+        .then(pl.format("no more than {} {}", _units("offer"), pl.lit(scene.buyer.currency)))
+        .otherwise(pl.lit("skip"))
+    )
+    return words.to_series()
+
+
+def _units(column: str) -> pl.Expr:
+    """Return an amount in whole units, rounded down: an offer is never rounded up."""
+    return pl.col(column) // 100
+
+
+def _piece(
+    judged: Judged, rows: npt.NDArray[np.int64], wanted: Flags, key: list[str | None], gain: Array,
+    told: list[pl.Series],
+) -> pl.DataFrame:  # fmt: skip
+    ids = judged.beliefs.listing_ids
+    languages = judged.scene.offer.rows["language"]
+    return (
+        pl.DataFrame(
+            {
+                "listing_id": [ids[row] for row in rows],
+                "buyer": judged.scene.buyer.id,
+                "key": pl.Series(key, dtype=pl.String),
+                "language": languages[rows.tolist()].cast(pl.String),
+                "gain": gain,
+                "yes_does": told[0],
+                "no_does": told[1],
+                "wanted": wanted,
+            }
+        )
+        .filter(pl.col("wanted") & pl.col("key").is_not_null())
+        .drop("wanted")
+    )
+
+
+def _price_rows(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], wanted: Flags) -> pl.DataFrame:
+    offer = whole_minor(judged.calls.offer[rows])
+    agree = pl.DataFrame({"offer": offer}).select(
+        pl.format("buy, up to {} {}", _units("offer"), pl.lit(scene.buyer.currency))
+    )
+    leave = pl.Series(["skip"] * len(rows))
+    gain = judged.calls.ask_gain[rows]
+    return _piece(judged, rows, wanted, [PRICE_FACT] * len(rows), gain, [agree.to_series(), leave])
+
+
+def _finished(pieces: pl.DataFrame, judged: Judged, texts: Texts) -> pl.DataFrame:
+    """Return the pieces with their texts and their place, best question first."""
+    known = pl.col("language").is_in(LANGUAGES)
+    gain = pl.col("gain")
+    return (
+        pieces.with_columns(language=pl.when(known).then("language").otherwise(pl.lit("en")))
+        .join(texts.table(), on=["key", "language"])
+        .with_columns(
+            place=gain.rank("ordinal", descending=True).over("listing_id").cast(pl.Int64),
+            sign=pl.when(pl.col("key").is_in(list(texts.signs))).then("key"),
+            fact=pl.when(~pl.col("key").is_in(list(texts.signs))).then("key"),
+            gain_minor=pl.when(gain < 1e11).then(gain).otherwise(0.0).clip(0).round(0).cast(pl.Int64),
+            if_yes=pl.format("{}: {}", "yes", "yes_does"),
+            if_no=pl.format("{}: {}", "no", "no_does"),
+        )
+        .select(list(QUESTION))
+        .sort("listing_id", "place")
+    )

@@ -1,0 +1,83 @@
+"""Why a call is what it is, in one line, and its rank."""
+
+import polars as pl
+
+# One word for a plan in a sentence.
+PLAN_WORDS = {"wear": "to wear as it is", "restore": "to restore", "display": "to display", "parts": "for parts"}
+
+
+def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
+    """Return verdict rows with ``reason`` and ``rank``.
+
+    Args:
+        rows: As ``verdict_rows`` makes them.
+        questions: As ``question_rows`` makes them; the first question of an ask is named.
+    """
+    first = questions.filter(pl.col("place") == 1).select("listing_id", "buyer", "if_yes", "fact")
+    joined = rows.join(first, on=["listing_id", "buyer"], how="left")
+    call = pl.col("call")
+    reason = (
+        pl.when(call == "buy")
+        .then(_buy())
+        .when((call == "ask") & (pl.col("fact") == "price_minor") & pl.col("price_minor").is_null())
+        .then(pl.format("no price stated; sensible up to {}", _money("offer_minor")))
+        .when((call == "ask") & (pl.col("fact") == "price_minor"))
+        .then(pl.format("offer {}: at the asking price of {} too little is left over", _money("offer_minor"),
+                        _money("price_minor")))
+        .when(call == "ask")
+        .then(pl.format("one answer decides: {}", "if_yes"))
+        .otherwise(_skip())
+    )  # fmt: skip
+    order = (
+        pl.when(call == "ask").then(pl.col("ask_gain_minor").cast(pl.Float64)).otherwise(pl.col("surplus_minor"))
+    ).fill_null(-1e15)
+    return (
+        joined.with_columns(reason=reason, order=order)
+        .sort("buyer", "call", "order", "listing_id", descending=[False, False, True, False])
+        .with_columns(rank=pl.int_range(1, pl.len() + 1).over("buyer", "call"))
+        .drop("order", "ruled_out", "haggle", "over_budget", "price_minor", "price_kind", "if_yes", "fact")
+        .sort("listing_id", "buyer")
+    )
+
+
+def _money(column: str) -> pl.Expr:
+    """Return an amount in whole units with its currency."""
+    return pl.format("{} {}", (pl.col(column) / 100).round(0).cast(pl.Int64), "currency")
+
+
+def _percent(column: str) -> pl.Expr:
+    return (pl.col(column) * 100).round(0).cast(pl.Int64)
+
+
+def _buy() -> pl.Expr:
+    plan = pl.col("plan").replace_strict(PLAN_WORDS, default="")
+    bid = pl.when(pl.col("price_kind") == "bid").then(pl.lit("; a bid, so it may rise")).otherwise(pl.lit(""))
+    return pl.format(
+        "{}: worth {} on average, lands at {}, so {} is left over{}",
+        plan, _money("expected_minor"), _money("landed_minor"), _money("surplus_minor"), bid,
+    )  # fmt: skip
+
+
+def _skip() -> pl.Expr:
+    weak = pl.when(pl.col("weak_part").is_not_null()).then(
+        pl.format("{}: chance of wearable {} %", "weak_part", _percent("p_wearable"))
+    )
+    floor = pl.format(
+        "{} is left over, but wearable after the plan is only {} % likely", _money("surplus_minor"),
+        _percent("p_after_plan"),
+    )  # fmt: skip
+    dear = pl.format("{}; sensible up to {}, asked {}", weak, _money("offer_minor"), _money("price_minor"))
+    never = pl.format("{}; worth less than it costs at any price", weak)
+    return (
+        pl.when(pl.col("ruled_out").is_not_null())
+        .then("ruled_out")
+        .when(pl.col("price_minor").is_null())
+        .then(pl.lit("no price stated, and none would be low enough to ask"))
+        .when(pl.col("over_budget"))
+        .then(pl.format("over the budget: lands at {} before repairs", _money("landed_minor")))
+        .when((pl.col("surplus_minor") > 0) & (pl.col("offer_minor") >= pl.col("price_minor")))
+        .then(floor)
+        .when(pl.col("offer_minor") > 0)
+        .then(pl.coalesce(dear, pl.format("sensible up to {}, asked {}", _money("offer_minor"), _money("price_minor"))))
+        .otherwise(pl.coalesce(never, pl.lit("worth less than it costs at any price")))
+    )

@@ -1,0 +1,165 @@
+"""Arrays to rows: verdicts, plans and questions with their reasons in words."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from triage.verdict.beliefs import Beliefs
+from triage.verdict.calls import ASK, SKIP, Calls, Scene
+from triage.verdict.money import Array, Flags
+from triage.verdict.offers import Offer
+from triage.verdict.outcomes import after_answers, chances_of_yes, hopeful_answers
+from triage.verdict.plans import PLANS, Valued
+from triage.verdict.states import PARTS
+
+CALL_NAMES = ("buy", "ask", "skip")
+RELEASE, SIZE = 1, 2
+FACT_OF_KIND = {RELEASE: "construction_id", SIZE: "size_system"}
+PRICE_FACT = "price_minor"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One buyer's calls on the pairs of a chunk, with what the reports say of them."""
+
+    beliefs: Beliefs
+    scene: Scene
+    calls: Calls
+    part: Array
+    wearable: tuple[Array, Array, Array]
+    ruled_out: Sequence[str | None]
+    basis: Sequence[str]
+    value: Array
+
+
+def whole_minor(values: Array) -> pl.Series:
+    """Return amounts as whole minor units, NULL where not a number."""
+    return pl.Series(values).fill_nan(None).round(0).cast(pl.Int64)
+
+
+def weak_part(part: Array, bears: Flags, weight: Array, present: Flags) -> list[str | None]:
+    """Return the load-bearing part most likely to be unfit; of a pair without one, of all parts."""
+    bearing = np.einsum("nc,ncj->nj", weight, bears.astype(np.float64)) > 0.5
+    usable = np.where(bearing.any(axis=1, keepdims=True), bearing & present, present)
+    score = np.where(usable, part, -1.0)
+    return [PARTS[j] if score[i, j] >= 0 else None for i, j in enumerate(score.argmax(axis=1))]
+
+
+def verdict_rows(judged: Judged) -> pl.DataFrame:
+    """Return the rows of ``verdict`` without rank and reason, and what the reason is made of."""
+    calls, scene = judged.calls, judged.scene
+    ruled = np.array([bool(reason) for reason in judged.ruled_out])
+    call = np.where(ruled, SKIP, calls.call)
+    low, mid, high = judged.wearable
+    return pl.DataFrame(
+        {
+            "listing_id": judged.beliefs.listing_ids,
+            "buyer": scene.buyer.id,
+            "call": [CALL_NAMES[number] for number in call],
+            "plan": [PLANS[number] for number in calls.plan],
+            "p_fits": scene.offer.fits,
+            "p_wearable_lo": np.minimum(low, mid),
+            "p_wearable": mid,
+            "p_wearable_hi": np.maximum(high, mid),
+            "p_after_plan": calls.after_plan,
+            "weak_part": weak_part(judged.part, scene.bears, judged.beliefs.evidence.weight, judged.beliefs.present),
+            "value_minor": whole_minor(judged.value),
+            "value_basis": list(judged.basis),
+            "landed_minor": whole_minor(calls.landed),
+            "shipping_assumed": scene.offer.shipping_assumed,
+            "surplus_minor": whole_minor(calls.surplus),
+            "offer_minor": whole_minor(calls.offer),
+            "ask_gain_minor": whole_minor(np.where(call == ASK, np.maximum(calls.ask_gain, 0), np.nan)),
+            "expected_minor": whole_minor(calls.expected),
+            "currency": scene.buyer.currency,
+            "ruled_out": list(judged.ruled_out),
+            "haggle": calls.haggle,
+            "over_budget": calls.over_budget,
+            "price_minor": scene.offer.rows["price_base_minor"],
+            "price_kind": scene.offer.rows["price_kind"],
+        },
+        schema_overrides={"weak_part": pl.String, "ruled_out": pl.String, "value_basis": pl.String},
+    )
+
+
+def plan_rows(judged: Judged, buyer: str) -> pl.DataFrame:
+    """Return the rows of ``plan``: how often each is best, its worth, and the likeliest repairs."""
+    calls, scene = judged.calls, judged.scene
+    count = len(judged.beliefs.listing_ids)
+    sets = likeliest_repairs(scene)
+    repairs: list[list[str] | None] = []
+    for number in range(len(PLANS)):
+        repairs.extend(sets if PLANS[number] == "restore" else [None] * count)
+    return (
+        pl.DataFrame(
+            {
+                "listing_id": list(judged.beliefs.listing_ids) * len(PLANS),
+                "buyer": buyer,
+                "plan": np.repeat(np.array(PLANS, dtype=object), count).tolist(),
+                "probability": calls.plan_chance.T.ravel(),
+                "value_minor": whole_minor(calls.plan_value.T.ravel()),
+                "repairs": repairs,
+            },
+            schema_overrides={"repairs": pl.List(pl.String)},
+        )
+        .filter(pl.col("probability") > 1e-6)
+        .with_columns(pl.col("probability").clip(0, 1))
+    )
+
+
+def likeliest_repairs(scene: Scene) -> list[list[str] | None]:
+    """Return the repairs of the likeliest state in which restoring is the best plan, or None."""
+    valued = scene.fitting
+    mass = scene.states * (valued.plan == PLANS.index("restore"))
+    flat = mass.reshape(len(mass), -1)
+    at = flat.argmax(axis=1)
+    candidate, state = np.divmod(at, mass.shape[2])
+    rows = np.arange(len(mass))
+    kind, chosen = valued.mending[rows, candidate], valued.repair[rows, candidate, state]
+    some = flat[rows, at] > 0
+    return [list(valued.mendings[k].sets[s]) if ok else None for k, s, ok in zip(kind, chosen, some, strict=True)]
+
+
+def hopeless(judged: Judged) -> Flags:
+    """Return which asks no answer could turn into a buy, not even the best answers together, [N]."""
+    calls, scene = judged.calls, judged.scene
+    rows = np.flatnonzero((calls.call == ASK) & ~calls.haggle)
+    lost = np.zeros(len(calls.call), dtype=np.bool_)
+    if not len(rows):
+        return lost
+    part = take(scene, rows)
+    yes = chances_of_yes(calls, rows)
+    answers = hopeful_answers(part, yes, calls.asked.bits[rows])
+    kind = calls.asked.kind[rows]
+    releases = best_release(part, kind)
+    fits = np.where(kind == SIZE, 1.0, part.offer.fits)
+    best = after_answers(part, calls.repair_minor[rows], yes, answers, releases, fits)
+    near = best.offer >= np.nan_to_num(part.offer.price) * (1 - part.buyer.haggle_share)
+    lost[rows] = ~(best.buys | (near & (best.offer > 0)))
+    return lost
+
+
+def best_release(scene: Scene, kind: npt.NDArray[np.int64]) -> Array:
+    """Return factors on candidates, [N, C]: the one of most surplus alone where the release is asked."""
+    per = (scene.states * scene.fitting.value).sum(axis=2)
+    share = scene.states.sum(axis=2)
+    mean = np.where(share > 1e-9, per / np.maximum(share, 1e-300), -np.inf)
+    best = np.arange(mean.shape[1])[None, :] == mean.argmax(axis=1)[:, None]
+    return np.where((kind == RELEASE)[:, None], best, True).astype(np.float64)
+
+
+def take(scene: Scene, rows: npt.NDArray[np.int64]) -> Scene:
+    """Return the scene of some of the pairs."""
+    offer = scene.offer
+    some = Offer(
+        offer.rows[rows.tolist()], offer.price[rows], offer.terms.take(rows), offer.shipping_assumed[rows],
+        offer.fits[rows], offer.refund_share[rows], offer.refund_post[rows],
+    )  # fmt: skip
+
+    def part(valued: Valued) -> Valued:
+        return Valued(valued.value[rows], valued.plan[rows], valued.repair[rows], valued.mending[rows], valued.mendings)
+
+    return Scene(scene.buyer, some, scene.states[rows], scene.bears[rows], part(scene.fitting), part(scene.other))

@@ -1,0 +1,175 @@
+"""What a pair is worth to a buyer when sound, as a display piece and in parts."""
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from triage.catalogue.buyers import Buyer
+from triage.catalogue.values import Values
+from triage.store import Connection, frame
+from triage.verdict.states import Array
+
+# Comparable pairs of one release or model, most recent first; more would not change a median much.
+MOST_COMPARABLES = 50
+
+# The pair itself and its twins are left out: a pair is no evidence of its own worth.
+COMPARABLES = f"""
+WITH offer AS (
+  SELECT
+    l.listing_id,
+    c.maker || ' ' || c.model AS model,
+    c.model_id,
+    l.price_base_minor AS price_minor,
+    l.status = 'sold' AS sold,
+    l.last_seen
+  FROM listing l
+  JOIN match m ON m.listing_id = l.listing_id AND m.place = 1 AND m.probability >= 0.5
+  JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
+  WHERE l.kind = 'pair' AND l.price_base_minor > 0 AND l.price_kind = 'fixed'
+),
+couple AS (
+  SELECT
+    target.listing_id,
+    target.construction_id,
+    o.model_id = target.construction_id AS same_release,
+    o.price_minor * CASE WHEN o.sold THEN 1.0 ELSE ? END AS worth_minor,
+    o.price_minor,
+    o.sold,
+    o.last_seen,
+    row_number() OVER (
+      PARTITION BY target.listing_id, target.construction_id, o.model_id = target.construction_id
+      ORDER BY o.last_seen DESC, o.listing_id
+    ) AS nth
+  FROM (
+    SELECT m.listing_id, m.construction_id, c.maker || ' ' || c.model AS model
+    FROM match m
+    JOIN construction c ON c.model_id = m.construction_id
+    WHERE NOT c.generic AND m.listing_id IN (SELECT listing_id FROM chunk)
+  ) target
+  JOIN offer o ON o.model = target.model AND o.listing_id <> target.listing_id
+  ANTI JOIN twin t ON t.listing_id = target.listing_id AND t.twin_id = o.listing_id
+)
+SELECT
+  listing_id,
+  construction_id,
+  same_release,
+  count(*) AS pairs,
+  median(worth_minor) AS median_minor,
+  min(price_minor) AS least_minor,
+  max(price_minor) AS most_minor,
+  count(*) FILTER (WHERE sold) AS sold,
+  max(last_seen) AS latest
+FROM couple
+WHERE nth <= {MOST_COMPARABLES}
+GROUP BY listing_id, construction_id, same_release
+ORDER BY listing_id, construction_id, same_release
+"""
+TARGETS = """
+SELECT DISTINCT m.listing_id, m.construction_id, c.maker || ' ' || c.model AS model, c.model AS name, c.category
+FROM match m
+LEFT JOIN construction c ON c.model_id = m.construction_id
+WHERE m.listing_id IN (SELECT listing_id FROM chunk)
+ORDER BY m.listing_id, m.construction_id
+"""
+
+
+def read_comparables(store: Connection, values: Values) -> pl.DataFrame:
+    """Return per listing and candidate the worth of comparable pairs, drawn to the wider group when few.
+
+    Columns: listing_id, construction_id, name, category, sound_minor, display_minor, parts_minor, basis.
+    ``(n median + k wider) / (n + k)`` for release over model over category; k = ``comparable_prior``.
+    """
+    found = frame(store, COMPARABLES, [values.asked_share])
+    categories = pl.DataFrame(
+        [(name, float(v.sound_minor), v.display_minor, v.parts_minor) for name, v in sorted(values.category.items())],
+        schema=["category", "usual_minor", "display_minor", "parts_minor"],
+        orient="row",
+    )
+    usual = values.of_category(None)
+    targets = (
+        frame(store, TARGETS)
+        .join(categories, on="category", how="left")
+        .with_columns(
+            pl.col("usual_minor").fill_null(usual.sound_minor),
+            pl.col("display_minor").fill_null(usual.display_minor),
+            pl.col("parts_minor").fill_null(usual.parts_minor),
+        )
+    )
+    for same, prefix in ((False, "other"), (True, "own")):
+        one = found.filter(pl.col("same_release") == same).select(
+            "listing_id", "construction_id", pl.exclude("listing_id", "construction_id", "same_release").name.prefix(
+                f"{prefix}_"
+            ),
+        )  # fmt: skip
+        targets = targets.join(one, on=["listing_id", "construction_id"], how="left", nulls_equal=True)
+    own, other = pl.col("own_pairs").fill_null(0), pl.col("other_pairs").fill_null(0)
+    k = values.comparable_prior
+    model = (other * pl.col("other_median_minor").fill_null(0) + k * pl.col("usual_minor")) / (other + k)
+    release = (own * pl.col("own_median_minor").fill_null(0) + k * model) / (own + k)
+    return targets.with_columns(sound_minor=release, basis=_basis(own, other)).select(
+        "listing_id", "construction_id", "name", "category", "sound_minor", "display_minor", "parts_minor", "basis"
+    )
+
+
+def _basis(own: pl.Expr, other: pl.Expr) -> pl.Expr:
+    spread = pl.format(
+        "{} comparable pairs of this release, {} to {}, {} of them sold, latest {}; drawn towards model and category",
+        own, _whole("own_least_minor"), _whole("own_most_minor"), pl.col("own_sold"), pl.col("own_latest"),
+    )  # fmt: skip
+    wider = pl.format(
+        "{} comparable pairs of other releases of this model, {} to {}, latest {}; drawn towards its category",
+        other, _whole("other_least_minor"), _whole("other_most_minor"), pl.col("other_latest"),
+    )  # fmt: skip
+    return pl.when(own > 0).then(spread).when(other > 0).then(wider).otherwise(pl.lit("usual for its category"))
+
+
+def _whole(column: str) -> pl.Expr:
+    return (pl.col(column) / 100).round(0).cast(pl.Int64)
+
+
+def worth_to(buyer: Buyer, comparables: pl.DataFrame) -> pl.DataFrame:
+    """Return ``comparables`` with the buyer's own figures where they have any.
+
+    The narrowest of the buyer's wants applies: release before model before category.
+    """
+    worth = comparables.with_columns(
+        pl.col("sound_minor", "display_minor", "parts_minor").cast(pl.Float64), own=pl.lit(False)
+    )
+    for key, column in (("category", "category"), ("model", "name"), ("construction", "construction_id")):
+        rows = [
+            (value, w.sound_minor, w.display_minor, w.parts_minor)
+            for w in buyer.want
+            if (value := getattr(w, key)) is not None and _narrowest(w) == key
+        ]
+        if not rows:
+            continue
+        kinds = {"want_sound": pl.Float64, "want_display": pl.Float64, "want_parts": pl.Float64}
+        wants = pl.DataFrame(rows, schema={column: pl.String, **kinds}, orient="row").unique(column, keep="first")
+        worth = (
+            worth.join(wants, on=column, how="left", maintain_order="left")
+            .with_columns(
+                sound_minor=pl.coalesce("want_sound", "sound_minor"),
+                display_minor=pl.coalesce("want_display", "display_minor"),
+                parts_minor=pl.coalesce("want_parts", "parts_minor"),
+                own=pl.col("own") | pl.col("want_sound").is_not_null(),
+            )
+            .drop("want_sound", "want_display", "want_parts")
+        )
+    return worth.with_columns(basis=pl.when("own").then(pl.lit("the buyer's own figure")).otherwise("basis"))
+
+
+def _narrowest(want: object) -> str:
+    return next(key for key in ("construction", "model", "category") if getattr(want, key) is not None)
+
+
+def as_array(worth: pl.DataFrame, column: str, ids: list[str], names: npt.NDArray[np.object_]) -> Array:
+    """Return one column of ``worth`` for every pair and candidate, [N, C]; 0 where there is no candidate."""
+    grid = pl.DataFrame(
+        {
+            "listing_id": np.repeat(np.asarray(ids, dtype=object), names.shape[1]).tolist(),
+            "construction_id": names.ravel().tolist(),
+        },
+        schema={"listing_id": pl.String, "construction_id": pl.String},
+    ).with_columns(pl.col("construction_id").replace("", None))
+    joined = grid.join(worth, on=["listing_id", "construction_id"], how="left", nulls_equal=True, maintain_order="left")
+    return np.asarray(joined[column].fill_null(0.0).to_numpy().reshape(names.shape))
