@@ -61,15 +61,16 @@ def figures(row: Row, plans: Iterable[Row], catalogue: Catalogue) -> Figures:
     currency = row["currency"]
     buyer = catalogue.buyers.get(row["buyer"])
     known = row["p_wearable"] is not None
+    mended = row["plan"] == "restore"
     return Figures(
         buyer=buyer.name if buyer else row["buyer"],
         call=row["call"],
         plan=phrase.PLAN[row["plan"]],
         chance=phrase.percent_range(row["p_wearable_lo"], row["p_wearable_hi"]) if known else "not known",
-        chance_word=phrase.likelihood(row["p_wearable"]) if known else "",
+        chance_word=phrase.likelihood_range(row["p_wearable_lo"], row["p_wearable_hi"]) if known else "",
         lo=row["p_wearable_lo"],
         hi=row["p_wearable_hi"],
-        after_plan=phrase.percent(row["p_after_plan"]) if row["p_after_plan"] is not None else "",
+        after_plan=phrase.percent(row["p_after_plan"]) if mended and row["p_after_plan"] is not None else "",
         fits=phrase.percent(row["p_fits"]) if row["p_fits"] is not None and row["p_fits"] < 0.995 else "",
         offer=phrase.estimate(row["offer_minor"], currency) if row["offer_minor"] else "no offer makes sense",
         offer_abroad=offer_abroad(row),

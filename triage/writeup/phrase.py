@@ -74,6 +74,12 @@ def likelihood(chance: float) -> str:
     return next((word for least, word in LIKELIHOOD if chance >= least), "very unlikely")
 
 
+def likelihood_range(lo: float, hi: float) -> str:
+    """Return the words for a range of chance, "unlikely to about even"; one word where both ends share it."""
+    low, high = likelihood(lo), likelihood(hi)
+    return low if low == high else f"{low} to {high}"
+
+
 def step(chance: float) -> int:
     """Return the step of ``likelihood``, 1 (very unlikely) to 5 (very likely); hatching goes by it."""
     return 5 - next((at for at, (least, _) in enumerate(LIKELIHOOD) if chance >= least), 4)

@@ -235,6 +235,33 @@ LEFT JOIN raw_row ON raw_row.feed_id = sighting.feed_id AND raw_row.row_no = sig
 ORDER BY sighting.listing_id, sighting.seen_on, feed.path, sighting.row_no
 """
 
+LISTING = """
+SELECT *
+FROM listing
+WHERE listing_id = ?
+"""
+
+VERDICTS_ON = """
+SELECT
+  verdict.*,
+  buyer_rank.of_call
+FROM verdict
+JOIN (
+  SELECT buyer, call, count(*) AS of_call
+  FROM verdict
+  GROUP BY buyer, call
+) AS buyer_rank USING (buyer, call)
+WHERE listing_id = ?
+ORDER BY buyer
+"""
+
+INSPECTIONS_ON = """
+SELECT *
+FROM inspection
+WHERE listing_id = ?
+ORDER BY inspected_on, part, state
+"""
+
 NEAREST_ID = """
 SELECT listing_id
 FROM listing
