@@ -1,0 +1,31 @@
+"""Stage 2, listings: raw_row -> listing, sighting, twin, reject."""
+
+from datetime import date
+
+from triage.catalogue.words import Words
+from triage.listing.cells import new_feeds, read_cells
+from triage.listing.history import record
+from triage.listing.normalise import Reading, normalise
+from triage.listing.twins import write_twins
+from triage.store import Connection, transaction
+
+
+def run(store: Connection, words: Words, as_of: date) -> None:
+    """Turn the new rows of every export into listings and sightings.
+
+    A row that is a sighting already, or was rejected, is left alone; so a run again changes nothing, and exports
+    read in any order leave the same tables.
+
+    Args:
+        store: Open store; reads ``feed`` and ``raw_row``.
+        words: How sellers write prices, sizes, years and wear.
+        as_of: The night; every date that counts here is the night an export was saved, which ingest keeps below it.
+    """
+    reading = Reading(words)
+    seen = 0
+    for feed in new_feeds(store).iter_rows(named=True):
+        with transaction(store):
+            seen += record(store, *normalise(read_cells(store, feed), reading))
+    if seen:
+        with transaction(store):
+            write_twins(store)

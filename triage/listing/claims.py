@@ -1,0 +1,106 @@
+"""What a listing claims about wear and about what is on offer, in the seller's words and the export's columns."""
+
+import polars as pl
+
+from triage.catalogue.words import ConditionWords, KindWords
+from triage.listing.phrases import Phrase, Phrasebook, book, folded_cell, has, one_of, phrase_bits, whole
+
+WEAR = ("deadstock", "tried_on", "worn_lightly", "worn", "worn_heavily")  # from the strongest claim to the weakest
+KINDS = ("wanted", "replica", "accessory", "single", "lot")  # the first that is said counts
+FEW_SIZES = 3  # so many different sizes in one cell are several pairs
+
+
+def condition_book(words: ConditionWords) -> Phrasebook:
+    """Return the phrases about wear."""
+    return book(
+        Phrase(phrase, name, language)
+        for name in (*WEAR, "nothing")
+        for language, listed in getattr(words, name).items()
+        for phrase in listed
+    )
+
+
+def kind_books(words: KindWords) -> tuple[Phrasebook, Phrasebook]:
+    """Return the phrases about what is on offer: those of titles, and those that count anywhere."""
+    books = []
+    for place in ("title", "text"):
+        phrases = [
+            Phrase(phrase, name, language)
+            for name in KINDS
+            for language, listed in getattr(getattr(words, name), place).items()
+            for phrase in listed
+        ]
+        silent = [Phrase(phrase, "nothing", lang) for lang, listed in words.nothing.items() for phrase in listed]
+        books.append(book([*phrases, *silent]))
+    return books[0], books[1]
+
+
+def read_conditions(cells: pl.DataFrame, words: ConditionWords, phrases: Phrasebook) -> pl.DataFrame:
+    """Return how much each pair was worn and whether two claims contradict each other.
+
+    The weakest claim counts. "Used" in a column says no more than worn; the words of the text say how much.
+
+    Args:
+        cells: ``row, condition`` (column), ``key`` (title and description, spaced).
+        words: Whole cells of the condition column.
+        phrases: Phrases about wear.
+
+    Returns:
+        ``row, condition, conflict, refusal`` (``unknown-words`` where the column says nothing known).
+    """
+    cell = folded_cell(pl.col("condition"))
+    column = pl.coalesce(
+        [pl.when(one_of(cell, getattr(words.column, name).words)).then(pl.lit(name)) for name in (*WEAR, "unknown")]
+    )
+    said = cells.with_columns(column=column).join(
+        phrase_bits(cells, "key", phrases), on="row", how="left", maintain_order="left"
+    )
+    wear = {name: has(pl.col("bits"), phrases, name) for name in WEAR}
+    graded = wear["tried_on"] | wear["worn_lightly"] | wear["worn_heavily"]
+    claims = {
+        "deadstock": wear["deadstock"] | (pl.col("column") == "deadstock").fill_null(False),
+        "tried_on": wear["tried_on"] | (pl.col("column") == "tried_on").fill_null(False),
+        "worn_lightly": wear["worn_lightly"] | (pl.col("column") == "worn_lightly").fill_null(False),
+        "worn": (wear["worn"] | (pl.col("column") == "worn").fill_null(False)) & ~graded,
+        "worn_heavily": wear["worn_heavily"] | (pl.col("column") == "worn_heavily").fill_null(False),
+    }
+    weakest = pl.coalesce([pl.when(claims[name]).then(pl.lit(name)) for name in reversed(WEAR)])
+    conflict = (
+        claims["deadstock"] & (claims["tried_on"] | claims["worn_lightly"] | claims["worn"] | claims["worn_heavily"])
+    ) | (claims["worn_heavily"] & (claims["tried_on"] | claims["worn_lightly"]))
+    unread = pl.col("condition").is_not_null() & pl.col("column").is_null() & (pl.col("bits").fill_null(0) == 0)
+    return said.select(
+        "row",
+        condition=weakest.fill_null("unknown"),
+        conflict=conflict,
+        refusal=pl.when(unread).then(pl.lit("unknown-words")),
+    )
+
+
+def read_kinds(cells: pl.DataFrame, words: KindWords, books: tuple[Phrasebook, Phrasebook]) -> pl.DataFrame:
+    """Return what is on offer: pair, lot, single, accessory, wanted or replica.
+
+    Args:
+        cells: ``row, title, title_key, key`` (spaced), ``size_count``.
+        words: Nouns that count pairs.
+        books: Phrases of titles and phrases of texts.
+
+    Returns:
+        ``row, kind``.
+    """
+    in_title, in_text = books
+    said = cells.join(
+        phrase_bits(cells, "title_key", in_title).rename({"bits": "title_bits"}), on="row", how="left"
+    ).join(
+        phrase_bits(cells, "key", in_text).rename({"bits": "text_bits"}), on="row", how="left", maintain_order="left"
+    )
+    noun = whole(words.pair_noun.words)
+    counted = folded_cell(pl.col("title")).str.contains(
+        rf"(?:^|[^\d.,])(?:[2-9]|[1-9]\d)\s?x?\s?(?:{noun})|\bx\s?(?:[2-9]|[1-9]\d)\s(?:{noun})"
+    )
+    claims = {
+        name: has(pl.col("title_bits"), in_title, name) | has(pl.col("text_bits"), in_text, name) for name in KINDS
+    }
+    claims["lot"] = claims["lot"] | counted.fill_null(False) | (pl.col("size_count") >= FEW_SIZES)
+    kind = pl.coalesce([pl.when(claims[name]).then(pl.lit(name)) for name in KINDS])
+    return said.select("row", kind=kind.fill_null("pair"))

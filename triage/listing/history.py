@@ -1,0 +1,147 @@
+"""Sightings and what follows from them: first and last night, the fields of the latest night, what is gone.
+
+Every statement depends on the set of sightings alone, so exports read in any order leave the same tables.
+"""
+
+import polars as pl
+
+from triage.store import Connection, append, register
+
+COLUMNS = (
+    "listing_id", "source", "external_id", "url", "seller", "seller_kind", "title", "body", "language", "price_kind",
+    "price_minor", "currency", "price_base_minor", "rate_date", "shipping_minor", "shipping_base_minor", "ships_from",
+    "size_text", "size_system", "foot_mm_lo", "foot_mm_hi", "condition", "condition_conflict", "stated_year_lo",
+    "stated_year_hi", "stated_year_kind", "kind", "photo_count", "text_cut", "status",
+)  # fmt: skip
+
+# A row without an id of its own is known by what does not change from night to night.
+FRESH = """
+  CREATE OR REPLACE TEMP TABLE fresh AS
+  SELECT
+    * REPLACE (COALESCE(external_id, 'h' || left(sha256(identity), 12)) AS external_id),
+    source || '/' || COALESCE(external_id, 'h' || left(sha256(identity), 12)) AS listing_id
+  FROM fresh_rows
+"""
+
+NEW_SIGHTINGS = """
+  INSERT INTO sighting (listing_id, feed_id, row_no, seen_on, price_minor, currency, status, first)
+  SELECT
+    listing_id,
+    feed_id,
+    row_no,
+    seen_on,
+    price_minor,
+    currency,
+    status,
+    FALSE
+  FROM fresh
+  ORDER BY feed_id, row_no
+"""
+
+# The span of nights of every listing that was touched, with its first and its latest sighting.
+SPANS = """
+  CREATE OR REPLACE TEMP TABLE span AS
+  SELECT
+    listing_id,
+    min(seen_on) AS first_seen,
+    max(seen_on) AS last_seen,
+    min((seen_on, feed_id, row_no)) AS first_row,
+    max((seen_on, feed_id, row_no)) AS last_row
+  FROM sighting
+  WHERE listing_id IN (SELECT listing_id FROM fresh)
+  GROUP BY listing_id
+"""
+
+FIRST_SIGHTINGS = """
+  UPDATE sighting
+  SET first = ((sighting.seen_on, sighting.feed_id, sighting.row_no) = span.first_row)
+  FROM span
+  WHERE span.listing_id = sighting.listing_id
+    AND sighting.first <> ((sighting.seen_on, sighting.feed_id, sighting.row_no) = span.first_row)
+"""
+
+LATEST = """
+  CREATE OR REPLACE TEMP TABLE latest AS
+  SELECT
+    fresh.*,
+    span.first_seen,
+    span.last_seen
+  FROM fresh
+  JOIN span ON span.listing_id = fresh.listing_id AND (fresh.seen_on, fresh.feed_id, fresh.row_no) = span.last_row
+"""
+
+REPLACED = "DELETE FROM listing WHERE listing_id IN (SELECT listing_id FROM latest)"
+
+NIGHTS = """
+  UPDATE listing
+  SET
+    first_seen = span.first_seen,
+    last_seen = span.last_seen
+  FROM span
+  WHERE span.listing_id = listing.listing_id
+    AND (listing.first_seen <> span.first_seen OR listing.last_seen <> span.last_seen)
+"""
+
+# Only a source whose exports are whole can show that something is missing from them.
+STATUS = """
+  UPDATE listing
+  SET status = shown.status
+  FROM (
+    SELECT
+      last_sighting.listing_id,
+      CASE
+        WHEN last_sighting.status = 'open' AND last_sighting.seen_on < night.seen_on THEN 'gone'
+        ELSE last_sighting.status
+      END AS status
+    FROM (
+      SELECT
+        sighting.listing_id,
+        feed.source,
+        max(sighting.seen_on) AS seen_on,
+        max_by(sighting.status, (sighting.seen_on, sighting.feed_id, sighting.row_no)) AS status
+      FROM sighting
+      JOIN feed ON feed.feed_id = sighting.feed_id
+      WHERE feed.source IN (SELECT source FROM fresh)
+      GROUP BY sighting.listing_id, feed.source
+    ) AS last_sighting
+    LEFT JOIN (
+      SELECT
+        feed.source,
+        max(feed.seen_on) AS seen_on
+      FROM feed
+      WHERE json_extract_string(feed.settings, '/snapshot') = 'true'
+        AND EXISTS (FROM sighting WHERE sighting.feed_id = feed.feed_id)
+      GROUP BY feed.source
+    ) AS night
+      ON night.source = last_sighting.source
+  ) AS shown
+  WHERE shown.listing_id = listing.listing_id
+    AND listing.status <> shown.status
+"""
+
+
+def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int:
+    """Write the rows of new exports: rejects, sightings, and listings as their latest sighting shows them.
+
+    Args:
+        store: Open store.
+        rows: Frame of ``normalise.normalise``.
+        refusals: Refusals of ``normalise.normalise``.
+
+    Returns:
+        How many rows became a sighting.
+    """
+    append(store, "reject", refusals.with_columns(stage=pl.lit("listing")).sort("feed_id", "row_no", "field"))
+    if rows.is_empty():
+        return 0
+    register(store, "fresh_rows", rows)
+    store.execute(FRESH)
+    store.unregister("fresh_rows")
+    for statement in (NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, REPLACED, _listings(), NIGHTS, STATUS):
+        store.execute(statement)
+    return rows.height
+
+
+def _listings() -> str:
+    columns = ", ".join((*COLUMNS, "first_seen", "last_seen"))
+    return f"INSERT INTO listing ({columns}) SELECT {columns} FROM latest ORDER BY listing_id"

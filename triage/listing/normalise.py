@@ -1,0 +1,224 @@
+"""Raw cells to listing columns: every value read, or refused with a reason while the listing lives on without it."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import polars as pl
+
+from triage.catalogue.words import Words
+from triage.listing import claims, money, shipping, sizes
+from triage.listing.phrases import Phrasebook, folded_cell, folded_words, one_of, spaced
+from triage.listing.rates import with_base
+from triage.listing.text import is_cut, language_book, languages, plain_texts
+from triage.listing.years import read_years
+
+CHUNK_ROWS = 100_000  # bounds memory; rows do not depend on one another
+HINTS = {
+    **money.REFUSALS,
+    **sizes.REFUSALS,
+    "no-title": "a title",
+    "unknown-country": "a country of rules/words/country.toml or an ISO 3166-1 code",
+    "unknown-status": "a word for open or sold of rules/words/text.toml",
+    "unknown-seller-kind": "a word for private or business of rules/words/text.toml",
+    "no-count": "a whole number",
+    "no-web-address": "an http or https address",
+}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """The words of stage 2 with their phrase books, made once for a run."""
+
+    words: Words
+
+    @cached_property
+    def condition(self) -> Phrasebook:
+        """Phrases about wear."""
+        return claims.condition_book(self.words.condition)
+
+    @cached_property
+    def kinds(self) -> tuple[Phrasebook, Phrasebook]:
+        """Phrases about what is on offer."""
+        return claims.kind_books(self.words.kind)
+
+    @cached_property
+    def votes(self) -> Phrasebook:
+        """Words that vote for a language."""
+        return language_book(self.words.language)
+
+
+def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return listing columns and the refusals of raw cells.
+
+    Args:
+        cells: Columns of ``cells.read_cells``.
+        reading: Words and phrase books.
+
+    Returns:
+        One row a raw row with a title: the columns of ``listing`` but first_seen and last_seen, with ``feed_id``,
+        ``row_no`` and ``seen_on``; and refusals ``feed_id, row_no, field, scope, value, code, hint``.
+    """
+    done = [_normalise(part, reading) for part in cells.iter_slices(CHUNK_ROWS)]
+    return pl.concat([rows for rows, _ in done]), pl.concat([refused for _, refused in done])
+
+
+def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
+    raw = cells.with_row_index("row")
+    frame = raw.with_columns(title=plain_texts(raw["title"]), body=plain_texts(raw["body"]))
+    untitled = frame.filter(pl.col("title").is_null()).with_columns(
+        field=pl.lit(""), value=pl.lit(None, pl.String), code=pl.lit("no-title")
+    )
+    frame = _with_places(frame.filter(pl.col("title").is_not_null()), reading.words)
+    frame = _with_language(frame, reading)
+    frame, price_refusals = _with_money(frame, reading.words)
+    frame, size_refusals = _with_size(frame, reading.words)
+    frame, claim_refusals = _with_claims(frame, reading)
+    refusals = pl.concat([_place_refusals(frame), price_refusals, size_refusals, claim_refusals])
+    lost = pl.concat(
+        [
+            untitled.select("feed_id", "row_no", "field", pl.lit("row").alias("scope"), "value", "code"),
+            refusals.join(frame.select("row", "feed_id", "row_no"), on="row").select(
+                "feed_id", "row_no", "field", pl.lit("value").alias("scope"), pl.col("value").str.slice(0, 500), "code"
+            ),
+        ]
+    ).with_columns(hint=pl.col("code").replace_strict(HINTS, return_dtype=pl.String))
+    return _columns(frame), lost
+
+
+def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
+    """Read country, seller kind, status, photo count and address."""
+    names = {name: code for code, listed in words.country.names.items() for name in listed}
+    codes = {code.lower(): code for code in words.country.names}
+    known = dict(zip(folded_words([*names, *codes]), [*names.values(), *codes.values()], strict=True))
+    place = folded_cell(pl.col("ships_from"))
+    last = folded_cell(pl.col("ships_from").str.extract(r"([^,/()]+)\)?\s*$"))
+    country = pl.coalesce([cell.replace_strict(known, default=None, return_dtype=pl.String) for cell in (place, last)])
+    seller = folded_cell(pl.col("seller_kind"))
+    status = folded_cell(pl.col("status"))
+    listed = pl.coalesce("photo_count", "images")
+    count = (
+        pl.when(listed.str.contains(r"^\s*\[")).then(listed.str.count_matches(r'"(?:[^"\\]|\\.)*"|\{'))
+        .when(listed.str.contains(r"^\d{1,4}(?:\.0)?$")).then(listed.str.extract(r"^(\d+)").cast(pl.UInt32, strict=False))
+        .when(listed.str.contains("://")).then(listed.str.count_matches("://"))
+    )  # fmt: skip
+    sold_title = pl.concat_str(pl.lit(" "), folded_cell(pl.col("title"))).str.contains(
+        rf"(?:^|\W)(?:{'|'.join(words.text.status.title_sold)})(?:\W|$)"
+    ) & pl.col("title").str.contains(r"(?i)^\W*\p{L}+\W|[\[(【*]\s*\p{L}+\s*[\])】*]")
+    return frame.with_columns(
+        country=country,
+        seller_is=pl.when(one_of(seller, words.text.seller_kind.business)).then(pl.lit("business"))
+        .when(one_of(seller, words.text.seller_kind.private)).then(pl.lit("private")),
+        status_is=pl.when(one_of(status, words.text.status.sold)).then(pl.lit("sold"))
+        .when(one_of(status, words.text.status.open)).then(pl.lit("open")),
+        sold_title=sold_title,
+        photos=count.cast(pl.Int32),
+        address=pl.when(pl.col("url").str.contains(r"(?i)^https?://\S+$")).then("url"),
+    )  # fmt: skip
+
+
+def _place_refusals(frame: pl.DataFrame) -> pl.DataFrame:
+    checks = (
+        ("ships_from", "country", "unknown-country"),
+        ("seller_kind", "seller_is", "unknown-seller-kind"),
+        ("status", "status_is", "unknown-status"),
+        ("photo_count", "photos", "no-count"),
+        ("url", "address", "no-web-address"),
+    )
+    return pl.concat(
+        [
+            _refused(frame, field, field, pl.when(pl.col(read).is_null()).then(pl.lit(code)))
+            for field, read, code in checks
+        ]
+    )
+
+
+def _refused(frame: pl.DataFrame, field: str, cell: str, code: pl.Expr) -> pl.DataFrame:
+    """Return the cells of one field that could not be read."""
+    return (
+        frame.filter(pl.col(cell).is_not_null())
+        .select("row", field=pl.lit(field), value=cell, code=code)
+        .filter(pl.col("code").is_not_null())
+    )
+
+
+def _with_language(frame: pl.DataFrame, reading: Reading) -> pl.DataFrame:
+    stated = pl.col("language").str.to_lowercase().str.extract(r"^([a-z]{2})(?:$|[-_])")
+    judged = languages(frame["title"], frame["body"], reading.votes, reading.words.language.margin)
+    return frame.with_columns(judged=judged).with_columns(language=pl.coalesce(stated, "judged", "set_language"))
+
+
+def _with_money(frame: pl.DataFrame, words: Words) -> tuple[pl.DataFrame, pl.DataFrame]:
+    cells = frame.select(
+        "row",
+        "price",
+        "currency",
+        "price_kind",
+        "shipping",
+        "set_currency",
+        "set_country",
+        "set_decimal",
+        ships_from="country",
+    )
+    price = money.read_prices(cells, words.money)
+    frame = frame.join(
+        price.rename({"kind": "price_is", "refusal": "price_refusal"}), on="row", how="left", maintain_order="left"
+    )
+    cells = cells.with_columns(code=price["code"])
+    sent = shipping.read_shipping(cells, words.money).rename({"refusal": "shipping_refusal"})
+    frame = frame.join(sent, on="row", how="left", maintain_order="left")
+    # an unread price keeps the currency of its shipping, so that one code serves both amounts
+    frame = frame.with_columns(code=pl.coalesce("code", "shipping_code"))
+    frame = with_base(frame, words.money)
+    refused = [
+        _refused(frame, "price", "price", pl.col("price_refusal")),
+        _refused(frame, "shipping", "shipping", pl.col("shipping_refusal")),
+    ]
+    return frame, pl.concat(refused)
+
+
+def _with_size(frame: pl.DataFrame, words: Words) -> tuple[pl.DataFrame, pl.DataFrame]:
+    cells = frame.select("row", "title", "size", "size_system", "set_country", "language", ships_from="country")
+    read = sizes.read_sizes(cells, words.size)
+    frame = frame.rename({"size_system": "system_cell"}).join(read, on="row", how="left", maintain_order="left")
+    return frame, _refused(frame, "size", "size", pl.col("refusal"))
+
+
+def _with_claims(frame: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
+    keyed = frame.select(
+        "row",
+        "title",
+        "condition",
+        "size_count",
+        title_key=spaced(pl.col("title")),
+        body_key=spaced(pl.col("body").fill_null("")),
+    )
+    keyed = keyed.with_columns(key=pl.concat_str("title_key", pl.lit(" ¶ "), "body_key"))
+    wear = claims.read_conditions(keyed, reading.words.condition, reading.condition)
+    kinds = claims.read_kinds(keyed, reading.words.kind, reading.kinds)
+    years = read_years(frame.select("row", "year", "title", "body", "seen_on"), reading.words.year)
+    frame = (
+        frame.rename({"condition": "condition_cell", "refusal": "size_refusal"})
+        .join(wear.rename({"refusal": "condition_refusal"}), on="row", how="left", maintain_order="left")
+        .join(kinds, on="row", how="left", maintain_order="left")
+        .join(years.rename({"kind": "year_is"}), on="row", how="left", maintain_order="left")
+        .with_columns(text_cut=is_cut(pl.col("body"), reading.words.text.cut))
+    )
+    return frame, _refused(frame, "condition", "condition_cell", pl.col("condition_refusal"))
+
+
+def _columns(frame: pl.DataFrame) -> pl.DataFrame:
+    """Return the columns of ``listing``, with the row they come from."""
+    identity = pl.concat_str(
+        pl.col("seller").fill_null(""), pl.lit("|"), pl.col("title"), pl.lit("|"), pl.col("size_text").fill_null("")
+    )
+    return frame.select(
+        "feed_id", "row_no", "seen_on", "source", "external_id", identity=identity,
+        url="address", seller="seller", seller_kind="seller_is", title="title", body="body", language="language",
+        price_kind="price_is", price_minor="minor", currency=pl.when(pl.any_horizontal(pl.col("minor", "shipping_minor").is_not_null())).then("code"), price_base_minor="base_minor",
+        rate_date="rate_date", shipping_minor="shipping_minor", shipping_base_minor="shipping_base_minor",
+        ships_from=pl.coalesce("country", "set_country"), size_text="size_text", size_system="size_system",
+        foot_mm_lo="foot_mm_lo", foot_mm_hi="foot_mm_hi", condition="condition", condition_conflict="conflict",
+        stated_year_lo="lo", stated_year_hi="hi", stated_year_kind="year_is", kind="kind", photo_count="photos",
+        text_cut="text_cut",
+        status=pl.coalesce("status_is", pl.when("sold_title").then(pl.lit("sold")), pl.lit("open")),
+    )  # fmt: skip

@@ -1,0 +1,129 @@
+"""Phrase books: which of many phrases stand in a text, the longest at each place, whole words only."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import polars as pl
+
+# A script without blanks between words: its phrases may begin and end anywhere.
+UNSPACED = r"[\p{Hiragana}\p{Katakana}\p{Han}\p{Hangul}]"
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """A phrase, what it means, and the language it belongs to."""
+
+    words: str
+    meaning: str
+    language: str = ""
+
+
+@dataclass(frozen=True)
+class Phrasebook:
+    """Phrases as they stand in a spaced text, longest first, and the bits of what they mean."""
+
+    patterns: list[str]
+    bits: list[int]
+    meanings: dict[str, int]
+
+
+def spaced(text: pl.Expr) -> pl.Expr:
+    """Return a text in lower case with a blank of its own on either side of every word.
+
+    "Never worn. New soles" becomes " never  worn  ¶  new  soles ": two phrases side by side do not
+    have to share a blank, and no phrase runs across the end of a sentence (¶).
+    """
+    return (
+        text.str.normalize("NFKC")
+        .str.to_lowercase()
+        .str.replace_all(r"[.!?;]+(?:\s|$)|[。!?;\n]+", "¶")
+        .str.replace_all(r"[^\p{L}\p{M}\p{N}¶]+", "  ")
+        .str.replace_all("¶", "  ¶  ", literal=True)
+        .str.replace_all(r" {3,}", "  ")
+        .pipe(lambda words: pl.concat_str(pl.lit(" "), words, pl.lit(" ")))
+    )
+
+
+def book(phrases: Iterable[Phrase]) -> Phrasebook:
+    """Return a phrase book; a phrase with several meanings has the bits of all of them."""
+    listed = list(phrases)
+    meanings = {name: 1 << place for place, name in enumerate(sorted({p.meaning for p in listed}))}
+    table = pl.DataFrame(
+        {"words": [p.words for p in listed], "bit": [meanings[p.meaning] for p in listed]},
+        schema={"words": pl.String, "bit": pl.Int64},
+    )
+    keys = (
+        table.with_columns(key=spaced(pl.col("words")).str.strip_chars(" "))
+        .with_columns(
+            key=pl.when(pl.col("key").str.contains(UNSPACED))
+            .then("key")
+            .otherwise(pl.concat_str(pl.lit(" "), "key", pl.lit(" ")))
+        )
+        .group_by("key")
+        .agg(pl.col("bit").bitwise_or())
+        .sort(pl.col("key").str.len_chars(), "key", descending=[True, False])
+    )
+    return Phrasebook(keys["key"].to_list(), keys["bit"].to_list(), meanings)
+
+
+def phrase_bits(texts: pl.DataFrame, column: str, phrases: Phrasebook) -> pl.DataFrame:
+    """Return the meanings found in each spaced text.
+
+    Args:
+        texts: Columns ``row`` and ``column``, a text made by ``spaced``.
+        column: Name of the text column.
+        phrases: What to look for.
+
+    Returns:
+        ``row`` and ``bits`` of the rows in which a phrase stands; other rows are left out.
+    """
+    hits = pl.col(column).str.extract_many(
+        pl.lit(pl.Series(phrases.patterns, dtype=pl.String)).implode(), leftmost=True
+    )
+    return (
+        texts.select("row", hit=hits)
+        .filter(pl.col("hit").list.len() > 0)
+        .explode("hit")
+        .with_columns(bits=pl.col("hit").replace_strict(phrases.patterns, phrases.bits, return_dtype=pl.Int64))
+        .group_by("row")
+        .agg(pl.col("bits").bitwise_or())
+    )
+
+
+def has(bits: pl.Expr, phrases: Phrasebook, *meanings: str) -> pl.Expr:
+    """Return whether any of the meanings is among the bits; FALSE where bits are NULL."""
+    wanted = sum(phrases.meanings.get(name, 0) for name in meanings)
+    return (bits.fill_null(0) & wanted) != 0
+
+
+def folded_cell(cell: pl.Expr) -> pl.Expr:
+    """Return a cell in the form in which whole cells are compared: NFKC, lower case, no outer blanks or marks."""
+    return (
+        cell.str.normalize("NFKC")
+        .str.to_lowercase()
+        .str.replace(r"^https?://schema\.org/", "")
+        .str.replace_all(r"\s+", " ")
+        .str.strip_chars(" .:!*")
+    )
+
+
+def folded_words(words: Iterable[str]) -> list[str]:
+    """Return words in the form of ``folded_cell``."""
+    return pl.select(folded_cell(pl.lit(pl.Series(list(words), dtype=pl.String)))).to_series().to_list()
+
+
+def one_of(cell: pl.Expr, words: list[str]) -> pl.Expr:
+    """Return whether a folded cell is one of the words; NULL where there is no cell."""
+    return cell.is_in(folded_words(words))
+
+
+def whole(words: Iterable[str]) -> str:
+    """Return a pattern for any of the words, longest first, with edges where a spaced script needs them."""
+    return "|".join(_whole(word) for word in sorted(set(words), key=lambda word: (-len(word), word)))
+
+
+def _whole(word: str) -> str:
+    text = "".join(f"\\{sign}" if sign in r"\.+*?()|[]{}^$-#&~" else sign for sign in word)
+    left = r"\b" if word[0].isalnum() and ord(word[0]) < 0x2E80 else ""
+    right = r"\b" if word[-1].isalnum() and ord(word[-1]) < 0x2E80 else ""
+    return f"{left}{text}{right}"

@@ -1,0 +1,249 @@
+"""Sizes as written to the foot length a pair fits: an interval in millimetres, wide where the words leave doubt."""
+
+import polars as pl
+
+from triage.catalogue.words import SizeWords
+from triage.listing.phrases import whole
+
+NUMBER = r"\d{1,3}(?:\.\d{1,3})?"
+REFUSALS = {
+    "no-size": "a number in a size system",
+    "size-out-of-range": "a size that the system has",
+    "size-without-system": "a size system; this number fits feet of very different length",
+    "several-sizes": "one size",
+}
+# A span of sizes this wide (44/45, 42 2/3 and its neighbour) is one pair between sizes; more are several pairs.
+NEIGHBOURS = 1.0
+WIDEST = 45.0  # mm; systems that disagree by more than this describe no single pair
+
+
+def read_sizes(cells: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
+    """Return size text, systems and foot length of each row; the title speaks where there is no size cell.
+
+    Args:
+        cells: ``row, title, size, size_system, ships_from, set_country, language``, text or NULL.
+        words: Size systems and the words around sizes.
+
+    Returns:
+        ``row, size_text, size_system`` (as stated, joined by /), ``foot_mm_lo, foot_mm_hi`` (NULL when not known),
+        ``refusal`` (a key of ``REFUSALS``), ``size_count`` (different sizes named in the cell).
+    """
+    said = cells.with_columns(
+        size_text=pl.coalesce(
+            pl.when(pl.col("size").is_not_null() & pl.col("size_system").is_not_null())
+            .then(pl.concat_str("size_system", pl.lit(" "), "size"))
+            .otherwise("size"),
+            title_size(pl.col("title"), words),
+        ),
+        in_cell=pl.col("size").is_not_null(),
+        country=pl.coalesce("ships_from", "set_country"),
+        japanese=(pl.col("language") == "ja").fill_null(False),
+        women=_mentions(words.women.words),
+        youth=_mentions(words.youth.words),
+    )
+    keys = ["size_text", "in_cell", "country", "japanese", "women", "youth"]
+    forms = (
+        said.filter(pl.col("size_text").is_not_null()).select(keys).unique(maintain_order=True).with_row_index("form")
+    )
+    read = _read_forms(forms, words)
+    return said.join(read, on=keys, how="left", nulls_equal=True, maintain_order="left").select(
+        "row",
+        size_text=pl.coalesce("size", pl.col("size_text").str.replace_all("@S ?|@", "")),
+        size_system="systems",
+        foot_mm_lo="lo",
+        foot_mm_hi="hi",
+        refusal=pl.when("in_cell").then("refusal"),
+        size_count=pl.col("count").fill_null(0),
+    )
+
+
+def _mentions(listed: list[str]) -> pl.Expr:
+    text = pl.concat_str(pl.col("title").fill_null(""), pl.lit(" "), pl.col("size").fill_null("")).str.to_lowercase()
+    return text.str.contains(whole(listed))
+
+
+def plain_size(text: pl.Expr, words: SizeWords, in_cell: bool) -> pl.Expr:
+    """Return a size text with decimals for fractions and ``@SYSTEM`` for the words of a system."""
+    text = (
+        text.str.replace_all("½", " 1/2").str.replace_all("⅓", " 1/3").str.replace_all("⅔", " 2/3")
+        .str.replace_all("¼", " 1/4").str.replace_all("¾", " 3/4")
+        .str.normalize("NFKC").str.to_lowercase().str.replace_all("[’`´]", "'")
+        .str.replace_all(r"(\d)\s*[-&+]?\s*\b1/2\b", "$1.5")
+        .str.replace_all(r"(\d)\s*[-&+]?\s*\b1/3\b", "$1.333").str.replace_all(r"(\d)\s*[-&+]?\s*\b2/3\b", "$1.667")
+        .str.replace_all(r"\b(\d{1,2}),(\d)\b", "$1.$2")
+        .str.replace_all(r"(\d)\s?h\b", "$1.5")
+        .str.replace_all(r"(\d)(?:cm)\b", "$1 cm").str.replace_all(r"(\d)(?:mm)\b", "$1 mm")
+        .str.replace_all(r"(\d)\s?y\b", "$1 us y").str.replace_all(r"(\d)\s?(us|uk|eu|eur|jp|gs)\b", "$1 $2")
+        .str.replace_all(r"\b(us|uk|eu|eur|jp|fr|it|de)(\d)", "$1 $2")
+    )  # fmt: skip
+    glued = "|".join(sorted({word.replace(".", r"\.") for word in words.markers.glued}, key=len, reverse=True))
+    text = text.str.replace_all(rf"\b(?:{glued})\s?(\d)", "@S $1")
+    for name in sorted(words.systems, key=lambda n: -max(len(w) for w in words.systems[n].words)):
+        listed = words.systems[name].words + (words.systems[name].cell_words if in_cell else [])
+        text = text.str.replace_all(rf"(?:{whole(listed)})(?:\s?:)?", f" @{name} ")
+    text = text.str.replace_all(rf"(?:{whole(words.markers.words)})\s?[:.]?\s?(\d|@)", "@S $1")
+    text = text.str.replace_all(r"@S\s+@", "@").str.replace_all(rf"@S ({NUMBER}) ?@", "$1 @")
+    # widths: 9.5D, 10 2E, 8,5 G, 11 EE
+    text = text.str.replace_all(
+        rf"({NUMBER})\s?-?\s?(?:[2-6]e|e{{2,4}}|a{{2,4}}|[a-eghk]|xw|ww|wide|narrow|weit)\b", "$1"
+    )
+    return text.str.replace_all(r"\s+", " ").str.strip_chars()
+
+
+def title_size(title: pl.Expr, words: SizeWords) -> pl.Expr:
+    """Return the part of a title that states a size, NULL when none does.
+
+    A whole number of 35 to 49 with no word of size counts only at the end or before a word that follows sizes; a
+    size must never be taken for a model number.
+    """
+    text = plain_size(title, words, in_cell=False)
+    named = rf"@[A-Z-]+ {NUMBER}(?:\s?[-/&]\s?{NUMBER}\b)?(?: @[A-Z-]+)?|\b{NUMBER}(?:\s?[-/]\s?{NUMBER})? @(?:EU|UK|US|JP|MONDO)[A-Z-]*"
+    spans = text.str.extract_all(named)
+    bare = text.str.extract(
+        rf"(?:^|\s|[,(])((?:3[5-9]|4\d)(?:\.(?:5|333|667))?(?:\s?[-/]\s?(?:3[5-9]|4\d)(?:\.5)?)?)(?:[,!).]*\s*(?:[,!|)(/-]\s*)?(?:$|\b(?:{whole(words.followers.words)})(?:\s|$|[,.!])))",
+        1,
+    )
+    half = text.str.extract(r"(?:^|\s|[,(])((?:3[5-9]|4\d)\.(?:5|333|667)|2[2-9]\.5|3[01]\.5)(?:$|[\s,)!])", 1)
+    return pl.coalesce(pl.when(spans.list.len() > 0).then(spans.list.join(" / ")), half, bare)
+
+
+def _read_forms(forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
+    """Read each different size text once."""
+    mentions = _mention_table(forms, words)
+    stated = mentions.filter(pl.col("system").is_not_null())
+    bare = _bare(mentions.filter(pl.col("system").is_null()), forms, words).join(stated, on="form", how="anti")
+    spans = _spans(
+        pl.concat(
+            [stated.select("form", "place", "system", "number"), bare.select("form", "place", "system", "number")]
+        ),
+        words,
+    )
+    fit = spans.filter("in_range")
+    merged = _merge(fit, stated)
+    refusal = (
+        pl.when(pl.col("lo").is_not_null()).then(None)
+        .when(pl.col("several")).then(pl.lit("several-sizes"))
+        .when(pl.col("beyond")).then(pl.lit("size-out-of-range"))
+        .when(pl.col("unplaced")).then(pl.lit("size-without-system"))
+        .otherwise(pl.lit("no-size"))
+    )  # fmt: skip
+    beyond = spans.group_by("form").agg(beyond=(~pl.col("in_range")).any())
+    unplaced = mentions.select("form").unique().with_columns(unplaced=pl.lit(True))
+    return (
+        forms.join(merged, on="form", how="left")
+        .join(beyond, on="form", how="left")
+        .join(unplaced, on="form", how="left")
+        .with_columns(pl.col("several", "beyond", "unplaced").fill_null(False))
+        .with_columns(refusal=refusal)
+        .drop("form")
+    )
+
+
+def _mention_table(forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
+    """Return every number of a size text with the system beside it."""
+    text = (
+        pl.when("in_cell")
+        .then(plain_size(pl.col("size_text"), words, in_cell=True))
+        .otherwise(
+            plain_size(
+                pl.col("size_text").str.replace_all("@S ", "size ").str.replace_all("@", ""), words, in_cell=False
+            )
+        )
+    )
+    felt = rf"(?:{whole(words.felt.words)})[^/;,]*"
+    pattern = rf"@[A-Z-]+ ?{NUMBER}|{NUMBER} ?(?:@[A-Z-]+)?"
+    table = (
+        forms.with_columns(text=text.str.replace_all(felt, " "))
+        .select("form", "women", "youth", mention=pl.col("text").str.extract_all(pattern))
+        .explode("mention")
+        .filter(pl.col("mention").is_not_null())
+        .with_columns(
+            place=pl.int_range(pl.len()).over("form"),
+            system=pl.col("mention").str.extract(r"@([A-Z-]+)"),
+            number=pl.col("mention").str.extract(rf"({NUMBER})").cast(pl.Float64, strict=False),
+        )
+        .with_columns(system=pl.when(pl.col("system") != "S").then("system"))
+    )
+    neighbour = (pl.col("number") - pl.col("number").shift(1).over("form")).abs() <= NEIGHBOURS
+    system = pl.coalesce("system", pl.when(neighbour).then(pl.col("system").shift(1).over("form")))
+    adult_us = system == "US"
+    return table.with_columns(
+        system=pl.when(adult_us & pl.col("youth") & (pl.col("number") <= words.systems["US-Y"].largest)).then(pl.lit("US-Y"))
+        .when(adult_us & pl.col("women")).then(pl.lit("US-W")).otherwise(system)
+    )  # fmt: skip
+
+
+def _bare(mentions: pl.DataFrame, forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
+    """Return numbers of no stated system, once for each system they can be of."""
+    table = mentions.join(forms.select("form", "country", "japanese"), on="form", how="left")
+    place = pl.when("japanese").then(pl.lit("JP")).otherwise(pl.col("country").fill_null("?"))
+    choice = pl.coalesce(
+        [
+            pl.when(
+                pl.col("number").is_between(rule.lowest, rule.highest)
+                & (pl.lit("*" in rule.countries) | place.is_in(rule.countries))
+            ).then(pl.lit("/".join(rule.systems)))
+            for rule in words.bare
+        ]
+    )
+    systems = pl.col("system").str.split("/")
+    return (
+        table.with_columns(system=choice)
+        .with_columns(
+            system=pl.when(pl.col("women") & pl.col("system").str.contains("US")).then(pl.lit("US-W"))
+            .when(pl.col("youth") & pl.col("system").str.contains("US") & (pl.col("number") <= words.systems["US-Y"].largest)).then(pl.lit("US-Y"))
+            .otherwise("system")
+        )
+        .filter(pl.col("system").is_not_null())
+        .with_columns(system=systems)
+        .explode("system")
+    )  # fmt: skip
+
+
+def _spans(mentions: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
+    """Add the foot length each mention fits."""
+    table = pl.DataFrame(
+        [(name, s.step_mm, s.offset_lo, s.offset_hi, s.smallest, s.largest) for name, s in words.systems.items()],
+        schema=["system", "step_mm", "offset_lo", "offset_hi", "smallest", "largest"],
+        orient="row",
+    )
+    return mentions.join(table, on="system", how="left", maintain_order="left").with_columns(
+        lo=((pl.col("number") + pl.col("offset_lo")) * pl.col("step_mm")).round(1),
+        hi=((pl.col("number") + pl.col("offset_hi")) * pl.col("step_mm")).round(1),
+        in_range=pl.col("number").is_between(pl.col("smallest"), pl.col("largest")),
+    )
+
+
+def _merge(spans: pl.DataFrame, stated: pl.DataFrame) -> pl.DataFrame:
+    """Return one interval a form: systems of one size overlap, so they are cut; a doubt of systems is joined."""
+    by_system = spans.group_by("form", "system", maintain_order=True).agg(
+        place=pl.col("place").min(),
+        lo=pl.col("lo").min(),
+        hi=pl.col("hi").max(),
+        spread=pl.col("number").max() - pl.col("number").min(),
+        sizes=pl.col("number").n_unique(),
+    )
+    is_stated = stated.select("form", "system").unique().with_columns(stated=pl.lit(True))
+    joined = by_system.join(is_stated, on=["form", "system"], how="left").sort("form", "place", "system")
+    far = pl.col("spread").max() > pl.when(pl.col("system").first() == "MONDO").then(5.0).otherwise(NEIGHBOURS) + 0.01
+    merged = joined.group_by("form", maintain_order=True).agg(
+        systems=pl.col("system").filter(pl.col("stated").fill_null(False)).str.join("/"),
+        inner_lo=pl.col("lo").max(),
+        inner_hi=pl.col("hi").min(),
+        outer_lo=pl.col("lo").min(),
+        outer_hi=pl.col("hi").max(),
+        any_stated=pl.col("stated").fill_null(False).any(),
+        several=far,
+        count=pl.col("sizes").max(),
+    )
+    agree = pl.col("any_stated") & (pl.col("inner_lo") < pl.col("inner_hi"))
+    wide = (pl.col("outer_hi") - pl.col("outer_lo") > WIDEST) & ~agree
+    known = ~pl.col("several") & ~wide
+    return merged.select(
+        "form",
+        systems=pl.when(pl.col("systems") != "").then("systems"),
+        lo=pl.when(known).then(pl.when(agree).then("inner_lo").otherwise("outer_lo")),
+        hi=pl.when(known).then(pl.when(agree).then("inner_hi").otherwise("outer_hi")),
+        several="several",
+        count="count",
+    )
