@@ -14,10 +14,10 @@ from triage.rules.facts import create_facts
 from triage.rules.gate import ALLOWED, Expression, Refused, parse
 from triage.store import Connection, frame, register, replace
 
-FINDING: dict[str, pl.DataType] = {
+FINDING = pl.Schema({
     "listing_id": pl.String(), "place": pl.Int64(), "rule_id": pl.String(), "part": pl.String(),
     "state": pl.String(), "decibans": pl.Float64(), "because": pl.String(), "missing": pl.List(pl.String()),
-}  # fmt: skip
+})  # fmt: skip
 
 # Only memory, no files, no extensions, nothing that can be changed afterwards.
 LOCKED: dict[str, str | bool | int | float | list[str]] = {
@@ -108,7 +108,7 @@ def find(facts: pl.DataFrame, compiled: Sequence[Compiled], askable: frozenset[s
     if facts.is_empty() or not compiled:
         return pl.DataFrame(schema=FINDING)
     connection = locked_connection(facts)
-    found = [frame(connection, _query(one, askable)).cast(dict(FINDING)) for one in compiled]
+    found = [frame(connection, _query(one, askable)).cast(FINDING) for one in compiled]
     connection.close()
     return pl.concat(found).sort("listing_id", "place", "rule_id", "part")
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -67,7 +68,7 @@ def highest_price(enough: Callable[[Array], Flags], terms: Terms, most: float) -
     bounds = np.sort(np.stack([np.zeros(count), terms.duty_from, terms.flat_below, np.full(count, most)]), axis=0)
     bounds = np.clip(bounds, 0, most)
     best = np.zeros(count)
-    for lower, upper in zip(bounds[:-1], bounds[1:], strict=True):
+    for lower, upper in pairwise(bounds):
         best = np.maximum(best, _last_good(enough, np.ceil(lower), np.maximum(np.ceil(upper) - 1, np.ceil(lower))))
     return np.where(enough(np.full(count, float(most))), most, best)
 
