@@ -1,0 +1,106 @@
+"""Why a release is a candidate: one agreement or conflict a row."""
+
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from triage.catalogue.matching import MatchWeights
+from triage.match.table import Index
+
+if TYPE_CHECKING:
+    from triage.match.link import Reading
+
+FIELDS = {
+    "style_number": "style number", "model": "model", "maker": "maker", "number": "number in the name",
+    "qualifier": "qualifier", "year": "year", "colour": "colour", "edition": "edition",
+    "construction": "construction", "category": "category", "compared": "only compared with",
+}  # fmt: skip
+
+
+def explain(kept: pl.DataFrame, reading: "Reading", index: Index, match: MatchWeights) -> pl.DataFrame:
+    """Return the evidence for the releases kept: item, construction_id, field, listing_value, table_value, weight.
+
+    Args:
+        kept: The releases kept, with their bits.
+        reading: What the texts say.
+        index: The table.
+        match: Words and weights.
+    """
+    del match
+    long = kept.unpivot(
+        list(FIELDS), index=["item", "row", "construction_id"], variable_name="column", value_name="weight"
+    )
+    long = long.filter(pl.col("weight").abs() > 1e-9)
+    said = _said(reading, kept, index).rename({"said": "listing_value"})
+    has = _has(index)
+    return (
+        long.join(said, on=["item", "column"], how="left")
+        .join(has, on=["row", "column"], how="left")
+        .select(
+            "item",
+            "construction_id",
+            pl.col("column").replace_strict(FIELDS).alias("field"),
+            "listing_value",
+            "table_value",
+            "weight",
+        )
+        .sort(["item", "construction_id", "weight", "field"], descending=[False, False, True, False])
+    )
+
+
+def _said(reading: "Reading", kept: pl.DataFrame, index: Index) -> pl.DataFrame:
+    items = kept.select("item").unique()
+    names = reading.names.select("item", "place", "word", column=pl.when("against").then(pl.lit("compared")).otherwise(
+        pl.col("kind").replace({"edition_word": "qualifier"})))  # fmt: skip
+    frames = [names.sort("item", "place").group_by("item", "column", maintain_order=True).agg(
+        said=pl.col("word").unique(maintain_order=True).str.join(" "))]  # fmt: skip
+    frames.append(
+        pl.concat([reading.found.select("item", "word"), reading.stray.select("item", "word")])
+        .unique().sort("item", "word").group_by("item", maintain_order=True)
+        .agg(said=pl.col("word").str.join("; ")).select("item", column=pl.lit("style_number"), said="said")
+    )  # fmt: skip
+    facts = reading.facts.sort("item", "kind", "word").group_by("item", "kind", maintain_order=True)
+    frames.append(
+        facts.agg(said=pl.col("word").unique(maintain_order=True).str.join("; ").str.replace_all("  ", " ")).rename(
+            {"kind": "column"}
+        )
+    )
+    year = reading.years.filter(pl.col("first_lo").is_not_null())
+    shown = pl.when(pl.col("first_hi") > pl.col("first_lo")).then(
+        pl.concat_str("first_lo", pl.lit(" to "), "first_hi")).otherwise(pl.col("first_lo").cast(pl.String))  # fmt: skip
+    last = (
+        pl.when(pl.col("last_lo") != pl.col("first_lo"))
+        .then(pl.concat_str(pl.lit("; "), "last_lo"))
+        .otherwise(pl.lit(""))
+    )
+    colours = reading.words.join(coloured(index), on="word", how="semi").unique(["item", "word"], maintain_order=True)
+    frames.append(
+        colours.group_by("item", maintain_order=True)
+        .agg(said=pl.col("word").str.join(" "))
+        .select("item", column=pl.lit("colour"), said="said")
+    )
+    frames.append(year.select("item", column=pl.lit("year"), said=shown + last))
+    return pl.concat([one.select("item", "column", "said") for one in frames]).join(items, on="item", how="semi")
+
+
+def coloured(index: Index) -> pl.DataFrame:
+    """Return the words that name a colour: the table's own and the general ones."""
+    return pl.concat([index.bit["shade"].select("word"), index.bit["family"].select("word")]).unique()
+
+
+def _has(index: Index) -> pl.DataFrame:
+    made = pl.concat_str(
+        pl.col("made_from").floor().cast(pl.Int64), pl.lit(" to "), (pl.col("made_to").ceil() - 1).cast(pl.Int64)
+    )
+    table = index.releases.select(
+        "row",
+        style_number=pl.col("style_numbers").list.join("; "),
+        model="model", maker="maker", number="model", qualifier="model", compared="model",
+        year=pl.when(pl.col("style_year").is_not_null() & (pl.col("edition") != "original"))
+        .then(pl.concat_str(made, pl.lit(", style of "), "style_year")).otherwise(made),
+        colour=pl.concat_str("colourway", pl.col("nicknames").list.join("; "), separator="; ", ignore_nulls=True),
+        edition="edition",
+        construction=pl.concat_str(pl.col("bond"), pl.col("midsole"), separator=", ", ignore_nulls=True),
+        category="category",
+    )  # fmt: skip
+    return table.unpivot(index="row", variable_name="column", value_name="table_value")
