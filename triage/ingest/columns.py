@@ -33,6 +33,11 @@ class Profile:
         """Return how many columns hold one kind of value."""
         return sum(kind is not None for kind in self.kinds)
 
+    def fits(self, cells: Sequence[str]) -> int:
+        """Return how many filled cells of a row are of their column's kind."""
+        pairs = zip(self._patterns, cells, strict=False)
+        return sum(pattern is not None and bool(cell.strip() and pattern.search(cell)) for pattern, cell in pairs)
+
     def misfits(self, cells: Sequence[str]) -> int:
         """Return how many filled cells of a row are not of their column's kind."""
         pairs = zip(self._patterns, cells, strict=False)

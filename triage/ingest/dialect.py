@@ -1,6 +1,7 @@
 """How a delimited text is written: delimiter, quote and escape by what makes its lines agree."""
 
 import csv
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -35,6 +36,23 @@ class Dialect:
     def reader(self, lines: Iterable[str]) -> Any:
         """Return a strict reader: it stops at a quote that is out of place instead of guessing."""
         return csv.reader(lines, strict=True, **self._format())
+
+    def split_loosely(self, line: str) -> list[str] | None:
+        """Return the cells of one line that may have blanks outside its quotes; None when more is wrong."""
+        quote, delimiter = re.escape(self.quote or ""), re.escape(self.delimiter)
+        one = re.compile(
+            rf"(?:[ ]*{quote}((?:[^{quote}]|{quote}{quote})*){quote}[ ]*|([^{quote}{delimiter}]*))({delimiter}|$)"
+        )
+        text = line.rstrip("\r\n")
+        cells: list[str] = []
+        at = 0
+        while found := one.match(text, at):
+            inside, bare, end = found.groups()
+            cells.append(bare if inside is None else inside.replace(2 * (self.quote or ""), self.quote or ""))
+            at = found.end()
+            if not end:
+                return cells if at == len(text) else None
+        return None
 
     def _format(self) -> dict[str, Any]:
         return {

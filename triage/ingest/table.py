@@ -16,6 +16,7 @@ _MOST_COLUMNS = 2_000
 _LAYOUT_RECORDS = 2_000
 # So many rows that agree with each other and not with the heading are no accident.
 _AGREEING = 3
+_MOSTLY_EMPTY = 0.5
 
 
 class Table:
@@ -26,6 +27,8 @@ class Table:
         self._settings = settings
         self._headings: list[str] = []
         self._header: list[str] = []
+        self._width = 0
+        self._named_at: list[int] = []
         self._profile: Profile | None = None
         self._row_no = 0
         self._line_no = 1
@@ -64,9 +67,11 @@ class Table:
         if at is None:
             start = next((i for i in filled if len(records[i].cells or []) == width), 0)
         self._count_preamble(records[: start if at is None else at], skipped)
-        same = [cells for cells in below if len(cells) == len(self._headings)]
-        self._profile = Profile([_storable(cells) for cells in same[:_LAYOUT_RECORDS]], len(self._headings))
-        return records[start:]
+        same = [cells for cells in below if len(cells) == self._width]
+        self._leave_out_empty_columns(same)
+        kept = [self._named(_storable(cells)) for cells in same[:_LAYOUT_RECORDS]]
+        self._profile = Profile(kept, len(self._headings))
+        return self._without_second_heading(records[start:], skipped)
 
     def _heading_at(self, records: list[Record], filled: list[int]) -> int | None:
         """Return which record names the most listing fields, or headings of the feed map; at least two."""
@@ -95,13 +100,38 @@ class Table:
     def _set_headings(self, header: list[str], width: int, below: list[list[str]]) -> None:
         if header and width != len(header):
             full = sum(len(cells) == width for cells in below)
-            if full >= _AGREEING and full > len(below) // 2 and not _only_empty_beyond(below, len(header)):
+            if full >= max(_AGREEING, 0.9 * len(below)) and not _only_empty_beyond(below, len(header)):
                 found = f"{len(header)} headings above rows of {width} cells"
                 raise FileError("heading-width", found, "as many headings as cells")
         self._header = [cell.strip() for cell in header]
         self._headings = _distinct(self._header) if header else [f"column {i + 1}" for i in range(width)]
         if not 1 < len(self._headings) <= _MOST_COLUMNS:
             raise FileError("no-table", f"{len(self._headings)} columns", f"2 to {_MOST_COLUMNS} columns")
+        self._width = len(self._headings)
+
+    def _leave_out_empty_columns(self, rows: list[list[str]]) -> None:
+        """Leave out columns without heading and content: every line ends in a delimiter, or each is doubled."""
+        if not self._header or all(self._header):
+            return
+        filled = {i for cells in rows for i, cell in enumerate(cells) if cell.strip()}
+        self._named_at = [i for i, heading in enumerate(self._header) if heading or i in filled]
+        self._headings = [self._headings[i] for i in self._named_at]
+
+    def _named(self, cells: list[str]) -> list[str]:
+        """Return the cells of the columns that are kept."""
+        return cells if len(self._headings) == self._width else [cells[i] for i in self._named_at]
+
+    def _without_second_heading(self, records: list[Record], skipped: Counter[str]) -> list[Record]:
+        """Leave out a row of units or remarks under the headings: no cell is of its column's kind."""
+        profile = self._profile
+        below = next((i for i, one in enumerate(records) if one.cells and not _blank(one.cells)), None)
+        if profile is None or below is None or not self._header:
+            return records
+        cells = records[below].cells or []
+        if len(cells) != self._width or profile.fits(self._named(cells)) or profile.misfits(self._named(cells)) < 2:
+            return records
+        skipped["second heading"] += records[below].lines
+        return records[:below] + records[below + 1 :]
 
     def _count_preamble(self, records: list[Record], skipped: Counter[str]) -> None:
         for one in records:
@@ -120,7 +150,7 @@ class Table:
                 skipped[what] += one.lines
                 continue
             self._row_no += 1
-            cells, code, hint = self._fitted(one)
+            cells, code, hint = self._fitted(one, lines)
             if cells is None:
                 shown = "".join(lines[one.line : one.line + (one.lines if one.cells else 1)])
                 where = f"line {self._line_no + one.line}: {hint}"
@@ -154,8 +184,8 @@ class Table:
             return False
         rows = (next(split([line], self._dialect), None) for line in inside)
         return any(
-            row is not None and row.cells is not None and len(row.cells) == len(self._headings)
-            and any(row.cells) and not profile.misfits(row.cells)
+            row is not None and row.cells is not None and len(row.cells) == self._width
+            and any(row.cells) and not profile.misfits(self._named(row.cells))
             for row in rows
         )  # fmt: skip
 
@@ -169,21 +199,75 @@ class Table:
             return "repeated heading"
         return None
 
-    def _fitted(self, one: Record) -> tuple[list[str] | None, str, str]:
+    def _fitted(self, one: Record, lines: list[str]) -> tuple[list[str] | None, str, str]:
         """Return a record's cells when they fit the columns, else why not."""
-        width = len(self._headings)
-        if one.cells is None:
-            return None, "stray-quote", f"cells quoted as a whole; {one.fault}"
         cells = one.cells
-        if len(cells) > width and not any(cell.strip() for cell in cells[width:]):
-            cells = cells[:width]
-        if len(cells) != width:
-            return None, "row-width", f"{width} cells, found {len(one.cells)}"
+        if one.lines == 1 or cells is None:
+            cells = self._requoted(lines[one.line], cells)
+        if cells is None:
+            return None, "stray-quote", f"cells quoted as a whole; {one.fault}"
+        found = len(cells)
+        cells = self._widened(cells) if found < self._width else self._narrowed(cells)
+        if len(cells) != self._width:
+            return None, "row-width", f"{self._width} cells, found {found}"
+        cells = self._named(cells)
         if any("\0" in cell for cell in cells):
             return None, "control-character", "text without NUL characters"
         if any(not cell.isascii() and undecodable(cell) for cell in cells):
             return None, "undecodable", "characters of the file's encoding"
         return cells, "", ""
+
+    def _requoted(self, line: str, cells: list[str] | None) -> list[str] | None:
+        """Return the cells of a line with blanks outside its quotes, if that is all that is wrong with it."""
+        quote = self._dialect.quote
+        if quote is None or (cells is not None and not any(cell.lstrip(" ").startswith(quote) for cell in cells)):
+            return cells
+        again = self._dialect.split_loosely(line)
+        if again is None or len(again) != self._width or self._misfits(self._named(again)):
+            return cells
+        return again
+
+    def _narrowed(self, cells: list[str]) -> list[str]:
+        """Return cells without empty ones at the end, or with a delimiter in unquoted prose put back.
+
+        A delimiter is taken for prose when a blank follows it, when there are exactly as many such places as
+        cells too many, and when every cell is then of its column's kind.
+        """
+        excess = len(cells) - self._width
+        if excess <= 0:
+            return cells
+        if not any(cell.strip() for cell in cells[self._width :]):
+            return cells[: self._width]
+        joints = [i for i in range(1, len(cells)) if cells[i][:1] == " " and cells[i].strip() and cells[i - 1].strip()]
+        if self._dialect.spaced or len(joints) != excess:
+            return cells
+        joined: list[str] = []
+        for i, cell in enumerate(cells):
+            if i in joints:
+                joined[-1] += self._dialect.delimiter + cell
+            else:
+                joined.append(cell)
+        return joined if self._is_evident(joined) else cells
+
+    def _widened(self, cells: list[str]) -> list[str]:
+        """Return a row that ends early with empty cells, where other rows mostly have nothing there either."""
+        profile = self._profile
+        lacking = range(len(cells), self._width)
+        if profile is None or len(cells) < 2 or len(self._headings) != self._width:
+            return cells
+        if any(profile.filled[i] > _MOSTLY_EMPTY for i in lacking):
+            return cells
+        padded = cells + [""] * len(lacking)
+        return padded if self._is_evident(padded) else cells
+
+    def _is_evident(self, cells: list[str]) -> bool:
+        """Tell whether the kinds of a repaired row's cells speak for it: two or more fit and none does not."""
+        profile = self._profile
+        named = self._named(cells)
+        return profile is not None and not profile.misfits(named) and profile.fits(named) >= 2
+
+    def _misfits(self, cells: list[str]) -> int:
+        return self._profile.misfits(cells) if self._profile else 0
 
     def _take_footer(
         self, numbers: list[int], good: list[list[str]], broken: list[Broken], skipped: Counter[str]
