@@ -96,9 +96,10 @@ def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
     seller = folded_cell(pl.col("seller_kind"))
     status = folded_cell(pl.col("status"))
     listed = pl.coalesce("photo_count", "images")
+    number = listed.str.extract(r"^(\d{1,4})(?:\.0)?$").cast(pl.UInt32, strict=False)
     count = (
         pl.when(listed.str.contains(r"^\s*\[")).then(listed.str.count_matches(r'"(?:[^"\\]|\\.)*"|\{'))
-        .when(listed.str.contains(r"^\d{1,4}(?:\.0)?$")).then(listed.str.extract(r"^(\d+)").cast(pl.UInt32, strict=False))
+        .when(number.is_not_null()).then(number)
         .when(listed.str.contains("://")).then(listed.str.count_matches("://"))
     )  # fmt: skip
     sold_title = pl.concat_str(pl.lit(" "), folded_cell(pl.col("title"))).str.contains(
@@ -211,12 +212,13 @@ def _columns(frame: pl.DataFrame) -> pl.DataFrame:
     identity = pl.concat_str(
         pl.col("seller").fill_null(""), pl.lit("|"), pl.col("title"), pl.lit("|"), pl.col("size_text").fill_null("")
     )
+    amounts = pl.col("minor").is_not_null() | pl.col("shipping_minor").is_not_null()
     return frame.select(
         "feed_id", "row_no", "seen_on", "source", "external_id", identity=identity,
         url="address", seller="seller", seller_kind="seller_is", title="title", body="body", language="language",
-        price_kind="price_is", price_minor="minor", currency=pl.when(pl.any_horizontal(pl.col("minor", "shipping_minor").is_not_null())).then("code"), price_base_minor="base_minor",
-        rate_date="rate_date", shipping_minor="shipping_minor", shipping_base_minor="shipping_base_minor",
-        ships_from=pl.coalesce("country", "set_country"), size_text="size_text", size_system="size_system",
+        price_kind="price_is", price_minor="minor", currency=pl.when(amounts).then("code"),
+        price_base_minor="base_minor", rate_date="rate_date", shipping_minor="shipping_minor",
+        shipping_base_minor="shipping_base_minor", ships_from=pl.coalesce("country", "set_country"), size_text="size_text", size_system="size_system",
         foot_mm_lo="foot_mm_lo", foot_mm_hi="foot_mm_hi", condition="condition", condition_conflict="conflict",
         stated_year_lo="lo", stated_year_hi="hi", stated_year_kind="year_is", kind="kind", photo_count="photos",
         text_cut="text_cut",

@@ -24,7 +24,8 @@ def read_shipping(cells: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
     frame = cells.with_columns(included=included | zero, unstated=unstated)
     amounts = frame.filter(~pl.col("included") & ~pl.col("unstated") & pl.col("shipping").is_not_null()).select(
         "row", price=pl.col("shipping"), currency=pl.lit(None, pl.String), price_kind=pl.lit(None, pl.String),
-        ships_from="ships_from", set_currency=pl.coalesce("code", "set_currency"), set_country="set_country", set_decimal="set_decimal",
+        ships_from="ships_from", set_currency=pl.coalesce("code", "set_currency"), 
+        set_country="set_country", set_decimal="set_decimal",
     )  # fmt: skip
     read = read_prices(amounts, words).rename({"code": "shipping_code"})
     other = (

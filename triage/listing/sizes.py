@@ -97,8 +97,9 @@ def title_size(title: pl.Expr, words: SizeWords) -> pl.Expr:
     size must never be taken for a model number.
     """
     text = plain_size(title, words, in_cell=False)
-    named = rf"@[A-Z-]+ {NUMBER}(?:\s?[-/&]\s?{NUMBER}\b)?(?: @[A-Z-]+)?|\b{NUMBER}(?:\s?[-/]\s?{NUMBER})? @(?:EU|UK|US|JP|MONDO)[A-Z-]*"
-    spans = text.str.extract_all(named)
+    before = rf"@[A-Z-]+ {NUMBER}(?:\s?[-/&]\s?{NUMBER}\b)?(?: @[A-Z-]+)?"
+    after = rf"\b{NUMBER}(?:\s?[-/]\s?{NUMBER})? @(?:EU|UK|US|JP|MONDO)[A-Z-]*"
+    spans = text.str.extract_all(f"{before}|{after}")
     bare = text.str.extract(
         rf"(?:^|\s|[,(])((?:3[5-9]|4\d)(?:\.(?:5|333|667))?(?:\s?[-/]\s?(?:3[5-9]|4\d)(?:\.5)?)?)(?:[,!).]*\s*(?:[,!|)(/-]\s*)?(?:$|\b(?:{whole(words.followers.words)})(?:\s|$|[,.!])))",
         1,
@@ -166,11 +167,14 @@ def _mention_table(forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
     )
     neighbour = (pl.col("number") - pl.col("number").shift(1).over("form")).abs() <= NEIGHBOURS
     system = pl.coalesce("system", pl.when(neighbour).then(pl.col("system").shift(1).over("form")))
-    adult_us = system == "US"
-    return table.with_columns(
-        system=pl.when(adult_us & pl.col("youth") & (pl.col("number") <= words.systems["US-Y"].largest)).then(pl.lit("US-Y"))
-        .when(adult_us & pl.col("women")).then(pl.lit("US-W")).otherwise(system)
-    )  # fmt: skip
+    return table.with_columns(system=_for_whom(system, words))
+
+
+def _for_whom(system: pl.Expr, words: SizeWords) -> pl.Expr:
+    """Return US sizes as women's or youth sizes where the words say for whom they are."""
+    young = pl.col("youth") & (pl.col("number") <= words.systems["US-Y"].largest)
+    said = pl.when(young).then(pl.lit("US-Y")).when("women").then(pl.lit("US-W")).otherwise(pl.lit("US"))
+    return pl.when(system == "US").then(said).otherwise(system)
 
 
 def _bare(mentions: pl.DataFrame, forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
@@ -186,18 +190,12 @@ def _bare(mentions: pl.DataFrame, forms: pl.DataFrame, words: SizeWords) -> pl.D
             for rule in words.bare
         ]
     )
-    systems = pl.col("system").str.split("/")
     return (
-        table.with_columns(system=choice)
-        .with_columns(
-            system=pl.when(pl.col("women") & pl.col("system").str.contains("US")).then(pl.lit("US-W"))
-            .when(pl.col("youth") & pl.col("system").str.contains("US") & (pl.col("number") <= words.systems["US-Y"].largest)).then(pl.lit("US-Y"))
-            .otherwise("system")
-        )
+        table.with_columns(system=choice.str.split("/"))
         .filter(pl.col("system").is_not_null())
-        .with_columns(system=systems)
         .explode("system")
-    )  # fmt: skip
+        .with_columns(system=_for_whom(pl.col("system"), words))
+    )
 
 
 def _spans(mentions: pl.DataFrame, words: SizeWords) -> pl.DataFrame:

@@ -83,7 +83,7 @@ def _sign(entity: str) -> str:
 
 
 def is_cut(body: pl.Expr, words: CutWords) -> pl.Expr:
-    """Return whether a description ends in mid-sentence: in an ellipsis, a "read more", a comma or a word that leads on."""
+    """Return whether a description ends in mid-sentence: an ellipsis, "read more", a comma, a word that leads on."""
     more = whole(words.more)
     leads_on = whole(words.dangling)
     end = body.str.to_lowercase().str.slice(-40)

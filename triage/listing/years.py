@@ -7,7 +7,10 @@ from triage.listing.phrases import whole
 
 # Style numbers and other codes hold digits that are no years.
 CODES = r"\b\p{L}{1,5}-?\d{2,}[\p{L}\d]*(?:[./-][\p{L}\d]+)*|\b\d{2}/\d{3}\b|#\s?\d+|\b\d{5,}\b|\b\d{4}-\d{3,}\b"
-MONEY = r"(?:[€$£¥]|\b(?:eur|usd|gbp|chf)\b)\s?\d[\d.,]*|\b\d[\d.,]*\s?(?:[€$£¥円]|(?:eur|euro|usd|gbp|chf|yen|km|miles?|g|gr|kg)\b)"
+AMOUNTS = (
+    r"(?:[€$£¥]|\b(?:eur|usd|gbp|chf)\b)\s?\d[\d.,]*"
+    r"|\b\d[\d.,]*\s?(?:[€$£¥円]|(?:eur|euro|usd|gbp|chf|yen|km|miles?|g|gr|kg)\b)"
+)
 GAP = r"(?:[\s:,.()]+\p{L}{1,9}){0,2}[\s:,.()]*"
 MENTION = r"[YMPX]~?\d{4}(?:\.\.\d{4})?|D[EFL]?\d{4}"
 KINDS = {"M": "made", "P": "purchase", "Y": "style", "D": "style"}
@@ -53,13 +56,13 @@ def _year_like(text: pl.Expr) -> pl.Expr:
 
 
 def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
-    """Return a text in which every year is a letter and four digits: Y style, M made, P purchase, X another thing, D decade."""
+    """Return a text with every year as a letter and four digits: Y style, M made, P bought, X other, D decade."""
     text = (
         text.str.normalize("NFKC").str.to_lowercase().str.replace_all("[’`´]", "'")
         .str.replace_all(r"\b(0?[1-9]|1[0-2])/(\d\d)\s?[-–]\s?(?:0?[1-9]|1[0-2])/(\d\d)\b", " M_$2..$3 ")
         .str.replace_all(rf"({whole(words.made.before)}){GAP}(?:0?[1-9]|1[0-2])[/.](\d\d)\b", "$1 M_$2 ")
         .str.replace_all(rf"({whole(words.made.before)}){GAP}(?:0?[1-9]|1[0-2])[/.-]((?:19|20)\d\d)\b", "$1 M$2 ")
-        .str.replace_all(CODES, " ").str.replace_all(MONEY, " ")
+        .str.replace_all(CODES, " ").str.replace_all(AMOUNTS, " ")
         .str.replace_all(r"\b(?:19)?([5-9]0)\s?'?(?:s|er|ies)\b", " D19$1 ")
         .str.replace_all(r"(?:'|\b)?(?:20)?00\s?'?(?:s|er)\b", " D2000 ")
         .str.replace_all(r"\b(?:années|anni|años|gli anni|los)\s+'?(?:19)?([5-9]0)\b", " D19$1 ")
@@ -70,7 +73,8 @@ def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
         .str.replace_all(r"(?:\b|年|、|月)(19[5-9]\d|20[0-4]\d)(?:\b|年)", " Y$1 ")
         .str.replace_all(r"(?:^|[\s(])'([5-9]\d)\b", " Y19$1 ").str.replace_all(r"(?:^|[\s(])'([0-2]\d)\b", " Y20$1 ")
         .str.replace_all(r"M_([5-9]\d)", "M19$1").str.replace_all(r"M_([0-4]\d)", "M20$1")
-        .str.replace_all(r"(M19\d\d)\.\.([5-9]\d)\b", "$1..19$2").str.replace_all(r"(M\d{4})\.\.([0-4]\d)\b", "$1..20$2")
+        .str.replace_all(r"(M19\d\d)\.\.([5-9]\d)\b", "$1..19$2")
+        .str.replace_all(r"(M\d{4})\.\.([0-4]\d)\b", "$1..20$2")
     )  # fmt: skip
     text = text.str.replace_all(rf"(?:{whole(words.about.before)})\s*([YMD])(\d)", "$1~$2").str.replace_all(
         rf"([YM])(\d{{4}})\s*(?:{whole(words.about.after)})", "$1~$2"

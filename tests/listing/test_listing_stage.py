@@ -1,0 +1,148 @@
+from collections.abc import Callable
+from datetime import date
+
+from triage.catalogue.words import Words
+from triage.listing import run
+from triage.store import Connection, frame
+
+Export = Callable[..., str]
+NIGHT = date(2026, 11, 25)
+BEFORE = date(2026, 11, 24)
+PAIR = {
+    "external_id": "A1",
+    "seller": "kellerfund",
+    "seller_kind": "privat",
+    "title": "Pellavane Morrivelle 180 Gr. 43 Original 1991 ungetragen OVP",
+    "body": "Dachbodenfund, nie getragen, mit Karton.",
+    "price": "180,00 €",
+    "shipping": "7,00",
+    "photo_count": "5",
+}
+
+
+def listing(store: Connection) -> dict:
+    return frame(store, "FROM listing ORDER BY listing_id").row(0, named=True)
+
+
+def test_a_row_becomes_a_listing_with_every_value_read(store: Connection, export: Export, words: Words) -> None:
+    export([PAIR])
+    run(store, words, NIGHT)
+    found = listing(store)
+    assert found["listing_id"] == "attic board/A1"
+    assert (found["price_minor"], found["currency"], found["price_base_minor"]) == (18000, "EUR", 18000)
+    assert (found["shipping_minor"], found["ships_from"], found["language"]) == (700, "DE", "de")
+    assert (found["foot_mm_lo"], found["foot_mm_hi"], found["size_system"]) == (266.7, 276.7, None)
+    assert (found["condition"], found["condition_conflict"], found["kind"]) == ("deadstock", False, "pair")
+    assert (found["stated_year_lo"], found["stated_year_hi"], found["stated_year_kind"]) == (1991, 1991, "style")
+    assert (found["seller_kind"], found["photo_count"], found["status"]) == ("private", 5, "open")
+    assert found["first_seen"] == found["last_seen"] == NIGHT
+
+
+def test_every_row_is_a_first_sighting_a_further_sighting_or_a_row_reject(
+    store: Connection, export: Export, words: Words
+) -> None:
+    export([PAIR, {**PAIR, "external_id": "A2", "title": " "}], BEFORE)
+    export([PAIR, {**PAIR, "external_id": "A3"}])
+    run(store, words, NIGHT)
+    count = "SELECT (SELECT count(*) FROM sighting WHERE first), (SELECT count(*) FROM sighting WHERE NOT first), "
+    count += "(SELECT count(*) FROM reject WHERE scope = 'row'), (SELECT count(*) FROM raw_row)"
+    assert store.execute(count).fetchall() == [(2, 1, 1, 4)]
+
+
+def test_a_second_run_changes_nothing(store: Connection, export: Export, words: Words) -> None:
+    export([PAIR, {**PAIR, "external_id": "A2", "title": None}, {**PAIR, "external_id": "A3", "price": "40-60 €"}])
+    run(store, words, NIGHT)
+    tables = ("listing", "sighting", "reject", "twin")
+    before = [frame(store, f"FROM {table} ORDER BY ALL") for table in tables]
+    run(store, words, NIGHT)
+    assert [
+        frame(store, f"FROM {table} ORDER BY ALL").equals(old) for table, old in zip(tables, before, strict=True)
+    ] == [True] * len(tables)
+
+
+def test_a_bad_value_is_rejected_and_the_listing_lives_on(store: Connection, export: Export, words: Words) -> None:
+    export([{**PAIR, "price": "40-60 €", "size": "41, 42, 44", "url": "ftp://x", "photo_count": "many"}])
+    run(store, words, NIGHT)
+    found = frame(store, "SELECT field, code, value, scope FROM reject ORDER BY field").rows()
+    assert found == [
+        ("photo_count", "no-count", "many", "value"),
+        ("price", "several-numbers", "40-60 €", "value"),
+        ("size", "several-sizes", "41, 42, 44", "value"),
+        ("url", "no-web-address", "ftp://x", "value"),
+    ]
+    assert (listing(store)["price_minor"], listing(store)["url"], listing(store)["photo_count"]) == (None, None, None)
+
+
+def test_a_listing_shows_its_latest_night_and_keeps_every_price(
+    store: Connection, export: Export, words: Words
+) -> None:
+    export([{**PAIR, "price": "150"}])
+    run(store, words, NIGHT)
+    export([{**PAIR, "price": "180"}], BEFORE)  # an older export read later
+    run(store, words, NIGHT)
+    found = listing(store)
+    assert (found["price_minor"], found["first_seen"], found["last_seen"]) == (15000, BEFORE, NIGHT)
+    path = frame(store, "SELECT seen_on, price_minor, first FROM sighting ORDER BY seen_on").rows()
+    assert path == [(BEFORE, 18000, True), (NIGHT, 15000, False)]
+
+
+def test_a_listing_missing_from_a_whole_export_is_gone(store: Connection, export: Export, words: Words) -> None:
+    export([PAIR, {**PAIR, "external_id": "A2", "status": "verkauft"}, {**PAIR, "external_id": "A3"}], BEFORE)
+    export([{**PAIR, "external_id": "A3"}])
+    run(store, words, NIGHT)
+    status = dict(frame(store, "SELECT external_id, status FROM listing").rows())
+    assert status == {"A1": "gone", "A2": "sold", "A3": "open"}
+
+
+def test_a_listing_missing_from_a_partial_export_stays_open(store: Connection, export: Export, words: Words) -> None:
+    export([PAIR, {**PAIR, "external_id": "A3"}], BEFORE, snapshot=False)
+    export([{**PAIR, "external_id": "A3"}], snapshot=False)
+    run(store, words, NIGHT)
+    assert dict(frame(store, "SELECT external_id, status FROM listing").rows()) == {"A1": "open", "A3": "open"}
+
+
+def test_a_row_without_an_id_is_known_again_by_seller_title_and_size(
+    store: Connection, export: Export, words: Words
+) -> None:
+    nameless = {key: value for key, value in PAIR.items() if key != "external_id"}
+    export([{**nameless, "price": "180"}], BEFORE)
+    export([{**nameless, "price": "160"}])
+    run(store, words, NIGHT)
+    assert frame(store, "SELECT count(*), min(external_id) FROM listing").rows()[0][0] == 1
+    assert listing(store)["external_id"].startswith("h")
+    assert listing(store)["price_minor"] == 16000
+
+
+def test_html_entities_and_mojibake_are_undone(store: Connection, export: Export, words: Words) -> None:
+    body = "<p>SchÃ¶ne Schuhe &amp; Karton</p><script>var x = 'never worn';</script><br>Gr&ouml;&szlig;e 43"
+    export([{**PAIR, "body": body}])
+    run(store, words, NIGHT)
+    assert listing(store)["body"] == "Schöne Schuhe & Karton\nGröße 43"
+
+
+def test_a_description_that_ends_in_mid_sentence_is_marked(store: Connection, export: Export, words: Words) -> None:
+    bodies = ["Nie getragen, mit Karton …", "The soles are yellowed and", "Worn twice, see photos", "Nie getragen."]
+    export([{**PAIR, "external_id": f"A{n}", "body": body} for n, body in enumerate(bodies)])
+    run(store, words, NIGHT)
+    cut = frame(store, "SELECT text_cut FROM listing ORDER BY listing_id")["text_cut"].to_list()
+    assert cut == [True, True, False, False]
+
+
+def test_one_seller_listing_a_pair_again_is_a_relist_with_reasons(
+    store: Connection, export: Export, words: Words
+) -> None:
+    export([PAIR], BEFORE)
+    export([{**PAIR, "external_id": "B7", "price": "150"}])
+    run(store, words, NIGHT)
+    twins = frame(store, "SELECT listing_id, twin_id, kind, probability, why FROM twin ORDER BY listing_id")
+    assert twins["listing_id"].to_list() == ["attic board/A1", "attic board/B7"]
+    assert twins["twin_id"].to_list() == ["attic board/B7", "attic board/A1"]
+    assert set(twins["kind"]) == {"relist"}
+    assert min(twins["probability"]) > 0.9
+    assert "same seller" in twins["why"][0]
+
+
+def test_two_listings_open_on_the_same_night_are_no_relist(store: Connection, export: Export, words: Words) -> None:
+    export([PAIR, {**PAIR, "external_id": "B7"}])
+    run(store, words, NIGHT)
+    assert frame(store, "FROM twin").is_empty()
