@@ -11,10 +11,10 @@ from triage.store import Connection
 from triage.writeup import phrase
 from triage.writeup.calls import best_calls, weighed
 from triage.writeup.folder import write_whole
+from triage.writeup.frames import Night, read_detail, read_night
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.night import account_of, changes_of, skip_lines
 from triage.writeup.page import render
-from triage.writeup.queries import Night, read_detail, read_night
 from triage.writeup.tables import csv_text, json_text, verdict_table
 from triage.writeup.ticket import Context, tickets_of
 

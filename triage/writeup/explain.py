@@ -5,9 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from triage.writeup import phrase
+from triage.writeup.frames import Detail
 from triage.writeup.knowledge import Catalogue, Repair
 from triage.writeup.parts import ladder, material_words
-from triage.writeup.queries import Detail
 from triage.writeup.ticket import candidate
 
 Row = Mapping[str, Any]
@@ -208,7 +208,7 @@ def money(verdicts: Iterable[Row], catalogue: Catalogue) -> Iterable[str]:
     """Return how each buyer's figures come to the highest sensible offer."""
     for row in verdicts:
         value, expected, landed, surplus, offer = (
-            phrase.money(row[f"{key}_minor"], row["currency"])
+            "not known" if row[f"{key}_minor"] is None else phrase.money(row[f"{key}_minor"], row["currency"])
             for key in ("value", "expected", "landed", "surplus", "offer")
         )
         assumed = " (shipping assumed)" if row["shipping_assumed"] else ""

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from triage.writeup import phrase
-from triage.writeup.queries import Night
+from triage.writeup.frames import Night
 from triage.writeup.ticket import anchor, link, price_of
 
 # A report is read in the morning: longer lists stay in verdicts.csv, and the page says how much it left out.

@@ -10,15 +10,9 @@ from triage.store import Connection, frame
 from triage.writeup import phrase
 from triage.writeup.calls import Calls, best_calls
 from triage.writeup.explain import chain
+from triage.writeup.frames import nearest_id, read_detail, read_night
 from triage.writeup.knowledge import Catalogue
-from triage.writeup.queries import (
-    INSPECTIONS_ON,
-    LISTING,
-    VERDICTS_ON,
-    nearest_id,
-    read_detail,
-    read_night,
-)
+from triage.writeup.queries import INSPECTIONS_ON, LISTING, VERDICTS_ON
 from triage.writeup.ticket import price_of
 
 # A terminal shows the head of the list; the report has the rest.

@@ -11,10 +11,10 @@ import polars as pl
 
 from triage.writeup import phrase
 from triage.writeup.figures import Figures, RepairView, figures, repairs_of
+from triage.writeup.frames import Detail
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.message import Message, messages_of
 from triage.writeup.parts import PartView, part_views
-from triage.writeup.queries import Detail
 from triage.writeup.reasons import Finding, Said, findings_of, open_facts_of, said_of
 
 Row = Mapping[str, Any]

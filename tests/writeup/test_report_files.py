@@ -1,0 +1,111 @@
+"""The folder of a night: whole or not at all, the same bytes each time, nothing a spreadsheet would run."""
+
+import csv
+import io
+import json
+import re
+from datetime import date
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import polars as pl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from made_night import AS_OF, fill, whole_night
+
+from triage.store import Connection, connect
+from triage.writeup import run
+from triage.writeup.folder import write_whole
+from triage.writeup.tables import SCHEMA_VERSION, defused
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+def test_a_night_is_a_page_two_tables_and_a_way_to_the_latest(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    page = run(store, catalogue, AS_OF, tmp_path / "reports")
+    assert page == tmp_path / "reports" / "2026-11-25" / "index.html"
+    assert list(contents(tmp_path / "reports")) == [
+        "2026-11-25/index.html", "2026-11-25/verdicts.csv", "2026-11-25/verdicts.json", "latest/index.html",
+    ]  # fmt: skip
+
+
+def test_the_same_night_gives_the_same_bytes_in_whatever_order_rows_were_stored(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    run(store, catalogue, AS_OF, tmp_path / "one")
+    backwards = connect()
+    fill(backwards, {table: rows[::-1] for table, rows in whole_night().items()})
+    run(backwards, catalogue, AS_OF, tmp_path / "two")
+    assert contents(tmp_path / "one") == contents(tmp_path / "two")
+
+
+def test_a_night_written_again_replaces_what_was_there(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    folder = run(store, catalogue, AS_OF, tmp_path).parent
+    (folder / "leftover.txt").write_text("of another version")
+    run(store, catalogue, AS_OF, tmp_path)
+    assert sorted(p.name for p in folder.iterdir()) == ["index.html", "verdicts.csv", "verdicts.json"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["2026-11-25", "latest"]
+
+
+def test_trouble_while_writing_leaves_the_old_folder_and_no_half_of_the_new(tmp_path: Path) -> None:
+    folder = tmp_path / "2026-11-25"
+    write_whole(folder, {"index.html": "old"})
+    with pytest.raises(UnicodeEncodeError):
+        write_whole(folder, {"index.html": "new", "verdicts.csv": "\ud800"})
+    assert contents(tmp_path) == {"2026-11-25/index.html": b"old"}
+
+
+def test_latest_forwards_by_a_relative_link_and_never_back_in_time(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    run(store, catalogue, AS_OF, tmp_path)
+    run(store, catalogue, date(2026, 11, 24), tmp_path)
+    text = (tmp_path / "latest" / "index.html").read_text("utf-8")
+    assert 'content="0; url=../2026-11-25/index.html"' in text
+    (link,) = re.findall(r'<a href="([^"]+)"', text)
+    assert (tmp_path / "latest" / link).resolve() == tmp_path.resolve() / "2026-11-25" / "index.html"
+
+
+def test_the_csv_holds_every_verdict_in_whole_currency_units(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    text = (run(store, catalogue, AS_OF, tmp_path).parent / "verdicts.csv").read_text("utf-8")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert [(row["listing_id"], row["buyer"]) for row in rows] == sorted(
+        (row["listing_id"], row["buyer"]) for row in whole_night()["verdict"]
+    )
+    court = next(row for row in rows if row["listing_id"] == "attic board/a1" and row["buyer"] == "wren")
+    assert (court["offer"], court["landed"], court["currency"]) == ("96.9", "76.0", "EUR")
+    runner = next(row for row in rows if row["listing_id"] == "lantern flea/j7")
+    assert (runner["price"], runner["price_currency"]) == ("9800.0", "JPY")
+    boxed = next(row for row in rows if row["listing_id"] == "harbour auction/h9")
+    assert boxed["title"] == "'=HYPERLINK(box only)"
+
+
+@given(st.lists(st.text(alphabet=st.sampled_from("=+-@＝＋－＠\t\r\n' ab1,\"|"), max_size=6), min_size=1))
+def test_no_text_starts_the_way_a_formula_does(texts: list[str]) -> None:
+    # Source: OWASP, CSV Injection: cells that begin with = + - @, a tab or a carriage return are run as formulas.
+    shown = defused(pl.DataFrame({"text": texts}))["text"].to_list()
+    assert not any(text.startswith(tuple("=+-@＝＋－＠\t\r\n")) for text in shown)
+    assert not any(text.lstrip().startswith(tuple("=+-@")) for text in shown)
+    assert all(text in (given_text, "'" + given_text) for text, given_text in zip(shown, texts, strict=True))
+
+
+def test_the_json_keeps_minor_units_silence_and_the_seller_s_words(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    text = (run(store, catalogue, AS_OF, tmp_path).parent / "verdicts.json").read_text("utf-8")
+    whole: dict[str, Any] = json.loads(text)
+    assert (whole["schema_version"], whole["as_of"]) == (SCHEMA_VERSION, "2026-11-25")
+    boxed = next(row for row in whole["verdicts"] if row["listing_id"] == "harbour auction/h9")
+    assert (boxed["title"], boxed["surplus_minor"], boxed["weak_part"]) == ("=HYPERLINK(box only)", None, None)
+    runner = next(row for row in whole["verdicts"] if row["listing_id"] == "lantern flea/j7")
+    assert (runner["price_minor"], runner["rate_date"]) == (9800, "2026-11-24")
