@@ -11,6 +11,7 @@ import polars as pl
 
 from triage import ingest, listing, match, observation, prognosis, rules, verdict, writeup
 from triage.catalogue import Catalogue
+from triage.errors import fail
 from triage.ingest import FeedNote
 from triage.store import Connection, append, frame, transaction
 
@@ -57,9 +58,8 @@ def nightly(store: Connection, catalogue: Catalogue, feeds: Sequence[Path], as_o
     started = datetime.now(UTC).replace(tzinfo=None)
     rules.ensure(catalogue.rules, catalogue.facts, signs_asked(catalogue))
     notes = ingest.run(store, catalogue.feeds, feeds, as_of)
-    with transaction(store):
-        listing.run(store, catalogue.words, as_of)
-        account = balanced(store)
+    listing.run(store, catalogue.words, as_of)
+    account = balanced(store)
     weigh(store, catalogue, as_of)
     record(store, catalogue, as_of, started, account)
     page = writeup.run(store, catalogue, as_of, out)
@@ -73,7 +73,7 @@ def weigh(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequen
         load_constructions(store, catalogue)
         set_todo(store, listings)
         match.run(store, catalogue.constructions, catalogue.match_weights, as_of)
-        observation.run(store, catalogue.signs, as_of)
+        observation.run(store, catalogue.reading, as_of)
         horizons = [buyer.horizon_years for buyer in catalogue.buyers.values()]
         prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, horizons, as_of)
         rules.run(store, catalogue.rules, catalogue.facts, signs_asked(catalogue))
@@ -82,7 +82,7 @@ def weigh(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequen
 
 def signs_asked(catalogue: Catalogue) -> dict[str, bool]:
     """Return every sign with whether it can be asked for."""
-    return {sign.id: sign.question is not None for sign in catalogue.signs}
+    return {sign.id: sign.question is not None for sign in catalogue.signs.values()}
 
 
 def ground(catalogue: Catalogue) -> verdict.Ground:
@@ -92,7 +92,7 @@ def ground(catalogue: Catalogue) -> verdict.Ground:
         repairs=catalogue.repairs,
         routes=catalogue.routes,
         values=catalogue.values,
-        signs=catalogue.signs.by_id,
+        signs=catalogue.signs,
         facts=catalogue.facts,
         rule_groups={rule.id: rule.group for rule in catalogue.rules if rule.group is not None},
         ageing_signs=catalogue.ageing_signs,
@@ -146,3 +146,63 @@ def record(store: Connection, catalogue: Catalogue, as_of: date, started: dateti
     finished = datetime.now(UTC).replace(tzinfo=None)
     row = [run_id, as_of, started, finished, catalogue.sha256, json.dumps(counts, sort_keys=True)]
     store.execute("INSERT INTO run VALUES (?, ?, ?, ?, ?, ?)", row)
+
+
+def account_text(night: Night) -> str:
+    """Return what became of each file, and the account of the whole store."""
+    lines = [f"{note.path}: {note.outcome}{', ' + '; '.join(note.notes) if note.notes else ''}" for note in night.notes]
+    lines.append("rows read = new listings + further sightings + rejects")
+    for row in night.account.iter_rows(named=True):
+        lines.append(
+            f"  {row['path']}: {row['rows_read']} = {row['listings']} + {row['further']} + {row['rejects']}"
+            + (f" ({row['lines_skipped']} lines that are no data)" if row["lines_skipped"] else "")
+        )
+    total = [int(night.account[name].sum()) for name in ("rows_read", "listings", "further", "rejects")]
+    lines.append(f"  together: {total[0]} = {total[1]} + {total[2]} + {total[3]}")
+    return "\n".join(lines) + "\n"
+
+
+def catalogue_text(catalogue: Catalogue) -> str:
+    """Return how much of everything the rules hold."""
+    named = {
+        "materials": catalogue.materials,
+        "signs": catalogue.signs,
+        "rules": catalogue.rules,
+        "facts": catalogue.facts,
+        "repairs": catalogue.repairs,
+        "routes": catalogue.routes,
+        "buyers": catalogue.buyers,
+        "feed maps": catalogue.feeds.maps,
+        "sources": catalogue.sources,
+    }
+    counts = [f"{len(found)} {name}" for name, found in named.items()]
+    tables = catalogue.constructions
+    counts.insert(1, f"{tables.table.height} releases and {tables.generic.height} generic constructions")
+    return f"{catalogue.folder}: nothing wrong with {', '.join(counts)}"
+
+
+STATES = {"yes": "affirmed", "no": "denied", "none": "no_reply"}
+SPEAKERS = {"seller": "answer", "buyer": "buyer"}
+
+
+def take_answer(
+    store: Connection, catalogue: Catalogue, told: tuple[str, str, str, str, str | None], as_of: date
+) -> None:
+    """Record an answer, kept for good, and weigh its listing anew.
+
+    Args:
+        told: Listing, sign, yes/no/none, seller/buyer and the words, if any.
+
+    Raises:
+        TriageError: The listing or sign does not exist, or the answer is none of the three.
+    """
+    listing_id, sign, state, speaker, text = told
+    if not store.execute("SELECT 1 FROM listing WHERE listing_id = ?", [listing_id]).fetchall():
+        fail(f"listing {listing_id}", "not in the store", "an id as the reports show it")
+    if sign not in catalogue.signs:
+        fail(f"sign {sign}", "no such sign", "the id of a file in rules/signs/")
+    if state not in STATES or speaker not in SPEAKERS:
+        fail("answer", f"is {state!r} by {speaker!r}", "yes, no or none, by seller or buyer")
+    row = [listing_id, sign, as_of, SPEAKERS[speaker], STATES[state], text]
+    store.execute("INSERT INTO answer VALUES (?, ?, ?, ?, ?, ?)", row)
+    weigh(store, catalogue, as_of, [listing_id])

@@ -38,7 +38,7 @@ class Catalogue:
     words: Words
     constructions: Constructions
     match_weights: MatchWeights
-    signs: Signs
+    reading: Signs
     materials: Mapping[str, Material]
     unknown: UnknownMix
     climates: Climates
@@ -50,9 +50,10 @@ class Catalogue:
     buyers: Mapping[str, Buyer]
     sources: Mapping[str, Source]
 
-    def sign_of(self, sign_id: str) -> Sign:
-        """Return a sign by id."""
-        return self.signs[sign_id]
+    @property
+    def signs(self) -> Mapping[str, Sign]:
+        """Every sign by id."""
+        return self.reading.by_id
 
     @property
     def ageing_signs(self) -> frozenset[str]:
@@ -92,7 +93,7 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "words": words,
         "constructions": load_constructions(tables, problems, keys),
         "match_weights": load_match_weights(place / "match", problems),
-        "signs": load_signs(place / "signs", problems),
+        "reading": load_signs(place / "signs", problems),
         "materials": materials,
         "unknown": load_unknown(place / "ageing" / "unknown.toml", keys, problems),
         "climates": climates,

@@ -95,8 +95,8 @@ def create_facts(store: Connection, signs: Sequence[str]) -> None:
     """
     told = ",\n  ".join(f"bool_or(told) FILTER (sign = '{sign}') AS \"{sign}\"" for sign in signs)
     aged = ",\n  ".join(
-        f"any_value(material) FILTER (part = '{part}') AS \"{part}\",\n  "
-        f"any_value(mode) FILTER (part = '{part}') AS {part}_mode,\n  "
+        f"any_value(nullif(material, '?')) FILTER (part = '{part}') AS \"{part}\",\n  "
+        f"any_value(mode) FILTER (part = '{part}' AND material <> '?') AS {part}_mode,\n  "
         f"any_value(age_years) FILTER (part = '{part}') AS {part}_age_years,\n  "
         f"any_value(p_unfit) FILTER (part = '{part}') AS {part}_p"
         for part in PARTS

@@ -170,7 +170,7 @@ def _sets_of(parted: Array, likelihood: Array, size: int) -> tuple[Array, Flags]
         for bit in group:
             # The first remaining axis is the state of this bit; its answer is put last.
             table = np.einsum("npu...,nua->np...a", table, likelihood[:, bit])
-        value[:, number] = np.maximum(table, 0).reshape(len(parted), -1).sum(axis=1)
+        value[:, number] = np.maximum(table, 0).sum(axis=tuple(range(1, table.ndim)))
     chosen = value.argmax(axis=1)
     asked = np.zeros((len(groups), BIT_COUNT), dtype=np.bool_)
     for number, group in enumerate(groups):
@@ -192,7 +192,7 @@ def perfect_value(surplus: Array) -> Array:
     Args:
         surplus: Surplus times chance by candidate, size and cell, [N, ...].
     """
-    return np.asarray(np.maximum(surplus, 0).reshape(len(surplus), -1).sum(axis=1))
+    return np.asarray(np.maximum(surplus, 0).sum(axis=tuple(range(1, surplus.ndim))))
 
 
 def asking_value(evsi: Array, surplus: Array, reply: float, loss: float, cost_minor: float) -> Array:

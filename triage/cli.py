@@ -1,0 +1,241 @@
+"""The command line: commands and options, no logic. Heavy imports stay inside the commands."""
+
+import json
+import sys
+from collections.abc import Callable
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from triage import __version__
+from triage.errors import TriageError, fail
+
+app = typer.Typer(
+    name="triage",
+    help="Nightly triage of saved listings of older athletic and outdoor shoes: buy, ask or skip.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+Store = Annotated[Path, typer.Option("--store", help="The file that keeps everything.")]
+Rules = Annotated[Path | None, typer.Option("--rules", help="Folder of rules; the program's own when left out.")]
+Tables = Annotated[list[Path] | None, typer.Option("--constructions", help="Further construction table; repeatable.")]
+Buyers = Annotated[
+    list[Path] | None, typer.Option("--buyer", help="Buyer file; repeatable. Replaces the example buyers.")
+]
+AsOf = Annotated[
+    str | None, typer.Option("--as-of", help="Date all figures refer to, YYYY-MM-DD; else today.")
+]
+Out = Annotated[Path, typer.Option("--out", help="Folder of the reports.")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+STORE = Path("triage.duckdb")
+REPORTS = Path("reports")
+
+
+def _day(text: str | None) -> date:
+    if text is None:
+        return datetime.now().astimezone().date()
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        fail("--as-of", f"is {text!r}", "a date YYYY-MM-DD")
+
+
+def _version(shown: bool) -> None:
+    if shown:
+        typer.echo(f"triage {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and leave.")
+    ] = False,
+) -> None:
+    """Nightly triage of saved listings of older athletic and outdoor shoes: buy, ask or skip."""
+
+
+@app.command()
+def nightly(
+    feeds: Annotated[list[Path], typer.Argument(help="Saved exports: files or folders.")],
+    store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+    buyer: Buyers = None,
+    as_of: AsOf = None,
+    out: Out = REPORTS,
+    strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 when rows were rejected.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Read exports, weigh every open listing and write the report of the night."""
+    from triage import batch, catalogue
+    from triage.store import open_store
+    from triage.writeup.terminal import summary
+
+    day = _day(as_of)
+    known = catalogue.load(rules, constructions or (), buyer or ())
+    with open_store(store) as connection:
+        night = batch.nightly(connection, known, feeds, day, out)
+        told = summary(connection, day)
+    if as_json:
+        _print_json(
+            {"as_of": str(day), "account": night.account.to_dicts(), "calls": night.calls.to_dicts(),
+             "page": str(night.page), "rejected": night.rejected}
+        )  # fmt: skip
+    else:
+        typer.echo(batch.account_text(night) + told + f"report: {night.page}")
+    if strict and night.rejected:
+        raise typer.Exit(1)
+
+
+@app.command()
+def explain(
+    listing: Annotated[str, typer.Argument(help="Id of the listing, as the reports show it.")],
+    store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+    buyer: Buyers = None,
+) -> None:
+    """Show the whole chain for a listing, from the raw row to the last euro."""
+    from triage import catalogue
+    from triage.store import open_store
+    from triage.writeup.terminal import explain as chain
+
+    known = catalogue.load(rules, constructions or (), buyer or ())
+    with open_store(_existing(store)) as connection:
+        typer.echo(chain(connection, known, listing), nl=False)
+
+
+@app.command()
+def compare(
+    model: Annotated[str, typer.Argument(help="Model, with or without maker, or the id of a release.")],
+    store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+    buyer: Buyers = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Compare deadstock and worn pairs of one model, purpose by purpose."""
+    from triage import batch, catalogue
+    from triage.store import open_store
+    from triage.verdict.comparison import compare as weigh
+    from triage.verdict.comparison import indifference, pairs_of
+    from triage.writeup.lists import comparison_text
+
+    known = catalogue.load(rules, constructions or (), buyer or ())
+    one = next(iter(known.buyers.values()))
+    with open_store(_existing(store)) as connection:
+        pairs = pairs_of(connection, model)
+        if pairs.is_empty():
+            fail(f"model {model}", "no open pair of it in the store", "a model or release of the construction tables")
+        batch.set_todo(connection, pairs["listing_id"].to_list())
+        rows = weigh(connection, batch.ground(known), one, pairs, _day(as_of))
+    gaps = indifference(rows)
+    if as_json:
+        _print_json({"buyer": one.id, "pairs": rows.to_dicts(), "gaps": gaps.to_dicts()})
+    else:
+        typer.echo(comparison_text(rows, gaps, one.currency), nl=False)
+
+
+@app.command()
+def shortlist(
+    buyer_id: Annotated[str, typer.Argument(metavar="BUYER", help="Id of a buyer.")],
+    store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+    buyer: Buyers = None,
+    as_json: Json = False,
+) -> None:
+    """Make a short list for a buyer: three to five pairs that don't fail for the same reason."""
+    from triage import catalogue
+    from triage.store import open_store
+    from triage.verdict.comparison import shortlist as choose
+    from triage.writeup.lists import shortlist_text
+
+    known = catalogue.load(rules, constructions or (), buyer or ())
+    if buyer_id not in known.buyers:
+        fail(f"buyer {buyer_id}", "no such buyer", f"one of {', '.join(sorted(known.buyers))}")
+    one = known.buyers[buyer_id]
+    with open_store(_existing(store)) as connection:
+        lines = choose(connection, one)
+    if as_json:
+        _print_json({"buyer": one.id, "lines": lines.to_dicts()})
+    else:
+        typer.echo(shortlist_text(lines, one.name), nl=False)
+
+
+@app.command()
+def answer(
+    listing: Annotated[str, typer.Argument(help="Id of the listing.")],
+    sign: Annotated[str, typer.Argument(help="Sign that was asked for.")],
+    told: Annotated[str, typer.Argument(metavar="yes|no|none", help="What was answered; none = no reply.")],
+    store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+    buyer: Buyers = None,
+    by: Annotated[str, typer.Option("--by", help="seller, or buyer for what you see in the photos.")] = "seller",
+    text: Annotated[str | None, typer.Option("--text", help="The seller's own words.")] = None,
+    as_of: AsOf = None,
+) -> None:
+    """Record an answer and weigh the listing anew."""
+    from triage import batch, catalogue
+    from triage.store import open_store
+    from triage.writeup.terminal import explain as chain
+
+    known = catalogue.load(rules, constructions or (), buyer or ())
+    with open_store(_existing(store)) as connection:
+        batch.take_answer(connection, known, (listing, sign, told, by, text), _day(as_of))
+        typer.echo(chain(connection, known, listing), nl=False)
+
+
+@app.command()
+def check(
+    rules: Rules = None,
+    constructions: Tables = None,
+    buyer: Buyers = None,
+) -> None:
+    """Check rules, tables and maps; touches no listing."""
+    from triage import batch, catalogue
+    from triage.rules import check_rules, columns_of
+
+    known = catalogue.load(rules, constructions or (), buyer or ())
+    columns = columns_of(known.facts, tuple(known.signs))
+    problems = check_rules(known.rules, columns)
+    if problems:
+        raise TriageError(problems)
+    typer.echo(batch.catalogue_text(known))
+
+
+def _existing(store: Path) -> Path:
+    if not store.is_file():
+        fail(f"--store {store}", "no such file", "a store that 'triage nightly' has made")
+    return store
+
+
+def _print_json(content: dict[str, Any]) -> None:
+    typer.echo(json.dumps({"schema_version": 1, **content}, ensure_ascii=False, indent=1, sort_keys=True, default=str))
+
+
+def _guarded(run: Callable[[], Any]) -> int:
+    """Return the exit code of a run; a fault the user can mend is told, not traced."""
+    try:
+        run()
+    except TriageError as error:
+        typer.echo(str(error), err=True)
+        return error.exit_code
+    return 0
+
+
+def main() -> None:
+    """Run the command line."""
+    sys.exit(_guarded(app) or 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,156 @@
+"""Pairs of one model beside each other, purpose by purpose, and a short list for one buyer."""
+
+from collections.abc import Mapping
+from datetime import date
+
+import numpy as np
+import polars as pl
+
+from triage.catalogue.buyers import Buyer
+from triage.store import Connection, frame, register
+from triage.verdict.beliefs import read_beliefs
+from triage.verdict.calls import plan_shares, repair_costs, sensible_offer
+from triage.verdict.judging import MATERIALS, Ground, set_scene
+from triage.verdict.money import landed_cost
+from triage.verdict.offers import offer_to, read_offers
+from triage.verdict.plans import WEARING
+from triage.verdict.states import joint, wearable_chance
+from triage.verdict.tables import whole_minor
+from triage.verdict.worth import read_comparables
+
+# What a buyer is for each purpose: to wear as it comes, to mend and wear, to show.
+PURPOSES: Mapping[str, Mapping[str, object]] = {
+    "wear": {"purposes": ("wear",), "repair_tolerance": "none"},
+    "restore": {"purposes": ("wear", "restore")},
+    "display": {"purposes": ("display",)},
+}
+MODEL_PAIRS = """
+SELECT l.listing_id, l.title, l.condition, l.price_base_minor, c.maker, c.model, c.model_id, c.edition, m.probability
+FROM listing l
+JOIN match m ON m.listing_id = l.listing_id AND m.place = 1
+JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
+WHERE l.kind = 'pair' AND l.status = 'open' AND l.price_base_minor IS NOT NULL
+  AND (lower(c.model_id) = lower($1) OR lower(c.model) = lower($1) OR lower(c.maker || ' ' || c.model) = lower($1))
+ORDER BY l.listing_id
+"""
+SHORTLIST = """
+SELECT v.*, l.title, l.size_text, l.url, l.price_base_minor
+FROM verdict v
+JOIN listing l USING (listing_id)
+WHERE v.buyer = ? AND v.call IN ('buy', 'ask')
+ORDER BY v.call, v.rank
+"""
+MOST_LINES = 5
+
+
+def pairs_of(store: Connection, model: str) -> pl.DataFrame:
+    """Return the open pairs of a model: a model's name, with or without maker, or a release's id."""
+    return frame(store, MODEL_PAIRS, [model])
+
+
+def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    """Return what each pair is worth for each purpose, whatever its size.
+
+    Args:
+        pairs: As ``pairs_of`` returns them.
+
+    Returns:
+        One row per pair and purpose: listing_id, condition, title, purpose, expected_minor,
+        repair_minor, landed_minor, surplus_minor, offer_minor, p_wearable, p_after, at_risk_minor
+        (what is lost when only the parts are left). Money in the buyer's currency.
+    """
+    register(store, "chunk", pairs.select("listing_id"))
+    offers, comparables = read_offers(store), read_comparables(store, ground.values)
+    materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
+    beliefs = read_beliefs(store, ground.signs, ground.rule_groups, ground.ageing_signs, buyer.horizon_years)
+    states = joint(beliefs.evidence)
+    found = []
+    for purpose, traits in PURPOSES.items():
+        one = buyer.model_copy(update={**traits, "foot_mm": None})
+        offer = offer_to(one, offers, ground.routes, as_of)
+        scene, _, _ = set_scene(one, beliefs, states, offer, comparables, ground, materials)
+        landed, expected = landed_cost(offer.price, offer.terms), scene.expected(offer.price)
+        repair = repair_costs(scene)
+        share, _ = plan_shares(scene, offer.price)
+        worst = scene.fitting.value.min(axis=(1, 2))
+        found.append(
+            pl.DataFrame(
+                {
+                    "listing_id": beliefs.listing_ids,
+                    "purpose": purpose,
+                    "expected_minor": whole_minor(expected),
+                    "repair_minor": whole_minor(repair),
+                    "landed_minor": whole_minor(landed),
+                    "surplus_minor": whole_minor(expected - landed),
+                    "offer_minor": whole_minor(sensible_offer(scene, repair)),
+                    "p_wearable": wearable_chance(states, beliefs.evidence.bears),
+                    "p_after": share[:, list(WEARING)].sum(axis=1),
+                    "at_risk_minor": whole_minor(np.maximum(landed - worst, 0)),
+                }
+            )
+        )
+    store.unregister("chunk")
+    kept = pairs.select("listing_id", "condition", "title", "model_id")
+    return pl.concat(found).join(kept, on="listing_id").sort("purpose", "surplus_minor", "listing_id",
+                                                             descending=[False, True, False])  # fmt: skip
+
+
+def indifference(rows: pl.DataFrame) -> pl.DataFrame:
+    """Return per purpose the best deadstock and the best worn pair, and what sets them apart.
+
+    Returns:
+        One row per purpose that has both: purpose, deadstock and worn (listing ids), gap_minor: how
+        much more the deadstock pair may cost at the door before the worn one is the better buy
+        (below 0: it must be cheaper), asked_minor: how much more it does cost, and better.
+    """
+    group = pl.when(pl.col("condition") == "deadstock").then(pl.lit("deadstock")).otherwise(pl.lit("worn"))
+    known = rows.filter(pl.col("condition") != "unknown").with_columns(group=group)
+    best = known.sort("surplus_minor", "listing_id", descending=[True, False]).unique(
+        ["purpose", "group"], keep="first", maintain_order=True
+    )
+    sides = [
+        best.filter(pl.col("group") == name).select(
+            "purpose",
+            pl.col("listing_id").alias(name),
+            pl.col("expected_minor", "landed_minor").name.suffix(f"_{name}"),
+        )
+        for name in ("deadstock", "worn")
+    ]
+    gap = pl.col("expected_minor_deadstock") - pl.col("expected_minor_worn")
+    asked = pl.col("landed_minor_deadstock") - pl.col("landed_minor_worn")
+    return (
+        sides[0]
+        .join(sides[1], on="purpose")
+        .with_columns(gap_minor=gap, asked_minor=asked, better=pl.when(asked < gap).then(
+            pl.lit("deadstock")).otherwise(pl.lit("worn")))
+        .select("purpose", "deadstock", "worn", "gap_minor", "asked_minor", "better")
+        .sort("purpose")
+    )  # fmt: skip
+
+
+def shortlist(store: Connection, buyer: Buyer) -> pl.DataFrame:
+    """Return three to five lines for a buyer that don't fail for the same reason, best first.
+
+    Of the pairs worth buying or asking about, each line has another weak part or another plan than
+    the lines above it; fewer when there are not so many different ones.
+
+    Returns:
+        Verdict columns with title, size_text, url, price_base_minor and ``role``: surest (highest
+        chance of wearable after the plan), value (highest surplus) or want (highest value when sound).
+    """
+    rows = frame(store, SHORTLIST, [buyer.id]).with_columns(reason_key=pl.format("{}/{}", "plan", "weak_part"))
+    order = pl.when(pl.col("call") == "buy").then(0).otherwise(1)
+    ranked = rows.with_columns(order=order).sort("order", "rank", "listing_id")
+    lines = ranked.unique("reason_key", keep="first", maintain_order=True).head(MOST_LINES)
+    if lines.is_empty():
+        return lines.with_columns(role=pl.lit("")).drop("order", "reason_key")
+    role = (
+        pl.when(pl.col("p_after_plan") == pl.col("p_after_plan").max())
+        .then(pl.lit("surest"))
+        .when(pl.col("surplus_minor") == pl.col("surplus_minor").max())
+        .then(pl.lit("value"))
+        .when(pl.col("value_minor") == pl.col("value_minor").max())
+        .then(pl.lit("want"))
+        .otherwise(pl.lit(""))
+    )
+    return lines.with_columns(role=role).drop("order", "reason_key")
