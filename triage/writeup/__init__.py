@@ -60,6 +60,9 @@ def night_page(store: Connection, catalogue: Catalogue, night: Night) -> str:
     tonight, previous = (*night.nights, None, None)[:2]
     context = Context(catalogue, tonight, previous, frozenset(shown))
     names = {key: buyer.name for key, buyer in catalogue.buyers.items()}
+    buy_tickets = tickets_of(buys, every, detail, night.price_path, context)
+    context = replace(context, first_number=buys.height + 1)
+    ask_tickets = tickets_of(asks, every, detail, night.price_path, context)
     return render(
         "night.html",
         as_of=phrase.long_day(night.as_of),
@@ -67,8 +70,9 @@ def night_page(store: Connection, catalogue: Catalogue, night: Night) -> str:
         open_count=night.listing.filter(pl.col("status") == "open").height,
         account=account_of(night),
         changes=changes_of(night, leads),
-        buys=tickets_of(buys, every, detail, night.price_path, context),
-        asks=tickets_of(asks, every, detail, night.price_path, replace(context, first_number=buys.height + 1)),
+        buys=buy_tickets,
+        asks=ask_tickets,
+        buyers=sorted({name for ticket in buy_tickets + ask_tickets for name in ticket.buyers}),
         near=skip_lines(calls.near, every, names),
         skips=skip_lines(calls.skip, every, names),
         count=phrase.count,

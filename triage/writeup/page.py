@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 @cache
 def environment() -> Environment:
     """Return the environment; only ``.txt`` templates go unescaped, and they never reach a page raw."""
-    return Environment(
+    made = Environment(
         loader=PackageLoader("triage.writeup"),
         autoescape=select_autoescape(disabled_extensions=("txt",), default=True),
         undefined=StrictUndefined,
@@ -17,6 +17,8 @@ def environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    made.tests["contains"] = lambda names, name: name in names
+    return made
 
 
 def render(template: str, **values: Any) -> str:

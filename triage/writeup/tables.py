@@ -55,7 +55,8 @@ def csv_text(table: pl.DataFrame) -> str:
 
 
 def json_text(table: pl.DataFrame, as_of: date) -> str:
-    """Return the verdicts as JSON: amounts in minor units, texts as they are, keys in the table's order."""
-    verdicts = table.with_columns(pl.col(pl.Date).dt.to_string("%Y-%m-%d")).to_dicts()
-    whole = {"schema_version": SCHEMA_VERSION, "as_of": as_of.isoformat(), "verdicts": verdicts}
-    return json.dumps(whole, ensure_ascii=False, indent=1) + "\n"
+    """Return the verdicts as JSON, one a line: amounts in minor units, texts as they are, in the table's order."""
+    head = json.dumps({"schema_version": SCHEMA_VERSION, "as_of": as_of.isoformat()})
+    # Split at line feeds only: a text may hold other line separators.
+    verdicts = [line for line in table.write_ndjson().split("\n") if line]
+    return head[:-1] + ', "verdicts": [\n' + ",\n".join(verdicts) + "\n]}\n"

@@ -88,6 +88,11 @@ class Ticket:
         return self.figures[0]
 
     @property
+    def buyers(self) -> tuple[str, ...]:
+        """Names of all whose call it is, the lead first."""
+        return tuple(figures.buyer for figures in self.figures)
+
+    @property
     def weak(self) -> PartView | None:
         """The part most likely to fail its wearer."""
         return next((part for part in self.parts if part.weak), None)
