@@ -11,16 +11,13 @@ from typing import Literal, cast
 import polars as pl
 
 from triage.catalogue.feeds import FeedCatalogue, FeedMap
-from triage.ingest.files import Found, find, head_of, sha256_of
+from triage.ingest.files import Found, find, sha256_of
 from triage.ingest.mapping import Mapping, feed_map_of, map_headings
-from triage.ingest.readers import csv, jsonl, page
-from triage.ingest.readers import json as json_document
+from triage.ingest.readers import PLAIN, claimed_by, packed
 from triage.ingest.rows import Broken, FileError, Piece, Reader, Settings, cut
-from triage.ingest.text import HEAD_BYTES
 from triage.store import Connection, append, transaction
 
-# To add a format: write a module beside these with NAME, claims and read, and name it here.
-READERS = cast(tuple[Reader, ...], (jsonl, json_document, page, csv))
+READERS = (*PLAIN, cast(Reader, packed))
 
 Outcome = Literal["new", "seen", "later", "rejected"]
 
@@ -122,27 +119,6 @@ def _forget(store: Connection, feed_id: str) -> None:
     with transaction(store):
         for table in ("reject", "raw_row", "feed"):
             store.execute(f"DELETE FROM {table} WHERE feed_id = ?", [feed_id])
-
-
-def claimed_by(path: Path, readers: tuple[Reader, ...] = READERS) -> Reader:
-    """Return the one reader of a file.
-
-    Raises:
-        FileError: No reader claims it, or more than one does.
-    """
-    try:
-        head = head_of(path, HEAD_BYTES)
-    except OSError as error:
-        raise FileError("unreadable", str(error.strerror or error), "a file that can be read") from error
-    if not head:
-        raise FileError("empty-file", "no bytes", "an export with rows")
-    claiming = [reader for reader in readers if reader.claims(path, head)]
-    names = ", ".join(reader.NAME for reader in claiming or readers)
-    if not claiming:
-        raise FileError("no-reader", f"first bytes {head[:16]!r}", f"a file one of these can read: {names}")
-    if len(claiming) > 1:
-        raise FileError("two-readers", f"claimed by {names}", "one reader a file: a fault of this program")
-    return claiming[0]
 
 
 def _store_rows(

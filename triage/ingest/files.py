@@ -74,9 +74,16 @@ def sha256_of(path: Path) -> str:
 
 
 def head_of(path: Path, size: int) -> bytes:
-    """Return the first bytes of a file."""
-    with path.open("rb") as stream:
-        return stream.read(size)
+    """Return the first bytes of a file.
+
+    Raises:
+        FileError: It can't be read.
+    """
+    try:
+        with path.open("rb") as stream:
+            return stream.read(size)
+    except OSError as error:
+        raise FileError("unreadable", str(error.strerror or error), "a file that can be read") from error
 
 
 def _in_folder(folder: Path, as_of: date) -> Iterator[Found]:

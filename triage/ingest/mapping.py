@@ -36,7 +36,8 @@ def feed_map_of(feeds: FeedCatalogue, path: Path) -> FeedMap | None:
     Raises:
         FileError: Two maps claim it.
     """
-    maps = feeds.maps_for(path.name)
+    packed = path.suffix.lower() in (".gz", ".zip")
+    maps = feeds.maps_for(path.name) or (feeds.maps_for(path.stem) if packed else ())
     if len(maps) > 1:
         names = ", ".join(f"rules/feeds/{one.id}.toml" for one in maps)
         raise FileError("two-maps", f"{path.name} fits the maps {names}", "one map for a file: narrow their match")

@@ -2,10 +2,11 @@
 
 import json
 from collections import Counter
+from collections.abc import Callable
 from typing import Any
 
-from triage.ingest.rows import CELL_CHARACTERS, flat
-from triage.ingest.text import undecodable
+from triage.ingest.rows import CELL_CHARACTERS, Broken, Piece, cells_frame, cut, flat
+from triage.ingest.text import LINE_CHARACTERS, undecodable
 
 _DEPTH = 40
 
@@ -55,6 +56,41 @@ def row_cells(value: object) -> dict[str, str]:
             raise RowError("undecodable", "whole characters of the file's encoding")
         cells[heading] = text
     return cells
+
+
+def objects_piece(values: list[Any]) -> Piece:
+    """Return objects as one piece of rows; an element that is none is a broken row."""
+    return _piece(values, lambda value: json.dumps(value, ensure_ascii=True), row_cells, 0)
+
+
+def texts_piece(texts: list[str], rows_before: int) -> Piece:
+    """Return JSON texts, one an object, as one piece of rows; a broken one is a broken row."""
+    return _piece(texts, str.strip, _cells_of_text, rows_before)
+
+
+def _piece(
+    values: list[Any], shown: Callable[[Any], str], cells_of: Callable[[Any], dict[str, str]], rows_before: int
+) -> Piece:
+    headings: dict[str, None] = {}
+    numbers: list[int] = []
+    cells: list[str] = []
+    broken: list[Broken] = []
+    for row_no, value in enumerate(values, rows_before + 1):
+        try:
+            row = cells_of(value)
+        except RowError as error:
+            broken.append(Broken(row_no, cut(shown(value)), error.code, error.hint))
+            continue
+        headings.update(dict.fromkeys(row))
+        numbers.append(row_no)
+        cells.append(dumps(row))
+    return Piece(tuple(headings), cells_frame(numbers, cells), tuple(broken))
+
+
+def _cells_of_text(text: str) -> dict[str, str]:
+    if len(text) > LINE_CHARACTERS:
+        raise RowError("line-too-long", f"lines of at most {LINE_CHARACTERS} characters")
+    return row_cells(parse(text))
 
 
 def dumps(row: dict[str, str]) -> str:

@@ -43,12 +43,20 @@ class Table:
         records = list(split(lines, self._dialect, final))
         end = 0 if not records else records[-1].line + (records[-1].lines if records[-1].cells else 1)
         rest = [] if final else lines[end:]
+        piece = self.take_records(records, lines, final)
+        self._line_no += len(lines) - len(rest)
+        return piece, rest
+
+    def take_records(self, records: list[Record], lines: list[str], final: bool = True) -> Piece:
+        """Return the rows of records; ``lines`` are what they were read from.
+
+        Raises:
+            FileError: The first records show no table.
+        """
         skipped: Counter[str] = Counter()
         if self._profile is None:
             records = self._lay_out(records, skipped)
-        piece = self._rows(records, lines, skipped, final)
-        self._line_no += len(lines) - len(rest)
-        return piece, rest
+        return self._rows(records, lines, skipped, final)
 
     # The layout: once, from the first records.
 

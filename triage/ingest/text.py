@@ -65,8 +65,13 @@ def looks_like_text(head: bytes) -> bool:
     return _controls(sample) <= len(sample) // 20
 
 
-def read_text(path: Path, limit: int, encoding: str | None = None) -> str:
+def read_text(path: Path, limit: int, encoding: str | None = None, declared: re.Pattern[bytes] | None = None) -> str:
     """Return the text of a file; bytes that are not of its encoding come back as lone surrogates.
+
+    Args:
+        limit: Most bytes.
+        encoding: Stated by a feed map.
+        declared: Where in its head the format names the encoding; believed when the bytes agree.
 
     Raises:
         FileError: The file is longer than ``limit`` bytes or not text.
@@ -75,6 +80,12 @@ def read_text(path: Path, limit: int, encoding: str | None = None) -> str:
     if size > limit:
         raise FileError("too-large", f"{size} bytes", f"at most {limit} bytes for this format")
     raw = path.read_bytes()
+    found = declared.search(raw[:2_000]) if declared and not encoding else None
+    if found:
+        try:
+            return raw.decode(found[1].decode("ascii")).removeprefix("\ufeff")
+        except (LookupError, UnicodeError):
+            pass
     try:
         text = raw.decode(encoding or detect(path), errors="surrogateescape")
     except UnicodeError as error:

@@ -1,13 +1,12 @@
 """JSON documents (RFC 8259): a list of objects, or one such list inside wrapping objects."""
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from triage.ingest.objects import RowError, dumps, parse, row_cells
+from triage.ingest.objects import RowError, objects_piece, parse
 from triage.ingest.readers import jsonl
-from triage.ingest.rows import Broken, FileError, Piece, Settings, cells_frame, cut
+from triage.ingest.rows import FileError, Piece, Settings
 from triage.ingest.text import read_text
 
 NAME = "json"
@@ -28,25 +27,6 @@ def read(path: Path, settings: Settings) -> Iterator[Piece]:
     except RowError as error:
         raise FileError(error.code, "the document", error.hint) from None
     yield objects_piece(_listings(document, settings))
-
-
-def objects_piece(values: list[Any]) -> Piece:
-    """Return objects as one piece of rows; an element that is none is a broken row."""
-    headings: dict[str, None] = {}
-    numbers: list[int] = []
-    cells: list[str] = []
-    broken: list[Broken] = []
-    for row_no, value in enumerate(values, 1):
-        try:
-            row = row_cells(value)
-        except RowError as error:
-            shown = cut(json.dumps(value, ensure_ascii=True))
-            broken.append(Broken(row_no, shown, error.code, error.hint))
-            continue
-        headings.update(dict.fromkeys(row))
-        numbers.append(row_no)
-        cells.append(dumps(row))
-    return Piece(tuple(headings), cells_frame(numbers, cells), tuple(broken))
 
 
 def _listings(document: Any, settings: Settings) -> list[Any]:

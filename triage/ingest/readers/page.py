@@ -7,8 +7,7 @@ from typing import Any
 
 from selectolax.lexbor import LexborHTMLParser
 
-from triage.ingest.objects import RowError, parse
-from triage.ingest.readers.json import objects_piece
+from triage.ingest.objects import RowError, objects_piece, parse
 from triage.ingest.rows import FileError, Piece, Settings
 from triage.ingest.text import read_text
 
@@ -16,6 +15,7 @@ NAME = "page"
 LIMIT_BYTES = 32 << 20
 _STARTS = re.compile(rb"\s*(<!--.*?-->\s*)*<(!doctype\s+html|html|head|body|script|meta|div|title)\b", re.I | re.S)
 _CDATA = re.compile(r"^\s*(?://|/\*)?\s*<!(?:\[CDATA\[|--)\s*(?:\*/)?|(?://|/\*)?\s*(?:\]\]|--)>\s*(?:\*/)?\s*$")
+_DECLARED = re.compile(rb"<meta[^>]+charset\s*=\s*[\"']?\s*([\w.-]+)", re.I)
 _TYPES = {"Product", "IndividualProduct", "ProductModel", "SomeProducts"}
 
 
@@ -28,7 +28,7 @@ def claims(path: Path, head: bytes) -> bool:
 
 def read(path: Path, settings: Settings) -> Iterator[Piece]:
     """Yield the products of a page; a block of broken JSON is noted and costs only itself."""
-    text = read_text(path, LIMIT_BYTES, settings.encoding)
+    text = read_text(path, LIMIT_BYTES, settings.encoding, _DECLARED)
     blocks: list[Any] = []
     unread = 0
     for script in LexborHTMLParser(text).css('script[type="application/ld+json" i]'):
