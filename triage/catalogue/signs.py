@@ -6,6 +6,7 @@ One file a sign: meaning, weights, question and what it is read from. One file a
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import product
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -58,6 +59,19 @@ class Question(Document):
         return str(getattr(self, language)) if language in LANGUAGES else self.en
 
 
+class Reading(Document):
+    """A condition said of a thing that makes a sign; thing "" stands for no thing named at all.
+
+    Without ``said`` a denied condition denies the sign. With it, the reading holds only for a condition
+    that is affirmed or only for one that is denied, and ``state`` is then the sign's state.
+    """
+
+    thing: tuple[str, ...] = ("",)
+    condition: Annotated[tuple[str, ...], Field(min_length=1)]
+    said: State | None = None
+    state: State = "affirmed"
+
+
 class Sign(Document):
     """One thing that can be affirmed or denied of a pair, with its weight and its source."""
 
@@ -74,6 +88,8 @@ class Sign(Document):
     silence: str = ""
     weight: dict[Speaker, Weight] = Field(default_factory=dict)
     question: Question | None = None
+    reads: tuple[Reading, ...] = ()
+    value: Literal["year"] | None = None
     phrases: dict[Language, tuple[Text, ...]] = Field(default_factory=dict)
     denials: dict[Language, tuple[Text, ...]] = Field(default_factory=dict)
 
@@ -90,11 +106,68 @@ class Sign(Document):
         return self
 
 
+class Condition(Document):
+    """The words of one condition: ``noun`` can stand in a list after "no", ``word`` is any other form."""
+
+    noun: tuple[Text, ...] = ()
+    word: tuple[Text, ...] = ()
+
+
+class Cues(Document):
+    """Small words that turn what is said: each field is one way of turning."""
+
+    no: tuple[Text, ...] = ()
+    """Denies what follows, over a list: no, without."""
+    not_: Annotated[tuple[Text, ...], Field(alias="not")] = ()
+    """Denies the word that follows: not, isn't."""
+    after: tuple[Text, ...] = ()
+    """Denies what stands before it: crack-free, ~なし."""
+    after_verb: tuple[Text, ...] = ()
+    """Denies the verb just before it, where it denies no word just after it: nicht, pas."""
+    pseudo: tuple[Text, ...] = ()
+    """Holds a word that matters but says nothing: not only, new laces, sample size."""
+    hedge: tuple[Text, ...] = ()
+    """A doubt: I think, seems, as far as I can tell."""
+    condition: tuple[Text, ...] = ()
+    """What follows is supposed, not said: if, in case."""
+    condition_after: tuple[Text, ...] = ()
+    """What stands before it is supposed: ~場合."""
+    other: tuple[Text, ...] = ()
+    """What is said is said of other shoes: my other pair, these usually."""
+    this: tuple[Text, ...] = ()
+    """Back to the pair on offer: these are, this pair."""
+    but: tuple[Text, ...] = ()
+    """Ends the reach of everything before it."""
+    and_: Annotated[tuple[Text, ...], Field(alias="and")] = ()
+    or_: Annotated[tuple[Text, ...], Field(alias="or")] = ()
+    degree: tuple[Text, ...] = ()
+    """Starts a new statement inside a list: slight, some, has."""
+    affirm: tuple[Text, ...] = ()
+    """Affirms what stands before it, so that a later denial stops there: ~あり."""
+    past: tuple[Text, ...] = ()
+    """What follows is over: used to."""
+    yes: tuple[Text, ...] = ()
+    """A reply that affirms what was asked."""
+    reply_no: tuple[Text, ...] = ()
+    """A reply that denies what was asked."""
+
+
+class Words(Document):
+    """The words of one language."""
+
+    language: Language
+    common: tuple[Text, ...]
+    thing: dict[str, tuple[Text, ...]]
+    condition: dict[str, Condition]
+    cue: Cues
+
+
 @dataclass(frozen=True)
 class Signs:
-    """All signs by id."""
+    """All signs by id, and the words of each language."""
 
     by_id: Mapping[str, Sign] = field(default_factory=dict)
+    words: tuple[Words, ...] = ()
 
     def __iter__(self) -> Iterator[Sign]:
         return iter(self.by_id.values())
@@ -118,4 +191,34 @@ def load_signs(folder: Path, problems: list[Problem]) -> Signs:
         if sign is not None:
             id_is_file_name(sign.id, path, problems)
             signs[sign.id] = sign
-    return Signs(signs)
+    words = load_words(folder / "reading", problems)
+    problems += [Problem(str(folder / f"{sign}.toml"), *fault) for sign, fault in unread(signs, words)]
+    return Signs(signs, words)
+
+
+def load_words(folder: Path, problems: list[Problem]) -> tuple[Words, ...]:
+    """Return the words of every language of a folder."""
+    found = []
+    for path in toml_files(folder, problems):
+        values = read_toml(path, problems)
+        words = None if values is None else validated(Words, values, path, problems)
+        if words is not None:
+            id_is_file_name(words.language, path, problems)
+            found.append(words)
+    return tuple(found)
+
+
+def unread(signs: Mapping[str, Sign], words: tuple[Words, ...]) -> Iterator[tuple[str, tuple[str, str]]]:
+    """Yield what a sign reads that no language has words for, and what two signs both claim."""
+    things = {"", *(name for language in words for name in language.thing)}
+    conditions = {*signs, *(name for language in words for name in language.condition)}
+    claimed: dict[tuple[str, str, str | None], str] = {}
+    for sign in signs.values():
+        for reading in sign.reads:
+            for name in sorted(set(reading.thing) - things):
+                yield sign.id, (f"reads.thing is {name!r}", "a thing of a file under reading/")
+            for name in sorted(set(reading.condition) - conditions):
+                yield sign.id, (f"reads.condition is {name!r}", "a condition of a file under reading/")
+            for key in product(reading.thing, reading.condition, (reading.said,)):
+                if claimed.setdefault(key, sign.id) != sign.id:
+                    yield sign.id, (f"reads holds {key[1]} of {key[0]!r}", f"it once; {claimed[key]} has it")
