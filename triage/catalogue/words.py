@@ -150,6 +150,7 @@ class YearWords(Document):
     about_years: int = Field(ge=0)
     made: BesideYear
     purchase: BesideYear
+    style: BesideYear
     other: BesideYear
     about: BesideYear
     early: WordList
@@ -174,6 +175,7 @@ class ConditionWords(Document):
     """``condition.toml``: how much a pair was worn."""
 
     deadstock: Languages
+    deadstock_in_title: Languages
     tried_on: Languages
     worn_lightly: Languages
     worn: Languages

@@ -10,40 +10,48 @@ KINDS = ("wanted", "replica", "accessory", "single", "lot")  # the first that is
 FEW_SIZES = 3  # so many different sizes in one cell are several pairs
 
 
-def condition_book(words: ConditionWords) -> Phrasebook:
-    """Return the phrases about wear."""
-    return book(
+def condition_books(words: ConditionWords) -> tuple[Phrasebook, Phrasebook]:
+    """Return the phrases about wear: those of titles, and those of descriptions."""
+    phrases = [
         Phrase(phrase, name, language)
         for name in (*WEAR, "nothing")
         for language, listed in getattr(words, name).items()
         for phrase in listed
-    )
+    ]
+    bare = [Phrase(phrase, "deadstock", lang) for lang, listed in words.deadstock_in_title.items() for phrase in listed]
+    return book([*phrases, *bare]), book(phrases)
 
 
 def kind_books(words: KindWords) -> tuple[Phrasebook, Phrasebook]:
-    """Return the phrases about what is on offer: those of titles, and those that count anywhere."""
-    books = []
-    for place in ("title", "text"):
-        phrases = [
-            Phrase(phrase, name, language)
-            for name in KINDS
-            for language, listed in getattr(getattr(words, name), place).items()
-            for phrase in listed
-        ]
-        silent = [Phrase(phrase, "nothing", lang) for lang, listed in words.nothing.items() for phrase in listed]
-        books.append(book([*phrases, *silent]))
-    return books[0], books[1]
+    """Return the phrases about what is on offer: those of titles, and those of descriptions."""
+    silent = [Phrase(phrase, "nothing", lang) for lang, listed in words.nothing.items() for phrase in listed]
+    anywhere = [*silent, *(phrase for name in KINDS for phrase in _kind_phrases(words, name, "text"))]
+    in_title = [phrase for name in KINDS for phrase in _kind_phrases(words, name, "title")]
+    return book([*anywhere, *in_title]), book(anywhere)
 
 
-def read_conditions(cells: pl.DataFrame, words: ConditionWords, phrases: Phrasebook) -> pl.DataFrame:
+def _kind_phrases(words: KindWords, name: str, place: str) -> list[Phrase]:
+    by_language = getattr(getattr(words, name), place)
+    return [Phrase(phrase, name, language) for language, listed in by_language.items() for phrase in listed]
+
+
+def _said(cells: pl.DataFrame, books: tuple[Phrasebook, Phrasebook]) -> pl.DataFrame:
+    """Add the meanings found in title and description as ``bits``; both books know the same meanings."""
+    in_title, in_body = books
+    found = pl.concat([phrase_bits(cells, "title_key", in_title), phrase_bits(cells, "body_key", in_body)])
+    bits = found.group_by("row").agg(pl.col("bits").bitwise_or())
+    return cells.join(bits, on="row", how="left", maintain_order="left").with_columns(pl.col("bits").fill_null(0))
+
+
+def read_conditions(cells: pl.DataFrame, words: ConditionWords, books: tuple[Phrasebook, Phrasebook]) -> pl.DataFrame:
     """Return how much each pair was worn and whether two claims contradict each other.
 
     The weakest claim counts. "Used" in a column says no more than worn; the words of the text say how much.
 
     Args:
-        cells: ``row, condition`` (column), ``key`` (title and description, spaced).
+        cells: ``row, condition`` (column), ``title_key, body_key`` (title and description, spaced).
         words: Whole cells of the condition column.
-        phrases: Phrases about wear.
+        books: Phrases about wear, of titles and of descriptions.
 
     Returns:
         ``row, condition, conflict, refusal`` (``unknown-words`` where the column says nothing known).
@@ -52,10 +60,8 @@ def read_conditions(cells: pl.DataFrame, words: ConditionWords, phrases: Phraseb
     column = pl.coalesce(
         [pl.when(one_of(cell, getattr(words.column, name).words)).then(pl.lit(name)) for name in (*WEAR, "unknown")]
     )
-    said = cells.with_columns(column=column).join(
-        phrase_bits(cells, "key", phrases), on="row", how="left", maintain_order="left"
-    )
-    wear = {name: has(pl.col("bits"), phrases, name) for name in WEAR}
+    said = _said(cells, books).with_columns(column=column)
+    wear = {name: has(pl.col("bits"), books[0], name) for name in WEAR}
     graded = wear["tried_on"] | wear["worn_lightly"] | wear["worn_heavily"]
     claims = {
         "deadstock": wear["deadstock"] | (pl.col("column") == "deadstock").fill_null(False),
@@ -68,7 +74,7 @@ def read_conditions(cells: pl.DataFrame, words: ConditionWords, phrases: Phraseb
     conflict = (
         claims["deadstock"] & (claims["tried_on"] | claims["worn_lightly"] | claims["worn"] | claims["worn_heavily"])
     ) | (claims["worn_heavily"] & (claims["tried_on"] | claims["worn_lightly"]))
-    unread = pl.col("condition").is_not_null() & pl.col("column").is_null() & (pl.col("bits").fill_null(0) == 0)
+    unread = pl.col("condition").is_not_null() & pl.col("column").is_null() & (pl.col("bits") == 0)
     return said.select(
         "row",
         condition=weakest.fill_null("unknown"),
@@ -81,26 +87,19 @@ def read_kinds(cells: pl.DataFrame, words: KindWords, books: tuple[Phrasebook, P
     """Return what is on offer: pair, lot, single, accessory, wanted or replica.
 
     Args:
-        cells: ``row, title, title_key, key`` (spaced), ``size_count``.
+        cells: ``row, title, title_key, body_key`` (spaced), ``size_count``.
         words: Nouns that count pairs.
-        books: Phrases of titles and phrases of texts.
+        books: Phrases of titles and phrases of descriptions.
 
     Returns:
         ``row, kind``.
     """
-    in_title, in_text = books
-    said = cells.join(
-        phrase_bits(cells, "title_key", in_title).rename({"bits": "title_bits"}), on="row", how="left"
-    ).join(
-        phrase_bits(cells, "key", in_text).rename({"bits": "text_bits"}), on="row", how="left", maintain_order="left"
-    )
+    said = _said(cells, books)
     noun = whole(words.pair_noun.words)
     counted = folded_cell(pl.col("title")).str.contains(
         rf"(?:^|[^\d.,])(?:[2-9]|[1-9]\d)\s?x?\s?(?:{noun})|\bx\s?(?:[2-9]|[1-9]\d)\s(?:{noun})"
     )
-    claims = {
-        name: has(pl.col("title_bits"), in_title, name) | has(pl.col("text_bits"), in_text, name) for name in KINDS
-    }
+    claims = {name: has(pl.col("bits"), books[0], name) for name in KINDS}
     claims["lot"] = claims["lot"] | counted.fill_null(False) | (pl.col("size_count") >= FEW_SIZES)
     kind = pl.coalesce([pl.when(claims[name]).then(pl.lit(name)) for name in KINDS])
     return said.select("row", kind=kind.fill_null("pair"))

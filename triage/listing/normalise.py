@@ -32,9 +32,9 @@ class Reading:
     words: Words
 
     @cached_property
-    def condition(self) -> Phrasebook:
+    def conditions(self) -> tuple[Phrasebook, Phrasebook]:
         """Phrases about wear."""
-        return claims.condition_book(self.words.condition)
+        return claims.condition_books(self.words.condition)
 
     @cached_property
     def kinds(self) -> tuple[Phrasebook, Phrasebook]:
@@ -193,8 +193,7 @@ def _with_claims(frame: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, p
         title_key=spaced(pl.col("title")),
         body_key=spaced(pl.col("body").fill_null("")),
     )
-    keyed = keyed.with_columns(key=pl.concat_str("title_key", pl.lit(" ¶ "), "body_key"))
-    wear = claims.read_conditions(keyed, reading.words.condition, reading.condition)
+    wear = claims.read_conditions(keyed, reading.words.condition, reading.conditions)
     kinds = claims.read_kinds(keyed, reading.words.kind, reading.kinds)
     years = read_years(frame.select("row", "year", "title", "body", "seen_on"), reading.words.year)
     frame = (
@@ -218,8 +217,9 @@ def _columns(frame: pl.DataFrame) -> pl.DataFrame:
         url="address", seller="seller", seller_kind="seller_is", title="title", body="body", language="language",
         price_kind="price_is", price_minor="minor", currency=pl.when(amounts).then("code"),
         price_base_minor="base_minor", rate_date="rate_date", shipping_minor="shipping_minor",
-        shipping_base_minor="shipping_base_minor", ships_from=pl.coalesce("country", "set_country"), size_text="size_text", size_system="size_system",
-        foot_mm_lo="foot_mm_lo", foot_mm_hi="foot_mm_hi", condition="condition", condition_conflict="conflict",
+        shipping_base_minor="shipping_base_minor", ships_from=pl.coalesce("country", "set_country"),
+        size_text="size_text", size_system="size_system", foot_mm_lo="foot_mm_lo", foot_mm_hi="foot_mm_hi",
+        condition="condition", condition_conflict="conflict",
         stated_year_lo="lo", stated_year_hi="hi", stated_year_kind="year_is", kind="kind", photo_count="photos",
         text_cut="text_cut",
         status=pl.coalesce("status_is", pl.when("sold_title").then(pl.lit("sold")), pl.lit("open")),

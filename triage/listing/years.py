@@ -12,9 +12,11 @@ AMOUNTS = (
     r"|\b\d[\d.,]*\s?(?:[€$£¥円]|(?:eur|euro|usd|gbp|chf|yen|km|miles?|g|gr|kg)\b)"
 )
 GAP = r"(?:[\s:,.()]+\p{L}{1,9}){0,2}[\s:,.()]*"
-MENTION = r"[YMPX]~?\d{4}(?:\.\.\d{4})?|D[EFL]?\d{4}"
-KINDS = {"M": "made", "P": "purchase", "Y": "style", "D": "style"}
-RANK = {"M": 0, "P": 2, "Y": 1, "D": 3}
+MENTION = r"[YMPSX]~?\d{4}(?:\.\.\d{4})?|D[EFL]?\d{4}"
+KINDS = {"M": "made", "P": "purchase", "Y": "style", "S": "style", "D": "style"}
+# best witness first: letter, then where it stands (0 year column, 1 title, 2 description)
+RANK = ["Y0", "S0", "D0", "M0", "P0", "M1", "M2", "Y1", "S1", "P1", "P2", "D1", "S2", "D2"]
+RECENT_YEARS = 8  # a bare year this near is as often that of a repair or a walk; our judgement
 
 
 def read_years(cells: pl.DataFrame, words: YearWords) -> pl.DataFrame:
@@ -56,7 +58,7 @@ def _year_like(text: pl.Expr) -> pl.Expr:
 
 
 def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
-    """Return a text with every year as a letter and four digits: Y style, M made, P bought, X other, D decade."""
+    """Return a text with every year as a letter and digits: M made, P bought, S of the style, X other, D decade, Y bare."""
     text = (
         text.str.normalize("NFKC").str.to_lowercase().str.replace_all("[’`´]", "'")
         .str.replace_all(r"\b(0?[1-9]|1[0-2])/(\d\d)\s?[-–]\s?(?:0?[1-9]|1[0-2])/(\d\d)\b", " M_$2..$3 ")
@@ -82,7 +84,7 @@ def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
     for letter, listed in (("E", words.early.words), ("F", words.middle.words), ("L", words.late.words)):
         text = text.str.replace_all(rf"(?:{whole(listed)})(?:\s+\p{{L}}{{1,4}})?\s*D~?(\d{{4}})", f"D{letter}$1")
         text = text.str.replace_all(rf"D~?(\d{{4}})\s*(?:の)?(?:{whole(listed)})", f"D{letter}$1")
-    for letter, beside in (("X", words.other), ("M", words.made), ("P", words.purchase)):
+    for letter, beside in (("X", words.other), ("M", words.made), ("P", words.purchase), ("S", words.style)):
         text = _tag(text, letter, beside)
     return text
 
@@ -110,14 +112,20 @@ def _mentions(forms: pl.DataFrame, words: YearWords) -> pl.DataFrame:
             hi=pl.when(pl.col("letter") == "D").then(pl.col("first") + end).otherwise(pl.col("last") + about),
         )
     )
+    # a bare year at the very start of a description is its subject: "1989, stitched welt"
+    opens = pl.col("text").str.contains(r"^\W*(?:\p{L}+\W+){0,1}(?:ca\.? )?(?:19|20)\d\d\b")
+    bare = (pl.col("letter") == "Y") & (pl.col("source") == 2)
+    recent = (pl.col("letter") == "Y") & (pl.col("first") > pl.col("year") - RECENT_YEARS) & (pl.col("source") > 0)
+    table = table.filter(~recent).with_columns(letter=pl.when(bare & opens).then(pl.lit("S")).otherwise("letter"))
     return table.filter(
         (pl.col("lo") >= words.earliest) & (pl.col("first") <= pl.col("year")) & (pl.col("hi") - pl.col("lo") <= 60)
     ).select("text", "source", "year", "letter", "lo", "hi")
 
 
 def _best(found: pl.DataFrame) -> pl.DataFrame:
-    """Return one interval a row: of the best letter, of the nearest source; several years of it give their span."""
-    ranked = found.with_columns(rank=pl.col("letter").replace_strict(RANK, return_dtype=pl.Int8) * 4 + pl.col("source"))
+    """Return one interval a row: of the best witness; several years of the same rank give their span."""
+    rank = pl.concat_str("letter", "source").replace_strict(RANK, range(len(RANK)), default=None, return_dtype=pl.Int8)
+    ranked = found.with_columns(rank=rank).filter(pl.col("rank").is_not_null())
     ranked = ranked.filter(pl.col("rank") == pl.col("rank").min().over("row"))
     return (
         ranked.group_by("row")
@@ -128,7 +136,7 @@ def _best(found: pl.DataFrame) -> pl.DataFrame:
             spread=pl.col("lo").max() - pl.col("lo").min(),
             source=pl.col("source").first(),
         )
-        # several bare years in a description tell no story
-        .filter((pl.col("source") < 2) | (pl.col("kind") != "style") | (pl.col("spread") == 0))
+        # several years in a description tell no story
+        .filter((pl.col("source") < 2) | (pl.col("kind") != "style") | (pl.col("spread") <= 1))
         .select("row", "lo", "hi", "kind")
     )
