@@ -46,7 +46,9 @@ def test_the_version_is_told():
 def test_a_mistake_gets_one_error_that_names_it(tmp_path, arguments, code, told):
     given = [*arguments]
     if "--store" not in given:
-        given += ["--store", str(tmp_path / "t.duckdb"), "--out", str(tmp_path / "reports")][: 4 if given[0] == "nightly" else 2]
+        given += ["--store", str(tmp_path / "t.duckdb"), "--out", str(tmp_path / "reports")][
+            : 4 if given[0] == "nightly" else 2
+        ]
     done = triage(*given)
     assert done.returncode == code, done.stderr
     assert told in done.stderr
@@ -61,7 +63,9 @@ def test_every_fault_of_the_rules_is_listed_at_once(tmp_path):
     buyer = rules / "buyers" / "daily.toml"
     buyer.write_text(buyer.read_text("utf-8").replace("budget_minor", "budgte_minor"), "utf-8")
     material = rules / "ageing" / "materials.toml"
-    material.write_text(material.read_text("utf-8").replace("beta = [2.5, 3.5, 5.0]", "beta = [5.0, 3.5, 2.5]", 1), "utf-8")
+    material.write_text(
+        material.read_text("utf-8").replace("beta = [2.5, 3.5, 5.0]", "beta = [5.0, 3.5, 2.5]", 1), "utf-8"
+    )
     done = triage("check", "--rules", str(rules))
     assert done.returncode == 3
     assert "budgte_minor" in done.stderr

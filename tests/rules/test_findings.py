@@ -83,7 +83,9 @@ def test_a_reason_carries_its_values(known, columns):
 
 
 def test_a_rule_that_may_not_run_is_named_with_file_and_line(tmp_path, columns, known):
-    rule = known.rules[0].model_copy(update={"when": "read_text('x') = ''", "path": "penalties/bad.toml", "when_line": 4})
+    rule = known.rules[0].model_copy(
+        update={"when": "read_text('x') = ''", "path": "penalties/bad.toml", "when_line": 4}
+    )
     problems: list[Problem] = []
     assert compile_rules([rule], columns, problems) == []
     assert str(problems[0]).startswith("penalties/bad.toml:4:")

@@ -51,9 +51,7 @@ def test_more_ageing_never_raises_the_chance_of_wearable(seed):
     one = evidence(rng, candidates=1)
     silent = replace(one, sign_db=np.zeros_like(one.sign_db), whole_db=np.zeros_like(one.whole_db))
     older = replace(silent, chance=np.where(one.chance > 0, one.chance + (1 - one.chance) * rng.random(), 0))
-    assert np.all(
-        wearable_chance(joint(older), one.bears) <= wearable_chance(joint(silent), one.bears) + 1e-12
-    )
+    assert np.all(wearable_chance(joint(older), one.bears) <= wearable_chance(joint(silent), one.bears) + 1e-12)
 
 
 @given(SEEDS)
@@ -90,7 +88,9 @@ def decision(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, list[SignQu
     mass = rng.dirichlet(np.ones(2 * 2 * 512), 4).reshape(4, 2, 2, 512)
     surplus = mass * rng.uniform(-200, 150, mass.shape)
     questions = [
-        SignQuestion(f"q{i}", int(rng.integers(0, 9)), f"g{i}", float(rng.uniform(0.5, 15)), -float(rng.uniform(0.5, 9)))
+        SignQuestion(
+            f"q{i}", int(rng.integers(0, 9)), f"g{i}", float(rng.uniform(0.5, 15)), -float(rng.uniform(0.5, 9))
+        )
         for i in range(12)
     ]
     model = answer_model(questions, np.zeros((4, 12)))

@@ -1,0 +1,46 @@
+"""The wheel carries everything it needs: it runs the demo from a folder that knows nothing of the checkout."""
+
+import shutil
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory) -> Path:
+    place = tmp_path_factory.mktemp("wheel")
+    subprocess.run(
+        [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--wheel-dir", str(place), str(ROOT)], check=True
+    )
+    return next(place.glob("triage-*.whl"))
+
+
+def test_the_wheel_carries_every_rule_file_and_template(wheel):
+    packed = set(zipfile.ZipFile(wheel).namelist())
+    rules = {f"triage/rules_data/{path.relative_to(ROOT / 'rules').as_posix()}"
+             for path in (ROOT / "rules").rglob("*") if path.is_file()}  # fmt: skip
+    assert len(rules) > 150
+    assert rules <= packed
+    assert "triage/contract.sql" in packed
+    templates = [path for path in (ROOT / "triage" / "writeup" / "templates").rglob("*") if path.is_file()]
+    assert templates
+    assert {f"triage/{path.relative_to(ROOT / 'triage').as_posix()}" for path in templates} <= packed
+
+
+def test_the_wheel_runs_the_demo_from_another_folder_in_a_fresh_venv(wheel, tmp_path):
+    venv = tmp_path / "venv"
+    subprocess.run([sys.executable, "-m", "venv", str(venv)], check=True)
+    subprocess.run([str(venv / "bin" / "pip"), "install", "--quiet", str(wheel)], check=True)
+    shutil.copytree(ROOT / "demo_feeds", tmp_path / "saved")
+    done = subprocess.run(
+        [str(venv / "bin" / "triage"), "nightly", "saved", "--as-of", "2026-11-25"],
+        cwd=tmp_path, capture_output=True, text=True, env={"PATH": "", "HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    page = (tmp_path / "reports" / "2026-11-25" / "index.html").read_text("utf-8")
+    assert page == (ROOT / "reports" / "2026-11-25" / "index.html").read_text("utf-8")
