@@ -63,6 +63,29 @@ def test_an_ask_without_a_question_makes_the_offer_in_the_sellers_money(
     assert message.language == language
 
 
+def test_a_question_for_the_price_is_put_as_the_offer(catalogue: SimpleNamespace) -> None:
+    price = question(1, "en", fact="price_minor", text="What price do you have in mind?")
+    lead = verdict(listing_id="a/1", call="ask", offer_minor=6500)
+    (message,) = messages_of(offered(), [lead], [price], catalogue)
+    assert "Would you accept EUR\u00a065?" in message.text
+    assert "have in mind" not in message.text
+    assert message.questions[0].about == "the offer of EUR\u00a065"
+
+
+def test_a_question_for_the_price_stays_one_where_there_is_none(catalogue: SimpleNamespace) -> None:
+    price = question(1, "en", fact="price_minor", text="What price do you have in mind?")
+    row = offered(price_kind="request", price_minor=None, price_base_minor=None)
+    (message,) = messages_of(row, [verdict(listing_id="a/1", call="ask", offer_minor=6500)], [price], catalogue)
+    assert "1. What price do you have in mind?" in message.text
+
+
+def test_an_offer_can_follow_other_questions(catalogue: SimpleNamespace) -> None:
+    asks = [question(1, "de"), question(2, "de", fact="price_minor")]
+    lead = verdict(listing_id="a/1", call="ask", offer_minor=6500)
+    (message,) = messages_of(offered(), [lead], asks, catalogue)
+    assert "1. Q1?\nWären Sie mit EUR\u00a065 einverstanden?" in message.text
+
+
 @pytest.mark.parametrize("kind", ["bid", "swap", "request", "free"])
 def test_no_offer_is_made_where_none_can_be_taken(kind: str, catalogue: SimpleNamespace) -> None:
     lead = verdict(listing_id="a/1", call="ask", offer_minor=9000)

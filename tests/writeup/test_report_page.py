@@ -154,7 +154,11 @@ def test_an_ask_has_a_message_to_copy_and_what_each_answer_would_do(page: Lexbor
     assert message.attributes["lang"] == "ja"
     assert "1. かかとのミッドソールを親指で押すと、すぐ戻りますか。\n2. " in message.text()
     table = words(page, f"#{RUNNER} .letter table")
-    assert "midsole: the foam springs back worth EUR 15 buy, up to EUR 96 skip" in table
+    assert (
+        "midsole: the foam springs back “Is it so that the foam springs back?” worth EUR 15 buy, up to EUR 96 skip"
+        in table
+    )
+    assert "year of manufacture “Which date is on the label?” worth EUR 4" in table
     assert "Otto: skip. nothing left for the shelf once the foam goes" in words(page, f"#{RUNNER}")
 
 

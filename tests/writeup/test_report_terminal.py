@@ -33,7 +33,7 @@ def test_the_chain_goes_from_the_exported_cell_to_the_call(store: Connection, ca
         "price     EUR 70, fixed",
         "+9.2  model",
         "“semelle cousue”",
-        "fails about 42 %",
+        "fails about 42 % in 2 years",
         "rubber of 41 years",
         "prior −1.4   signs −3.5  rules +1.5",
         "reglue: EUR 5 to EUR 20",

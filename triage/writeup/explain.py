@@ -135,18 +135,22 @@ def said(rows: Iterable[Row], catalogue: Catalogue) -> list[str]:
 
 
 def ageing(rows: Iterable[Row], catalogue: Catalogue) -> list[str]:
-    """Return how each part aged, per candidate release and horizon."""
-    cells = [
-        (
-            f"release {row['place']}, {row['horizon_years']:g} years of wear",
-            row["part"],
-            material_words(row["material"], catalogue)[0],
-            f"{row['age_years']:.0f} years, as {row['effective_years']:.0f} at 20 °C and 50 %",
-            f"fails {phrase.percent_range(row['p_unfit_lo'], row['p_unfit_hi'])}, {row['mode']} ({row['basis']})",
-        )
-        for row in rows
-    ]
-    return columns(cells)
+    """Return how each part aged, per candidate release; one chance per horizon."""
+    parts: dict[tuple[int, str], list[Row]] = {}
+    for row in rows:
+        parts.setdefault((row["place"], row["part"]), []).append(row)
+    return columns([_aged(group, catalogue) for group in parts.values()])
+
+
+def _aged(rows: Sequence[Row], catalogue: Catalogue) -> tuple[str, ...]:
+    row = rows[0]
+    chances = ", ".join(
+        f"{phrase.percent_range(each['p_unfit_lo'], each['p_unfit_hi'])} in {each['horizon_years']:g} years"
+        for each in rows
+    )
+    age = f"{row['age_years']:.0f} years, as {row['effective_years']:.0f} at 20 °C and 50 %"
+    material = material_words(row["material"], catalogue)[0]
+    return f"release {row['place']}", row["part"], material, age, row["mode"], f"fails {chances} ({row['basis']})"
 
 
 def rules(rows: Iterable[Row]) -> list[str]:

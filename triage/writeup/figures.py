@@ -83,7 +83,11 @@ def figures(row: Row, plans: Iterable[Row], catalogue: Catalogue) -> Figures:
         reason=phrase.plain(row["reason"]),
         weak_part=row["weak_part"] or "",
         horizon=f"{buyer.horizon_years:g}" if buyer else "2",
-        plans=tuple(plan_view(plan, currency, catalogue) for plan in plans if plan["buyer"] == row["buyer"]),
+        plans=tuple(
+            plan_view(plan, currency, catalogue)
+            for plan in plans
+            if plan["buyer"] == row["buyer"] and matters(plan, row["plan"])
+        ),
     )
 
 
@@ -99,6 +103,11 @@ def offer_abroad(row: Row) -> str:
     return phrase.estimate(abroad, row["price_currency"])
 
 
+def matters(plan: Row, chosen: str) -> bool:
+    """Return whether a plan is worth a line: the verdict's own, or one it comes to in 1 % of cases or more."""
+    return bool(plan["plan"] == chosen or plan["probability"] >= 0.01)
+
+
 def plan_view(plan: Row, currency: str, catalogue: Catalogue) -> PlanView:
     """Return a plan in words, its repairs by name."""
     ids = plan["repairs"] or ()
@@ -111,8 +120,15 @@ def plan_view(plan: Row, currency: str, catalogue: Catalogue) -> PlanView:
     return PlanView(phrase.PLAN[plan["plan"]], chance, phrase.estimate(plan["value_minor"], currency), cost, names)
 
 
-def repairs_of(plans: Iterable[Row], buyers: set[str], catalogue: Catalogue) -> tuple[RepairView, ...]:
-    """Return each repair of the holding buyers' plans once, with its cautions verbatim."""
-    ids = dict.fromkeys(key for plan in plans if plan["buyer"] in buyers for key in plan["repairs"] or ())
+def repairs_of(plans: Iterable[Row], chosen: Mapping[str, str], catalogue: Catalogue) -> tuple[RepairView, ...]:
+    """Return each repair of the plans shown once, with its cautions verbatim.
+
+    Args:
+        plans: Plans of one listing, of any buyer.
+        chosen: The verdict's plan of every buyer shown.
+        catalogue: Names and cautions of the repairs.
+    """
+    shown = (plan for plan in plans if plan["buyer"] in chosen and matters(plan, chosen[plan["buyer"]]))
+    ids = dict.fromkeys(key for plan in shown for key in plan["repairs"] or ())
     known = (catalogue.repairs[key] for key in ids if key in catalogue.repairs)
     return tuple(RepairView(repair.name, tuple(repair.cautions)) for repair in known)

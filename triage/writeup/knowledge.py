@@ -4,6 +4,22 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 
+class Question(Protocol):
+    """How a sign is asked for."""
+
+    @property
+    def en(self) -> str: ...
+
+
+class Fact(Protocol):
+    """What can be known of a listing beside the signs, and how to ask for it by language."""
+
+    @property
+    def about(self) -> str: ...
+    @property
+    def ask(self) -> Mapping[str, str]: ...
+
+
 class Sign(Protocol):
     """What a text can affirm or deny of a part, in short words."""
 
@@ -13,6 +29,8 @@ class Sign(Protocol):
     def affirmed(self) -> str: ...
     @property
     def denied(self) -> str: ...
+    @property
+    def question(self) -> Question | None: ...
 
 
 class Buyer(Protocol):
@@ -51,6 +69,8 @@ class Catalogue(Protocol):
 
     @property
     def signs(self) -> Mapping[str, Sign]: ...
+    @property
+    def facts(self) -> Mapping[str, Fact]: ...
     @property
     def buyers(self) -> Mapping[str, Buyer]: ...
     @property

@@ -18,6 +18,8 @@ LANGUAGE = {
     "ja": "Japanese",
 }
 
+PRICE_FACT = "price_minor"
+
 Row = Mapping[str, Any]
 
 
@@ -27,6 +29,7 @@ class QuestionView:
 
     about: str
     text: str
+    english: str
     if_yes: str
     if_no: str
     gain: str
@@ -68,8 +71,11 @@ def messages_of(
 
 def _message(listing: Row, verdicts: Sequence[Row], questions: Sequence[Row], catalogue: Catalogue) -> Message | None:
     lead = verdicts[0]
-    offer = _offer(listing, lead)
-    if not questions and not offer:
+    # An offer is made where its price is the question, or where there is no other.
+    asked = [row for row in questions if row["fact"] != PRICE_FACT]
+    offer = _offer(listing, lead) if len(asked) < len(questions) or not questions else ""
+    texts = [row["text"] for row in (asked if offer else questions)]
+    if not texts and not offer:
         return None
     wanted = questions[0]["language"] if questions else listing["language"]
     language = wanted if wanted in languages() else "en"
@@ -77,8 +83,8 @@ def _message(listing: Row, verdicts: Sequence[Row], questions: Sequence[Row], ca
         f"message/{language}.txt",
         title=phrase.plain(listing["title"]),
         plan=lead["plan"] if lead["plan"] in ("wear", "restore", "display") else "parts",
-        questions=[phrase.plain(row["text"]) for row in questions],
-        offer="" if questions else offer,
+        questions=[phrase.plain(line) for line in texts],
+        offer=offer,
     )
     buyers = (catalogue.buyers.get(row["buyer"]) for row in verdicts)
     return Message(
@@ -86,7 +92,7 @@ def _message(listing: Row, verdicts: Sequence[Row], questions: Sequence[Row], ca
         language=language,
         language_name=LANGUAGE.get(language, language),
         text=text.strip(),
-        questions=tuple(_question(row, lead["currency"], catalogue) for row in questions),
+        questions=tuple(_question(row, lead["currency"], offer, catalogue) for row in questions),
     )
 
 
@@ -100,12 +106,20 @@ def _offer(listing: Row, verdict: Row) -> str:
     return phrase.estimate(min(abroad, listing["price_minor"]), currency).replace(phrase.NARROW, phrase.NO_BREAK)
 
 
-def _question(row: Row, currency: str, catalogue: Catalogue) -> QuestionView:
-    sign = catalogue.signs.get(row["sign"] or "")
-    words = (row["sign"] or row["fact"] or "").replace("_", " ")
+def _question(row: Row, currency: str, offer: str, catalogue: Catalogue) -> QuestionView:
+    sign, fact = catalogue.signs.get(row["sign"] or ""), catalogue.facts.get(row["fact"] or "")
+    about, english = (row["sign"] or row["fact"] or "").replace("_", " "), ""
+    if sign:
+        about = f"{sign.part.replace('_', ' ')}: {sign.affirmed}"
+        english = sign.question.en if sign.question else ""
+    elif offer and row["fact"] == PRICE_FACT:
+        about = f"the offer of {offer}"
+    elif fact:
+        about, english = fact.about, fact.ask.get("en", "")
     return QuestionView(
-        about=f"{sign.part.replace('_', ' ')}: {sign.affirmed}" if sign else words,
+        about=about,
         text=phrase.plain(row["text"]),
+        english=english if row["language"] != "en" else "",
         if_yes=row["if_yes"],
         if_no=row["if_no"],
         gain=phrase.estimate(row["gain_minor"], currency),

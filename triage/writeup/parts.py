@@ -65,6 +65,11 @@ def part_views(
     for row in prognosis:
         if row["horizon_years"] == horizon_years:
             made_of.setdefault(row["part"], row)
+    # A part that only a less likely release has is shown once its failing is more than very unlikely.
+    for part in [part for part, row in made_of.items() if row["place"] > 1 and part != weak_part]:
+        if part not in believed or phrase.step(believed[part]["p_unfit"]) == 1:
+            del made_of[part]
+            believed.pop(part, None)
     return tuple(
         _part_view(part, believed.get(part), made_of.get(part), part == weak_part, catalogue) for part in PARTS
     )

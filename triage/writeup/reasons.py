@@ -65,11 +65,17 @@ def findings_of(findings: Iterable[Row]) -> tuple[Finding, ...]:
     )
 
 
-def open_facts_of(findings: Iterable[Row]) -> tuple[str, ...]:
-    """Return the facts nobody stated that could still decide a rule, those of most rules first."""
+def open_facts_of(findings: Iterable[Row], catalogue: Catalogue) -> tuple[str, ...]:
+    """Return what nobody stated and could still decide a rule, that of most rules first."""
     times: dict[str, int] = defaultdict(int)
     for row in findings:
         if row["place"] == 1 and row["state"] == "open":
             for fact in row["missing"] or ():
-                times[fact.replace("_", " ")] += 1
+                times[_wanted(fact, catalogue)] += 1
     return tuple(sorted(times, key=lambda fact: (-times[fact], fact)))
+
+
+def _wanted(fact: str, catalogue: Catalogue) -> str:
+    if fact in catalogue.signs:
+        return f"whether {catalogue.signs[fact].affirmed}"
+    return catalogue.facts[fact].about if fact in catalogue.facts else fact.replace("_", " ")
