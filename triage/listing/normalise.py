@@ -1,18 +1,20 @@
 """Raw cells to listing columns: every value read, or refused with a reason while the listing lives on without it."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import polars as pl
 
 from triage.catalogue.words import Words
 from triage.listing import claims, money, shipping, sizes
-from triage.listing.phrases import Phrasebook, folded_cell, folded_words, one_of, spaced
+from triage.listing.phrases import Phrasebook, compatible, folded_cell, folded_words, one_of, spaced
 from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
 from triage.listing.years import read_years
 
-CHUNK_ROWS = 100_000  # bounds memory; rows do not depend on one another
+CHUNK_ROWS = 50_000  # bounds memory; rows do not depend on one another
+WORKERS = 2
 HINTS = {
     **money.REFUSALS,
     **sizes.REFUSALS,
@@ -58,7 +60,12 @@ def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.D
         One row a raw row with a title: the columns of ``listing`` but first_seen and last_seen, with ``feed_id``,
         ``row_no`` and ``seen_on``; and refusals ``feed_id, row_no, field, scope, value, code, hint``.
     """
-    done = [_normalise(part, reading) for part in cells.iter_slices(CHUNK_ROWS)]
+    parts = list(cells.iter_slices(CHUNK_ROWS))
+    if len(parts) <= 1:
+        return _normalise(cells, reading)
+    # most of the time is spent inside Polars without the interpreter's lock; map keeps the order of the parts
+    with ThreadPoolExecutor(WORKERS) as pool:
+        done = list(pool.map(partial(_normalise, reading=reading), parts))
     return pl.concat([rows for rows, _ in done]), pl.concat([refused for _, refused in done])
 
 
@@ -69,10 +76,11 @@ def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.
         field=pl.lit(""), value=pl.lit(None, pl.String), code=pl.lit("no-title")
     )
     frame = _with_places(frame.filter(pl.col("title").is_not_null()), reading.words)
-    frame = _with_language(frame, reading)
+    keys = _keys(frame)
+    frame = _with_language(frame, keys, reading)
     frame, price_refusals = _with_money(frame, reading.words)
     frame, size_refusals = _with_size(frame, reading.words)
-    frame, claim_refusals = _with_claims(frame, reading)
+    frame, claim_refusals = _with_claims(frame, keys, reading)
     refusals = pl.concat([_place_refusals(frame), price_refusals, size_refusals, claim_refusals])
     lost = pl.concat(
         [
@@ -142,10 +150,18 @@ def _refused(frame: pl.DataFrame, field: str, cell: str, code: pl.Expr) -> pl.Da
     )
 
 
-def _with_language(frame: pl.DataFrame, reading: Reading) -> pl.DataFrame:
+def _keys(frame: pl.DataFrame) -> pl.DataFrame:
+    """Return titles and descriptions in the form in which phrases are looked for."""
+    texts = frame.select("row", title=compatible(frame["title"]), body=compatible(frame["body"]))
+    return texts.select("row", title_key=spaced(pl.col("title")), body_key=spaced(pl.col("body").fill_null("")))
+
+
+def _with_language(frame: pl.DataFrame, keys: pl.DataFrame, reading: Reading) -> pl.DataFrame:
     stated = pl.col("language").str.to_lowercase().str.extract(r"^([a-z]{2})(?:$|[-_])")
-    judged = languages(frame["title"], frame["body"], reading.votes, reading.words.language.margin)
-    return frame.with_columns(judged=judged).with_columns(language=pl.coalesce(stated, "judged", "set_language"))
+    judged = languages(keys, reading.votes, reading.words.language.margin)
+    return frame.join(judged, on="row", how="left", maintain_order="left").with_columns(
+        language=pl.coalesce(stated, "judged", "set_language")
+    )
 
 
 def _with_money(frame: pl.DataFrame, words: Words) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -184,18 +200,13 @@ def _with_size(frame: pl.DataFrame, words: Words) -> tuple[pl.DataFrame, pl.Data
     return frame, _refused(frame, "size", "size", pl.col("refusal"))
 
 
-def _with_claims(frame: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
-    keyed = frame.select(
-        "row",
-        "title",
-        "condition",
-        "size_count",
-        title_key=spaced(pl.col("title")),
-        body_key=spaced(pl.col("body").fill_null("")),
+def _with_claims(frame: pl.DataFrame, keys: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
+    keyed = frame.select("row", "title", "condition", "size_count").join(
+        keys, on="row", how="left", maintain_order="left"
     )
     wear = claims.read_conditions(keyed, reading.words.condition, reading.conditions)
     kinds = claims.read_kinds(keyed, reading.words.kind, reading.kinds)
-    years = read_years(frame.select("row", "year", "title", "body", "seen_on"), reading.words.year)
+    years = read_years(_year_cells(frame, keys), reading.words.year)
     frame = (
         frame.rename({"condition": "condition_cell", "refusal": "size_refusal"})
         .join(wear.rename({"refusal": "condition_refusal"}), on="row", how="left", maintain_order="left")
@@ -204,6 +215,15 @@ def _with_claims(frame: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, p
         .with_columns(text_cut=is_cut(pl.col("body"), reading.words.text.cut))
     )
     return frame, _refused(frame, "condition", "condition_cell", pl.col("condition_refusal"))
+
+
+def _year_cells(frame: pl.DataFrame, keys: pl.DataFrame) -> pl.DataFrame:
+    texts = {name: compatible(frame[name]) for name in ("year", "title", "body")}
+    return (
+        frame.select("row", "seen_on")
+        .with_columns(**texts)
+        .join(keys.select("row", "title_key"), on="row", how="left", maintain_order="left")
+    )
 
 
 def _columns(frame: pl.DataFrame) -> pl.DataFrame:

@@ -27,21 +27,35 @@ class Phrasebook:
     meanings: dict[str, int]
 
 
+# Signs that NFKC changes and that stand in listings; looking for them is cheaper than normalising every text.
+COMPATIBLE = (
+    r"[\u00a0\u00aa\u00b2\u00b3\u00b5\u00b9\u00ba\u00bc-\u00be\u0300-\u036f\u1100-\u11ff\u2000-\u200a\u2024-\u2026\u202f"
+    r"\u205f\u2070-\u209f\u20a8\u2100-\u218b\u2460-\u24ff\u2e80-\u2fdf\u3000\u3099-\u309f\u3131-\u318e\u3200-\u33ff"
+    r"\uf900-\ufaff\ufb00-\ufb4f\ufe30-\uffef]"
+)
+
+
+def compatible(texts: pl.Series) -> pl.Series:
+    """Return texts in Unicode form NFKC; those without a sign that it changes are left as they are."""
+    places = texts.str.contains(COMPATIBLE).fill_null(False).arg_true()
+    if places.is_empty():
+        return texts
+    return texts.scatter(places, texts.gather(places).str.normalize("NFKC"))
+
+
 def spaced(text: pl.Expr) -> pl.Expr:
-    """Return a text in lower case with a blank of its own on either side of every word.
+    """Return a text in form NFKC in lower case, with a blank of its own on either side of every word.
 
     "Never worn. New soles" becomes " never  worn  ¶  new  soles ": two phrases side by side do not
     have to share a blank, and no phrase runs across the end of a sentence (¶).
     """
-    return (
-        text.str.normalize("NFKC")
-        .str.to_lowercase()
-        .str.replace_all(r"[.!?;]+(?:\s|$)|[。!?;\n]+", "¶")
+    words = (
+        text.str.to_lowercase()
+        .str.replace_all(r"[.!?;。\n]+", "¶")
         .str.replace_all(r"[^\p{L}\p{M}\p{N}¶]+", "  ")
         .str.replace_all("¶", "  ¶  ", literal=True)
-        .str.replace_all(r" {3,}", "  ")
-        .pipe(lambda words: pl.concat_str(pl.lit(" "), words, pl.lit(" ")))
     )
+    return pl.concat_str(pl.lit(" "), words, pl.lit(" "))
 
 
 def book(phrases: Iterable[Phrase]) -> Phrasebook:
@@ -53,7 +67,8 @@ def book(phrases: Iterable[Phrase]) -> Phrasebook:
         schema={"words": pl.String, "bit": pl.Int64},
     )
     keys = (
-        table.with_columns(key=spaced(pl.col("words")).str.strip_chars(" "))
+        table.with_columns(compatible(table["words"]))
+        .with_columns(key=spaced(pl.col("words")).str.strip_chars(" "))
         .with_columns(
             key=pl.when(pl.col("key").str.contains(UNSPACED))
             .then("key")

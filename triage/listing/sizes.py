@@ -28,12 +28,13 @@ def read_sizes(cells: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
         ``row, size_text, size_system`` (as stated, joined by /), ``foot_mm_lo, foot_mm_hi`` (NULL when not known),
         ``refusal`` (a key of ``REFUSALS``), ``size_count`` (different sizes named in the cell).
     """
-    said = cells.with_columns(
+    titled = title_sizes(cells.filter(pl.col("size").is_null()).select("row", "title"), words)
+    said = cells.join(titled, on="row", how="left", maintain_order="left").with_columns(
         size_text=pl.coalesce(
             pl.when(pl.col("size").is_not_null() & pl.col("size_system").is_not_null())
             .then(pl.concat_str("size_system", pl.lit(" "), "size"))
             .otherwise("size"),
-            title_size(pl.col("title"), words),
+            "title_size",
         ),
         in_cell=pl.col("size").is_not_null(),
         country=pl.coalesce("ships_from", "set_country"),
@@ -90,22 +91,36 @@ def plain_size(text: pl.Expr, words: SizeWords, in_cell: bool) -> pl.Expr:
     return text.str.replace_all(r"\s+", " ").str.strip_chars()
 
 
-def title_size(title: pl.Expr, words: SizeWords) -> pl.Expr:
-    """Return the part of a title that states a size, NULL when none does.
+def title_sizes(titles: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
+    """Return the part of each title that states a size; titles without one are left out.
 
     A whole number of 35 to 49 with no word of size counts only at the end or before a word that follows sizes; a
     size must never be taken for a model number.
+
+    Args:
+        titles: ``row, title``.
+        words: Size systems and the words around sizes.
+
+    Returns:
+        ``row, title_size``.
     """
-    text = plain_size(title, words, in_cell=False)
     before = rf"@[A-Z-]+ {NUMBER}(?:\s?[-/&]\s?{NUMBER}\b)?(?: @[A-Z-]+)?"
     after = rf"\b{NUMBER}(?:\s?[-/]\s?{NUMBER})? @(?:EU|UK|US|JP|MONDO)[A-Z-]*"
-    spans = text.str.extract_all(f"{before}|{after}")
-    bare = text.str.extract(
-        rf"(?:^|\s|[,(])((?:3[5-9]|4\d)(?:\.(?:5|333|667))?(?:\s?[-/]\s?(?:3[5-9]|4\d)(?:\.5)?)?)(?:[,!).]*\s*(?:[,!|)(/-]\s*)?(?:$|\b(?:{whole(words.followers.words)})(?:\s|$|[,.!])))",
-        1,
+    half = r"(?:^|\s|[,(])((?:3[5-9]|4\d)\.(?:5|333|667)|2[2-9]\.5|3[01]\.5)(?:$|[\s,)!])"
+    number = r"(?:^|\s|[,(])((?:3[5-9]|4\d)(?:\s?[-/]\s?(?:3[5-9]|4\d))?)"
+    follower = rf"{number}(?:[,!)]*\s*[,!|)(/-]?\s*)(?:$|(?:{whole(words.followers.words)})(?:\s|$|[,.!]))"
+    texts = titles.filter(pl.col("title").str.contains(r"\d|[½⅓⅔]")).with_columns(
+        text=plain_size(pl.col("title"), words, in_cell=False)
     )
-    half = text.str.extract(r"(?:^|\s|[,(])((?:3[5-9]|4\d)\.(?:5|333|667)|2[2-9]\.5|3[01]\.5)(?:$|[\s,)!])", 1)
-    return pl.coalesce(pl.when(spans.list.len() > 0).then(spans.list.join(" / ")), half, bare)
+    marked = texts.filter(pl.col("text").str.contains("@", literal=True)).with_columns(
+        title_size=pl.col("text").str.extract_all(f"{before}|{after}").list.join(" / ")
+    )
+    marked = marked.filter(pl.col("title_size") != "")
+    bare = texts.join(marked, on="row", how="anti").filter(pl.col("text").str.contains(r"3[5-9]|4\d|\d\.5"))
+    bare = bare.with_columns(
+        title_size=pl.coalesce(pl.col("text").str.extract(half, 1), pl.col("text").str.extract(follower, 1))
+    )
+    return pl.concat([marked, bare.filter(pl.col("title_size").is_not_null())]).select("row", "title_size")
 
 
 def _read_forms(forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:

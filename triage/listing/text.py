@@ -6,13 +6,13 @@ import ftfy
 import polars as pl
 
 from triage.catalogue.words import CutWords, LanguageWords
-from triage.listing.phrases import Phrase, Phrasebook, book, spaced, whole
+from triage.listing.phrases import Phrase, Phrasebook, book, whole
 
 # Pairs that UTF-8 read as cp1252 or Latin-1 leaves behind; only texts with one of them are looked at.
 MOJIBAKE = r"[ÃÂâãåæç][\u0080-\u00bf€‚ƒ„…†‡ˆ‰Š‹ŒŽ‘’“”•–—˜™š›œžŸ]|ï¿½|\x{fffd}"
 FIXES = ftfy.TextFixerConfig(uncurl_quotes=False, normalization="NFC", unescape_html=False, fix_character_width=False)
 NAMED = {f"&{name}": sign for name, sign in html5.items() if name.endswith(";")}
-LANGUAGE_SAMPLE = 240  # characters; more do not change the vote and cost time
+LANGUAGE_SAMPLE = 300  # characters; more do not change the vote and cost time
 
 
 def clean(text: pl.Expr) -> pl.Expr:
@@ -99,35 +99,42 @@ def language_book(words: LanguageWords) -> Phrasebook:
     return book(Phrase(word, language) for language, listed in words.words.items() for word in listed)
 
 
-def languages(titles: pl.Series, bodies: pl.Series, votes: Phrasebook, margin: int) -> pl.Series:
+def languages(keys: pl.DataFrame, votes: Phrasebook, margin: int) -> pl.DataFrame:
     """Return the language of each listing as ISO 639-1 code, NULL where the words do not decide.
 
     Japanese is known by its kana; the others by counting words.
+
+    Args:
+        keys: ``row, title_key, body_key``, texts made by ``spaced``.
+        votes: Words that vote.
+        margin: Votes by which the first must lead the second.
+
+    Returns:
+        ``row, judged``.
     """
-    sample = pl.concat_str("title", pl.lit(" . "), pl.col("body").fill_null("").str.slice(0, LANGUAGE_SAMPLE))
-    texts = pl.DataFrame({"title": titles, "body": bodies}).with_row_index("row").with_columns(sample=sample)
-    hits = spaced(pl.col("sample")).str.extract_many(votes.patterns, leftmost=True)
+    sample = pl.concat_str("title_key", pl.col("body_key").str.slice(0, LANGUAGE_SAMPLE))
+    texts = keys.select("row", sample=sample).with_columns(
+        japanese=pl.col("sample").str.contains(r"[\p{Hiragana}\p{Katakana}]")
+    )
     counted = (
-        texts.filter(~pl.col("sample").str.contains(r"[\p{Hiragana}\p{Katakana}]"))
-        .select("row", hit=hits)
+        texts.filter(~pl.col("japanese"))
+        .select("row", hit=pl.col("sample").str.extract_many(votes.patterns, leftmost=True))
+        .filter(pl.col("hit").list.len() > 0)
         .explode("hit")
-        .drop_nulls()
         .with_columns(bits=pl.col("hit").replace_strict(votes.patterns, votes.bits, return_dtype=pl.Int64))
         .group_by("row")
         .agg([((pl.col("bits") & bit) != 0).sum().alias(language) for language, bit in votes.meanings.items()])
     )
     names = list(votes.meanings)
-    best = counted.with_columns(most=pl.max_horizontal(names)).with_columns(
-        leaders=pl.sum_horizontal([(pl.col(name) > pl.col("most") - margin).cast(pl.Int32) for name in names]),
-        language=pl.coalesce([pl.when(pl.col(name) == pl.col("most")).then(pl.lit(name)) for name in names]),
-    )
-    judged = best.filter((pl.col("most") > 0) & (pl.col("leaders") == 1)).select("row", "language")
-    return (
-        texts.join(judged, on="row", how="left", maintain_order="left")
-        .select(
-            pl.when(pl.col("sample").str.contains(r"[\p{Hiragana}\p{Katakana}]"))
-            .then(pl.lit("ja"))
-            .otherwise("language")
+    judged = (
+        counted.with_columns(most=pl.max_horizontal(names))
+        .with_columns(
+            leaders=pl.sum_horizontal([(pl.col(name) + margin > pl.col("most")).cast(pl.Int32) for name in names]),
+            language=pl.coalesce([pl.when(pl.col(name) == pl.col("most")).then(pl.lit(name)) for name in names]),
         )
-        .to_series()
+        .filter((pl.col("most") > 0) & (pl.col("leaders") == 1))
+        .select("row", "language")
+    )
+    return texts.join(judged, on="row", how="left", maintain_order="left").select(
+        "row", judged=pl.when("japanese").then(pl.lit("ja")).otherwise("language")
     )

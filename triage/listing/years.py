@@ -2,65 +2,94 @@
 
 import polars as pl
 
-from triage.catalogue.words import BesideYear, YearWords
-from triage.listing.phrases import whole
+from triage.catalogue.words import YearWords
+from triage.listing.phrases import Phrase, book, whole
 
 # Style numbers and other codes hold digits that are no years.
 CODES = r"\b\p{L}{1,5}-?\d{2,}[\p{L}\d]*(?:[./-][\p{L}\d]+)*|\b\d{2}/\d{3}\b|#\s?\d+|\b\d{5,}\b|\b\d{4}-\d{3,}\b"
 AMOUNTS = (
     r"(?:[€$£¥]|\b(?:eur|usd|gbp|chf)\b)\s?\d[\d.,]*"
-    r"|\b\d[\d.,]*\s?(?:[€$£¥円]|(?:eur|euro|usd|gbp|chf|yen|km|miles?|g|gr|kg)\b)"
+    r"|\b\d[\d.,]*\s?(?:[€$£¥円]|(?:eur|euro|usd|gbp|chf|yen|km|miles?|kg)\b)"
 )
-GAP = r"(?:[\s:,.()]+\p{L}{1,9}){0,2}[\s:,.()]*"
+GAP = r"(?:[\s:,.()]+\p{L}{1,6}){0,2}[\s:,.()]*"
 MENTION = r"[YMPSX]~?\d{4}(?:\.\.\d{4})?|D[EFL]?\d{4}"
+YEAR_LIKE = r"(?:19|20)\d\d|['’`´]\d\d|[5-9]0\s?['’]?(?:s|er|年代)|(?:années|anni|años|los)\s+'?[5-9]0|\d\d/\d\d|00s|00er"
+SENTENCE = rf"(?:[^.!?\n。]|[.!?]\S|\b(?:ca|c|approx)\. )*(?:{YEAR_LIKE})(?:[^.!?\n。]|\.\S)*"
+# Marks with which a year is more than four digits among words.
+INVOLVED = r"['’`´/#€$£¥年頃~]|\d{5}|[5-9]0\s?'?(?:s|er|ies)|00\s?(?:s|er)|(?:19|20)\d\d\s?[-–]|(?:19|20)\d\d[.,]\d"
+UNITS = ("eur", "euro", "usd", "gbp", "chf", "yen", "km", "mile", "miles", "kg")
+
 KINDS = {"M": "made", "P": "purchase", "Y": "style", "S": "style", "D": "style"}
 # best witness first: letter, then where it stands (0 year column, 1 title, 2 description)
-RANK = ["Y0", "S0", "D0", "M0", "P0", "M1", "M2", "Y1", "S1", "P1", "P2", "D1", "S2", "D2"]
+RANK = ["M0", "P0", "Y0", "S0", "D0", "M1", "M2", "Y1", "S1", "P1", "P2", "D1", "S2", "D2"]
 RECENT_YEARS = 8  # a bare year this near is as often that of a repair or a walk; our judgement
+WIDEST_YEARS = 60
 
 
 def read_years(cells: pl.DataFrame, words: YearWords) -> pl.DataFrame:
     """Return the years a listing states and what they mean.
 
     The best witness wins: a date of manufacture, then a year of style, of purchase, a decade. A year of something
-    else (a new sole, a walk) is none.
+    else (a new sole, a walk) is none, and a bare year in a description counts only where it opens the text.
 
     Args:
-        cells: ``row, year`` (column), ``title, body``, text or NULL, and ``seen_on``.
+        cells: ``row, year`` (column), ``title, body`` (form NFKC), ``title_key`` (spaced), text or NULL; ``seen_on``.
         words: Words that say what a year means.
 
     Returns:
         ``row, lo, hi, kind``; rows without a stated year are left out.
     """
-    dated = r"\d\d"
-    sources = [
-        cells.filter(pl.col(name).str.contains(dated)).select(
-            "row", "seen_on", text=name, source=pl.lit(place, pl.Int8)
-        )
-        for place, name in enumerate(("year", "title", "body"))
-    ]
-    texts = pl.concat(sources)
-    if texts.is_empty():
-        return pl.DataFrame(schema={"row": pl.UInt32, "lo": pl.Int32, "hi": pl.Int32, "kind": pl.String})
-    forms = texts.select("text", "source", year=pl.col("seen_on").dt.year()).unique(maintain_order=True)
-    forms = forms.filter(pl.col("source") < 2).vstack(
-        forms.filter((pl.col("source") == 2) & _year_like(pl.col("text")))
+    night = cells.with_columns(night=pl.col("seen_on").dt.year())
+    titles = night.filter(pl.col("title").str.contains(r"\d\d"))
+    plain = _is_plain(titles, words)
+    bodies = (
+        night.filter(pl.col("body").str.contains(YEAR_LIKE))
+        .select("row", "night", "body", text=pl.col("body").str.extract_all(SENTENCE))
+        .explode("text")
+        .with_columns(opens=pl.col("body").str.starts_with(pl.col("text")))
     )
-    read = _mentions(forms, words)
-    found = texts.with_columns(year=pl.col("seen_on").dt.year()).join(read, on=["text", "source", "year"], how="inner")
-    return _best(found)
+    texts = pl.concat(
+        [
+            _texts(night.filter(pl.col("year").is_not_null()).with_columns(text="year"), 0),
+            _texts(titles.filter(~plain & pl.col("title").str.contains(YEAR_LIKE)).with_columns(text="title"), 1),
+            _texts(bodies.drop_nulls("text"), 2),
+        ]
+    )
+    found = pl.concat([_plain_years(titles.filter(plain)), _involved_years(texts, words)])
+    return _best(_fit(found, words))
 
 
-def _year_like(text: pl.Expr) -> pl.Expr:
-    return text.str.contains(
-        r"(?:19|20)\d\d|['’`´]\d\d|[5-9]0\s?(?:s|er|年代)|(?:années|anni|años|los)\s+(?:19)?[5-9]0|\d\d/\d\d"
+def _texts(texts: pl.DataFrame, source: int) -> pl.DataFrame:
+    opens = "opens" if "opens" in texts.columns else pl.lit(False)
+    return texts.select("row", "night", "text", source=pl.lit(source, pl.Int8), opens=opens)
+
+
+def _is_plain(titles: pl.DataFrame, words: YearWords) -> pl.Series:
+    """Return which titles hold one four-digit year at most and no word that could give it another meaning."""
+    beside = [words.made, words.purchase, words.other, words.about, words.style]
+    listed = [word for one in beside for word in (*one.before, *one.after)]
+    listed += [word for one in (words.early, words.middle, words.late) for word in one.words]
+    context = book(Phrase(word, "context") for word in (*listed, *UNITS)).patterns
+    return titles.select(
+        (pl.col("title").str.count_matches(r"(?:19|20)\d\d") <= 1)
+        & ~pl.col("title").str.contains(INVOLVED)
+        & ~pl.col("title_key").str.contains_any(context)
+    ).to_series()
+
+
+def _plain_years(titles: pl.DataFrame) -> pl.DataFrame:
+    year = (
+        pl.col("title").str.extract(r"(?:^|[^\p{L}\p{N}.,-])((?:19[5-9]|20[0-4])\d)(?:$|[^\p{L}\p{N}])").cast(pl.Int32)
     )
+    return titles.select(
+        "row", "night", source=pl.lit(1, pl.Int8), letter=pl.lit("Y"), first=year, lo=year, hi=year
+    ).drop_nulls("first")
 
 
 def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
-    """Return a text with every year as a letter and digits: M made, P bought, S of the style, X other, D decade, Y bare."""
+    """Return a text with every year as a letter and digits: M made, P bought, S style, X other, D decade, Y bare."""
     text = (
-        text.str.normalize("NFKC").str.to_lowercase().str.replace_all("[’`´]", "'")
+        text.str.to_lowercase().str.replace_all("[’`´]", "'")
         .str.replace_all(r"\b(0?[1-9]|1[0-2])/(\d\d)\s?[-–]\s?(?:0?[1-9]|1[0-2])/(\d\d)\b", " M_$2..$3 ")
         .str.replace_all(rf"({whole(words.made.before)}){GAP}(?:0?[1-9]|1[0-2])[/.](\d\d)\b", "$1 M_$2 ")
         .str.replace_all(rf"({whole(words.made.before)}){GAP}(?:0?[1-9]|1[0-2])[/.-]((?:19|20)\d\d)\b", "$1 M$2 ")
@@ -84,42 +113,59 @@ def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
     for letter, listed in (("E", words.early.words), ("F", words.middle.words), ("L", words.late.words)):
         text = text.str.replace_all(rf"(?:{whole(listed)})(?:\s+\p{{L}}{{1,4}})?\s*D~?(\d{{4}})", f"D{letter}$1")
         text = text.str.replace_all(rf"D~?(\d{{4}})\s*(?:の)?(?:{whole(listed)})", f"D{letter}$1")
-    for letter, beside in (("X", words.other), ("M", words.made), ("P", words.purchase), ("S", words.style)):
-        text = _tag(text, letter, beside)
-    return text
+    for letter, beside in (("X", words.other), ("P", words.purchase), ("M", words.made)):
+        text = text.str.replace_all(rf"Y(~?\d{{4}}(?:\.\.\d{{4}})?)\s*(?:{whole(beside.after)})", f"{letter}$1 ")
+    for letter, beside in (("M", words.made), ("P", words.purchase), ("X", words.other), ("S", words.style)):
+        text = text.str.replace_all(rf"({whole(beside.before)}){GAP}Y(~?\d)", f"$1 {letter}$2")
+    return text.str.replace_all(rf"Y(~?\d{{4}}(?:\.\.\d{{4}})?)\s*(?:{whole(words.style.after)})", "S$1 ")
 
 
-def _tag(text: pl.Expr, letter: str, beside: BesideYear) -> pl.Expr:
-    text = text.str.replace_all(rf"({whole(beside.before)}){GAP}Y(~?\d)", f"$1 {letter}$2")
-    return text.str.replace_all(rf"Y(~?\d{{4}}(?:\.\.\d{{4}})?)\s*(?:{whole(beside.after)})", f"{letter}$1 ")
-
-
-def _mentions(forms: pl.DataFrame, words: YearWords) -> pl.DataFrame:
-    """Return every year of each text with its interval and kind."""
+def _involved_years(texts: pl.DataFrame, words: YearWords) -> pl.DataFrame:
+    """Return every year of each text with its interval and letter; each different text is read once."""
+    forms = texts.select("text").unique(maintain_order=True)
+    mentions = (
+        forms.with_columns(mention=tagged(pl.col("text"), words).str.extract_all(MENTION))
+        .explode("mention")
+        .filter(pl.col("mention").is_not_null() & ~pl.col("mention").str.starts_with("X"))
+    )
     digits = pl.col("mention").str.extract_all(r"\d{4}").list.eval(pl.element().cast(pl.Int32))
-    letter = pl.col("mention").str.slice(0, 1)
     part = pl.col("mention").str.extract(r"^D([EFL])")
     about = pl.when(pl.col("mention").str.contains("~", literal=True)).then(words.about_years).otherwise(0)
     start = pl.when(part == "F").then(3).when(part == "L").then(6).otherwise(0)
     end = pl.when(part == "E").then(3).when(part == "F").then(7).otherwise(9)
-    table = (
-        forms.with_columns(mention=tagged(pl.col("text"), words).str.extract_all(MENTION))
-        .explode("mention")
-        .filter(pl.col("mention").is_not_null() & ~pl.col("mention").str.starts_with("X"))
-        .with_columns(letter=letter, first=digits.list.min(), last=digits.list.max())
-        .with_columns(
-            lo=pl.when(pl.col("letter") == "D").then(pl.col("first") + start).otherwise(pl.col("first") - about),
-            hi=pl.when(pl.col("letter") == "D").then(pl.col("first") + end).otherwise(pl.col("last") + about),
-        )
+    decade = pl.col("letter") == "D"
+    read = mentions.with_columns(
+        letter=pl.col("mention").str.slice(0, 1), first=digits.list.min(), last=digits.list.max()
+    ).select(
+        "text",
+        "letter",
+        "first",
+        lo=pl.col("first") + pl.when(decade).then(start).otherwise(-about),
+        hi=pl.when(decade).then(pl.col("first") + end).otherwise(pl.col("last") + about),
     )
-    # a bare year at the very start of a description is its subject: "1989, stitched welt"
-    opens = pl.col("text").str.contains(r"^\W*(?:\p{L}+\W+){0,1}(?:ca\.? )?(?:19|20)\d\d\b")
-    bare = (pl.col("letter") == "Y") & (pl.col("source") == 2)
-    recent = (pl.col("letter") == "Y") & (pl.col("first") > pl.col("year") - RECENT_YEARS) & (pl.col("source") > 0)
-    table = table.filter(~recent).with_columns(letter=pl.when(bare & opens).then(pl.lit("S")).otherwise("letter"))
-    return table.filter(
-        (pl.col("lo") >= words.earliest) & (pl.col("first") <= pl.col("year")) & (pl.col("hi") - pl.col("lo") <= 60)
-    ).select("text", "source", "year", "letter", "lo", "hi")
+    # a bare year that opens a description is its subject: "1989, stitched welt"
+    opens = pl.col("opens") & (pl.col("letter") == "Y")
+    opens &= pl.col("text").str.contains(r"^\W*(?:\p{L}+\W+){0,1}(?:ca\.? )?(?:19|20)\d\d\b")
+    return texts.join(read, on="text", how="inner").select(
+        "row",
+        "night",
+        "source",
+        letter=pl.when(opens).then(pl.lit("S")).otherwise("letter"),
+        first="first",
+        lo=pl.col("lo").cast(pl.Int32),
+        hi=pl.col("hi").cast(pl.Int32),
+    )
+
+
+def _fit(found: pl.DataFrame, words: YearWords) -> pl.DataFrame:
+    """Leave out years that can't be meant: before shoes of this kind, after the night, or bare and recent."""
+    recent = (pl.col("letter") == "Y") & (pl.col("first") > pl.col("night") - RECENT_YEARS) & (pl.col("source") > 0)
+    return found.filter(
+        (pl.col("lo") >= words.earliest)
+        & (pl.col("first") <= pl.col("night"))
+        & (pl.col("hi") - pl.col("lo") <= WIDEST_YEARS)
+        & ~recent
+    )
 
 
 def _best(found: pl.DataFrame) -> pl.DataFrame:

@@ -1,0 +1,236 @@
+"""A synthetic night of listings with planted relists and copies, and what stage 2 needs for it.
+
+    python benchmarks/listing_night.py [ROWS]
+
+Prints seconds, peak memory, and recall and precision of the relists. Everything is invented and seeded.
+"""
+
+import json
+import resource
+import sys
+import time
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from triage.catalogue.words import load_words
+from triage.listing.cells import new_feeds, read_cells
+from triage.listing.history import record
+from triage.listing.normalise import Reading, normalise
+from triage.listing.twins import LISTINGS, find_twins
+from triage.store import Connection, append, connect, frame, transaction
+
+MAKERS = ["Brelloway", "Pellavane", "Haldrassen", "Ostrevik"]
+MODELS = {
+    "Brelloway": ["Lindravo", "Lindravo S", "Fossamere", "Brisselby", "Brisselby Vue", "Tavrelin Mid", "Merridune"],
+    "Pellavane": ["Zephrune", "Zephrune 2", "Morrivelle", "Morrivelle 180", "Dalvenne", "Tollareth", "Ventrasse"],
+    "Haldrassen": ["Torquellan", "Torquellan High", "Halvorett", "Brannhelm", "Dranhold", "Trovassen"],
+    "Ostrevik": ["Holmkrag", "Holmkrag Light", "Ryggvarn", "Myrvolten", "Stensjorn", "Varghelle"],
+}
+COLOURS = ["black rust", "white ivy", "silver fjord", "steel lime", "moss", "cobalt", "plum", "sail", "ember", "copper"]
+SOURCES = ["attic board", "harbour auction", "ridge club noticeboard", "lantern flea"]
+WEAR = ["deadstock", "lightly worn", "worn", "ungetragen", "kaum getragen", "neuves", "portées", "mai usate", "usadas", "used"]
+SENTENCES = [
+    "Found in my uncle's attic with the box and papers.", "No crumbling that I can see.", "Sohle leicht vergilbt.",
+    "Kleber an der Spitze etwas offen.", "Semelle un peu dure mais pas de décollement.", "Jamais portées, boîte abîmée.",
+    "Suola ancora elastica, colla buona.", "Schiuma dura al tatto.", "Suela sin grietas, piel algo reseca.",
+    "Stored dry indoors since I bought them.", "Left heel tab has a hairline crack.", "Laces replaced, originals included.",
+    "Privatverkauf, keine Rücknahme.", "Please look at the photos and ask before buying.", "Smoke free home.",
+    "Envoi soigné sous 48 heures.", "Spedizione tracciata in tutta Italia.", "Envío rápido y bien embalado.",
+    "Size tag reads 03/94 inside the tongue.", "Bought new in 1996 and hardly used.", "Resoled 2019 by a cobbler.",
+    "加水分解なし、箱付きです。", "数回着用、目立った傷はありません。", "<b>Original box</b> &amp; tissue included.",
+    "The midsole springs back when pressed.", "Toe rand is lifting a little.", "Collar foam sheds some dust.",
+    "Farbe etwas verblasst, sonst schön.", "Eyelets clean, insole shows a name.", "Outsole tread about eighty percent.",
+]  # fmt: skip
+NIGHT = date(2026, 11, 25)
+OLD_NIGHT = date(2026, 11, 24)
+
+
+def pairs(count: int, rng: np.random.Generator) -> pl.DataFrame:
+    """Return pairs of shoes as their owners know them; a tenth belongs to dealers with thousands of like ones."""
+    makers = np.array(MAKERS)[rng.integers(0, len(MAKERS), count)]
+    models = np.array([MODELS[maker][pick % len(MODELS[maker])] for maker, pick in zip(makers, rng.integers(0, 42, count), strict=True)])
+    dealer = rng.random(count) < 0.1
+    seller = np.where(dealer, rng.integers(0, max(2, count // 20_000), count), 1000 + rng.integers(0, max(10, count // 3), count))
+    picks = rng.integers(0, len(SENTENCES), (count, 5))
+    # a dealer writes one text for everything
+    picks[dealer] = np.array([3, 12, 14, 17, 21])
+    sizes = rng.integers(70, 97, count) / 2
+    return pl.DataFrame(
+        {
+            "pair": np.arange(count),
+            "maker": makers,
+            "model": models,
+            "colour": np.array(COLOURS)[rng.integers(0, len(COLOURS), count)],
+            "wear": np.array(WEAR)[rng.integers(0, len(WEAR), count)],
+            "year": rng.integers(1984, 2017, count),
+            "size": sizes,
+            "style": rng.integers(1000, 9999, count),
+            "styled": rng.random(count) < 0.35,
+            "seller": np.char.add("seller", seller.astype(str)),
+            "dealer": dealer,
+            "source": np.array(SOURCES)[rng.integers(0, len(SOURCES), count)],
+            "price": rng.integers(15, 400, count),
+            **{f"s{n}": np.array(SENTENCES)[picks[:, n]] for n in range(5)},
+            "detail": rng.integers(0, 10_000, count),
+        }
+    )
+
+
+def advertised(owned: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+    """Return a listing of each pair in its owner's words."""
+    order = pl.Series("order", rng.integers(0, 3, owned.height))
+    size = pl.when(pl.col("size") % 1 == 0).then(pl.col("size").cast(pl.Int32).cast(pl.String)).otherwise(pl.col("size").cast(pl.String))
+    style = pl.when("styled").then(pl.format(" QX{}", "style")).otherwise(pl.lit(""))
+    name = pl.format("{} {}{}", "maker", "model", style)
+    title = (
+        pl.when(pl.col("order") == 0).then(pl.format("{} {} {} {} EU {}", name, "colour", "year", "wear", size))
+        .when(pl.col("order") == 1).then(pl.format("{} {} {} size {}", "wear", name, "colour", size))
+        .otherwise(pl.format("{} {} {} Gr. {} {}", name, "year", "colour", size, "wear"))
+    )  # fmt: skip
+    detail = pl.when("dealer").then(pl.lit("")).otherwise(pl.format(" Mark no. {} on the box lid.", "detail"))
+    return owned.with_columns(order).with_columns(
+        title=title, size_cell=size, body=pl.concat_str([pl.col(f"s{n}") for n in range(5)], separator=" ") + detail
+    )
+
+
+def relisted(first: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+    """Return the same pairs offered again by their sellers: a new price, often a new title, sometimes a new text."""
+    again = pl.DataFrame(
+        {
+            "cut": rng.integers(0, 4, first.height),
+            "edit": rng.integers(0, 4, first.height),
+            "rewrite": rng.integers(0, 5, first.height),
+        }
+    )
+    price = (pl.col("price") * (1 - 0.08 * pl.col("cut"))).round().cast(pl.Int64)
+    title = (
+        pl.when(pl.col("edit") == 0).then(pl.format("{} REDUCED", "title"))
+        .when(pl.col("edit") == 1).then(pl.col("title").str.to_uppercase())
+        .when(pl.col("edit") == 2).then(pl.format("{} {} rare", "title", pl.lit("vintage")))
+        .otherwise("title")
+    )  # fmt: skip
+    body = (
+        pl.when(pl.col("rewrite") == 0).then(pl.format("{} Price lowered again.", "body"))
+        .when(pl.col("rewrite") == 1).then(pl.col("body").str.slice(0, 120))
+        .otherwise("body")
+    )  # fmt: skip
+    return first.hstack(again).with_columns(price=price, title=title, body=body)
+
+
+def copied(first: pl.DataFrame) -> pl.DataFrame:
+    """Return the same pairs on another marketplace, under another account."""
+    other = dict(zip(SOURCES, [*SOURCES[1:], SOURCES[0]], strict=True))
+    return first.with_columns(
+        source=pl.col("source").replace_strict(other), seller=pl.format("{}x", "seller"), body=pl.format("{} Also offered elsewhere.", "body")
+    )
+
+
+def plant(store: Connection, rows: int, seed: int = 7) -> pl.DataFrame:
+    """Fill a store with two nights of exports and return the planted couples (listing_id, twin_id, kind)."""
+    rng = np.random.default_rng(seed)
+    fresh = int(rows * 0.93)
+    owned = pairs(fresh, rng)
+    first = advertised(owned, rng)
+    private = first.filter(~pl.col("dealer"))
+    again = relisted(private.sample(int(rows * 0.05), seed=seed), rng)
+    copies = copied(private.filter(~pl.col("pair").is_in(again["pair"].implode())).sample(int(rows * 0.02), seed=seed + 1))
+    gone = first.filter(pl.col("pair").is_in(again["pair"].implode()))
+    stay = first.filter(~pl.col("pair").is_in(again["pair"].implode()))
+    early = (stay["pair"].to_numpy() % 3) == 0  # a third of the others is of the night before, and still there
+    nights = [
+        (OLD_NIGHT, [gone.with_columns(id=pl.format("A{}", "pair"))]),
+        (
+            NIGHT,
+            [
+                stay.with_columns(id=pl.format("A{}", "pair")),
+                again.with_columns(id=pl.format("B{}", "pair")),
+                copies.with_columns(id=pl.format("C{}", "pair")),
+            ],
+        ),
+    ]
+    del early
+    for night, frames in nights:
+        columns = ["id", "seller", "source", "title", "body", "price", "size_cell"]
+        _write(store, night, pl.concat([listed.select(columns) for listed in frames]))
+    relist = again.select(
+        listing_id=pl.format("{}/A{}", "source", "pair"), twin_id=pl.format("{}/B{}", "source", "pair"), kind=pl.lit("relist")
+    )
+    truth = copies.join(first.select("pair", home="source"), on="pair").select(
+        listing_id=pl.format("{}/A{}", "home", "pair"), twin_id=pl.format("{}/C{}", "source", "pair"), kind=pl.lit("copy")
+    )
+    return pl.concat([relist, truth])
+
+
+def _write(store: Connection, night: date, listed: pl.DataFrame) -> None:
+    fields = {"external_id": "id", "seller": "seller", "title": "title", "body": "body", "price": "price", "size": "size_cell"}
+    settings = {"currency": "EUR", "country": "DE", "decimal": ",", "snapshot": True}
+    for source, rows in sorted(listed.partition_by("source", as_dict=True).items()):
+        feed_id = f"{night}-{source[0]}"
+        append(
+            store,
+            "feed",
+            pl.DataFrame(
+                [
+                    {
+                        "feed_id": feed_id, "path": feed_id, "sha256": feed_id, "reader": "csv", "source": source[0],
+                        "mapping": json.dumps(fields), "settings": json.dumps(settings), "seen_on": night,
+                        "rows_read": rows.height, "rows_rejected": 0,
+                    }
+                ]
+            ),
+        )  # fmt: skip
+        price = pl.when(pl.col("price") % 2 == 0).then(pl.format("{},00 €", "price")).otherwise(pl.format("{} € VB", "price"))
+        cells = rows.with_columns(price=price).select(cells=pl.struct(fields.values()).struct.json_encode())
+        numbered = cells.select(feed_id=pl.lit(feed_id), row_no=pl.int_range(1, pl.len() + 1), cells="cells")
+        append(store, "raw_row", numbered)
+
+
+def score(found: pl.DataFrame, planted: pl.DataFrame) -> tuple[float, float]:
+    """Return recall and precision of found couples; a couple counts once, whichever way round."""
+    sides = ["listing_id", "twin_id"]
+    both = [pl.min_horizontal(sides).alias("one"), pl.max_horizontal(sides).alias("other")]
+    ours, truth = found.select(both).unique(), planted.select(both).unique()
+    right = ours.join(truth, on=["one", "other"], how="semi").height
+    return right / max(truth.height, 1), right / max(ours.height, 1)
+
+
+def peak_gb() -> float:
+    """Return the peak resident memory of this process so far, in GB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
+
+
+def main(rows: int) -> None:
+    """Plant a night, normalise it, find its twins, print what it took."""
+    problems: list = []
+    words = load_words(Path(__file__).parents[1] / "rules" / "words", problems)
+    if words is None:
+        raise SystemExit("\n".join(map(str, problems)))
+    store = connect()
+    planted = plant(store, rows)
+    print(f"planted {planted.height:,} couples in {rows:,} rows; peak {peak_gb():.2f} GB")
+    reading = Reading(words)
+    read = written = 0.0
+    for feed in new_feeds(store).iter_rows(named=True):
+        start = time.perf_counter()
+        listed, refused = normalise(read_cells(store, feed), reading)
+        read += time.perf_counter() - start
+        start = time.perf_counter()
+        with transaction(store):
+            record(store, listed, refused)
+        written += time.perf_counter() - start
+    print(f"normalise {read:.1f} s, write {written:.1f} s; peak {peak_gb():.2f} GB")
+    start = time.perf_counter()
+    found = find_twins(frame(store, LISTINGS))
+    recall, precision = score(found, planted)
+    took = time.perf_counter() - start
+    print(f"twins {took:.1f} s: recall {recall:.4f}, precision {precision:.4f}; peak {peak_gb():.2f} GB")
+    for kind in ("relist", "copy"):
+        recall, precision = score(found.filter(pl.col("kind") == kind), planted.filter(pl.col("kind") == kind))
+        print(f"  {kind}: recall {recall:.4f}, precision {precision:.4f}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000)
