@@ -95,7 +95,8 @@ def whole_night() -> dict[str, list[dict[str, Any]]]:
     ]
     return {
         "run": [
-            dict(run_id="r1", as_of=BEFORE, started_at=datetime(2026, 11, 24, 3), rules_sha256="0" * 64, counts="{}")
+            dict(run_id=run, as_of=day, started_at=datetime(2026, 11, 25, 3), rules_sha256="0" * 64, counts="{}")
+            for run, day in (("r1", BEFORE), ("r2", AS_OF))
         ],
         "feed": [
             dict(feed_id=i, path=p, sha256=i * 8, reader="csv", source=s, seen_on=d, rows_read=n, rows_rejected=r)
@@ -182,6 +183,8 @@ def whole_night() -> dict[str, list[dict[str, Any]]]:
         "observation": [
             dict(listing_id=court, sign="stitched_sole", said_by="listing", state="affirmed", hedged=False,
                  quote="semelle cousue", start=0, language="fr"),
+            dict(listing_id=court, sign="stitched_sole", said_by="listing", state="affirmed", hedged=False,
+                 quote="bien cousue", start=90, language="fr", counts=False),
             dict(listing_id=court, sign="outsole_hard", said_by="answer", state="denied", hedged=True,
                  quote="plutôt souple, je crois", start=0, field="answer", language="fr"),
             dict(listing_id=runner, sign="deadstock_unworn", said_by="listing", state="affirmed", hedged=False,
@@ -278,7 +281,7 @@ def whole_night() -> dict[str, list[dict[str, Any]]]:
 
 def fill(store: Connection, tables: dict[str, list[dict[str, Any]]]) -> None:
     """Insert rows table by table; a column some rows lack is NULL there."""
-    usual = {"sighting": {"currency": "EUR", "status": "open"}, "observation": {"field": "body"}}
+    usual = {"sighting": {"currency": "EUR", "status": "open"}, "observation": {"field": "body", "counts": True}}
     for table, given in tables.items():
         rows = [usual.get(table, {}) | row for row in given]
         append(store, table, pl.DataFrame(rows, infer_schema_length=None))

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import os
 import re
 from datetime import date
 from pathlib import Path
@@ -60,6 +61,22 @@ def test_trouble_while_writing_leaves_the_old_folder_and_no_half_of_the_new(tmp_
     write_whole(folder, {"index.html": "old"})
     with pytest.raises(UnicodeEncodeError):
         write_whole(folder, {"index.html": "new", "verdicts.csv": "\ud800"})
+    assert contents(tmp_path) == {"2026-11-25/index.html": b"old"}
+
+
+def test_trouble_while_moving_puts_the_old_folder_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "2026-11-25"
+    write_whole(folder, {"index.html": "old"})
+    real = os.replace
+
+    def refuses_the_new(source: Path, target: Path) -> None:
+        if Path(source).name.endswith(".fresh"):
+            raise OSError("no room")
+        real(source, target)
+
+    monkeypatch.setattr(os, "replace", refuses_the_new)
+    with pytest.raises(OSError, match="no room"):
+        write_whole(folder, {"index.html": "new"})
     assert contents(tmp_path) == {"2026-11-25/index.html": b"old"}
 
 

@@ -1,6 +1,7 @@
 """The account of the night and what changed: every row somewhere, every change with its two nights."""
 
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import polars as pl
@@ -89,10 +90,11 @@ def test_gone_is_what_an_export_of_tonight_no_longer_shows(store: Connection) ->
 
 
 def test_a_marketplace_not_exported_tonight_loses_nothing(store_of: StoreOf) -> None:
-    tables = whole_night()
-    tables["feed"] = [row for row in tables["feed"] if row["feed_id"] != "f2"]
-    tables["sighting"] = [row for row in tables["sighting"] if row["feed_id"] != "f2"]
-    tables["raw_row"] = [row for row in tables["raw_row"] if row["feed_id"] != "f2"]
+    tables = {name: [row for row in rows if row.get("feed_id") != "f2"] for name, rows in whole_night().items()}
+    earlier = next(row for row in tables["feed"] if row["feed_id"] == "f1")
+    tables["feed"].append(earlier | {"feed_id": "f0", "sha256": "f0" * 8, "seen_on": date(2026, 11, 23)})
+    gone = next(row for row in tables["listing"] if row["status"] == "gone")
+    gone |= {"first_seen": date(2026, 11, 23), "last_seen": date(2026, 11, 23)}
     found = changes(store_of(tables))
     assert found is not None
     assert found.left == ()

@@ -14,6 +14,7 @@ from selectolax.lexbor import LexborHTMLParser
 
 from triage.store import Connection
 from triage.writeup import run
+from triage.writeup.page import environment
 from triage.writeup.ticket import anchor, link
 
 TEMPLATES = files("triage.writeup") / "templates"
@@ -89,6 +90,13 @@ def test_an_address_that_is_not_plainly_http_is_no_link(url: str | None) -> None
 def test_a_strangers_markup_is_shown_and_not_obeyed(page: LexborHTMLParser) -> None:
     assert "<script>alert(1)</script>" in words(page, "main")
     assert page.css("script") == []
+
+
+@pytest.mark.parametrize("template", ["night.html", "shoe.svg", "anything"])
+def test_whatever_can_reach_a_page_is_escaped(template: str) -> None:
+    escapes = environment().autoescape
+    assert callable(escapes)
+    assert escapes(template) is True
 
 
 def test_every_anchor_leads_somewhere_and_no_name_is_used_twice(page: LexborHTMLParser) -> None:

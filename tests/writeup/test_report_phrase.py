@@ -50,6 +50,8 @@ def test_a_range_is_never_given_with_decimals_nor_as_certain(one: float, other: 
         (0.0, 0.07, "under 1 to 7 %"),
         (0.93, 1.0, "93 to over 99 %"),
         (0.0, 0.0, "under 1 %"),
+        (0.996, 0.996, "over 99 %"),
+        (0.004, 0.996, "under 1 to over 99 %"),
     ],
 )
 def test_a_range_reads_like_speech(lo: float, hi: float, text: str) -> None:
