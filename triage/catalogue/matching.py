@@ -14,6 +14,7 @@ class Prior(Document):
 
     unrelated: float
     sibling: float
+    sibling_facts: float = Field(ge=0, le=1)
 
 
 class Name(Document):
@@ -42,6 +43,12 @@ class InName(Document):
     agrees: float
     missing: float
     extra: float
+
+
+class Qualifier(InName):
+    """Bits of a qualifier; of words that may describe the shoe as well, the ones unexplained weigh less."""
+
+    descriptor_extra: float
 
 
 class StyleNumber(Document):
@@ -114,7 +121,7 @@ class Weights(Document):
     name: Name
     maker: Maker
     number_in_name: InName
-    qualifier: InName
+    qualifier: Qualifier
     style_number: StyleNumber
     year: Year
     colour: Colour
@@ -169,7 +176,7 @@ class MatchWords(Document):
     """``words.toml``."""
 
     qualifiers: list[str]
-    never_qualifiers: list[str]
+    descriptors: list[str]
     same: dict[str, str]
     not_before: list[str]
     edition: EditionWords

@@ -2,12 +2,10 @@
 
 from datetime import date
 
-import polars as pl
-
 from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
-from triage.match.link import Linked, link
-from triage.store import Connection, frame, replace
+from triage.match.link import Linked, link, link_batches
+from triage.store import Connection, append, frame, replace
 
 LISTINGS = """
 SELECT
@@ -23,7 +21,6 @@ JOIN todo AS t ON t.listing_id = l.listing_id
 WHERE l.kind = 'pair'
 ORDER BY l.listing_id
 """
-BATCH = 100_000  # listings held in memory at a time
 
 
 def run(store: Connection, constructions: Constructions, weights: MatchWeights, as_of: date) -> None:
@@ -36,12 +33,11 @@ def run(store: Connection, constructions: Constructions, weights: MatchWeights, 
         as_of: Not used: which release a pair is does not depend on the night.
     """
     del as_of
-    listings = frame(store, LISTINGS)
-    found = [link(part, constructions, weights) for part in listings.iter_slices(BATCH)] or [
-        link(listings, constructions, weights)
-    ]
-    replace(store, "match", pl.concat([one.match for one in found]))
-    replace(store, "match_evidence", pl.concat([one.evidence for one in found]))
+    write = replace  # the first batch takes the old rows away, the rest are added
+    for linked in link_batches(frame(store, LISTINGS), constructions, weights):
+        write(store, "match", linked.match)
+        write(store, "match_evidence", linked.evidence)
+        write = append
 
 
 __all__ = ["Linked", "link", "run"]

@@ -29,7 +29,8 @@ def with_probability(pairs: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
     prior, temperature = match.weights.prior, match.weights.decide.temperature
     bits = pl.sum_horizontal(*NAME_BITS, *FACT_BITS)
     scored = pairs.with_columns(bits=bits)
-    sibling = (pl.col("identity") + pl.col("compared")).max().over("item") + prior.sibling
+    shared = pl.max_horizontal(pl.col("year") + pl.col("colour"), pl.lit(0.0)) * prior.sibling_facts
+    sibling = (pl.col("identity") + pl.col("compared") + shared).max().over("item") + prior.sibling
     top = pl.max_horizontal(pl.col("bits").max().over("item"), sibling, pl.lit(prior.unrelated))
     scored = scored.with_columns(top=top, sibling=sibling)
     power = scored.select(

@@ -1,14 +1,9 @@
 """Why a release is a candidate: one agreement or conflict a row."""
 
-from typing import TYPE_CHECKING
-
 import polars as pl
 
-from triage.catalogue.matching import MatchWeights
+from triage.match.reading import Reading
 from triage.match.table import Index
-
-if TYPE_CHECKING:
-    from triage.match.link import Reading
 
 FIELDS = {
     "style_number": "style number", "model": "model", "maker": "maker", "number": "number in the name",
@@ -17,21 +12,19 @@ FIELDS = {
 }  # fmt: skip
 
 
-def explain(kept: pl.DataFrame, reading: "Reading", index: Index, match: MatchWeights) -> pl.DataFrame:
+def explain(kept: pl.DataFrame, reading: Reading, index: Index) -> pl.DataFrame:
     """Return the evidence for the releases kept: item, construction_id, field, listing_value, table_value, weight.
 
     Args:
         kept: The releases kept, with their bits.
         reading: What the texts say.
         index: The table.
-        match: Words and weights.
     """
-    del match
     long = kept.unpivot(
         list(FIELDS), index=["item", "row", "construction_id"], variable_name="column", value_name="weight"
     )
     long = long.filter(pl.col("weight").abs() > 1e-9)
-    said = _said(reading, kept, index).rename({"said": "listing_value"})
+    said = _said(reading, kept).rename({"said": "listing_value"})
     has = _has(index)
     return (
         long.join(said, on=["item", "column"], how="left")
@@ -48,10 +41,10 @@ def explain(kept: pl.DataFrame, reading: "Reading", index: Index, match: MatchWe
     )
 
 
-def _said(reading: "Reading", kept: pl.DataFrame, index: Index) -> pl.DataFrame:
+def _said(reading: Reading, kept: pl.DataFrame) -> pl.DataFrame:
     items = kept.select("item").unique()
     names = reading.names.select("item", "place", "word", column=pl.when("against").then(pl.lit("compared")).otherwise(
-        pl.col("kind").replace({"edition_word": "qualifier"})))  # fmt: skip
+        pl.col("kind").replace({"edition_word": "qualifier", "descriptor": "qualifier"})))  # fmt: skip
     frames = [names.sort("item", "place").group_by("item", "column", maintain_order=True).agg(
         said=pl.col("word").unique(maintain_order=True).str.join(" "))]  # fmt: skip
     frames.append(
@@ -73,19 +66,10 @@ def _said(reading: "Reading", kept: pl.DataFrame, index: Index) -> pl.DataFrame:
         .then(pl.concat_str(pl.lit("; "), "last_lo"))
         .otherwise(pl.lit(""))
     )
-    colours = reading.words.join(coloured(index), on="word", how="semi").unique(["item", "word"], maintain_order=True)
-    frames.append(
-        colours.group_by("item", maintain_order=True)
-        .agg(said=pl.col("word").str.join(" "))
-        .select("item", column=pl.lit("colour"), said="said")
-    )
+    hues = reading.colours.group_by("item", maintain_order=True).agg(said=pl.col("word").str.join(" "))
+    frames.append(hues.select("item", column=pl.lit("colour"), said="said"))
     frames.append(year.select("item", column=pl.lit("year"), said=shown + last))
     return pl.concat([one.select("item", "column", "said") for one in frames]).join(items, on="item", how="semi")
-
-
-def coloured(index: Index) -> pl.DataFrame:
-    """Return the words that name a colour: the table's own and the general ones."""
-    return pl.concat([index.bit["shade"].select("word"), index.bit["family"].select("word")]).unique()
 
 
 def _has(index: Index) -> pl.DataFrame:

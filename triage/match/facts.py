@@ -7,7 +7,8 @@ import polars as pl
 
 from triage.catalogue.constructions import EDITIONS, PARTS
 from triage.catalogue.matching import MatchWeights
-from triage.match.table import Index, listed_phrases
+from triage.match.table import Index
+from triage.match.text import phrases
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ def fact_phrases(match: MatchWeights) -> Phrases:
         "construction": {str(n): list(entry.words) for n, entry in enumerate(words.construction)},
         "category": dict(words.category),
     }
-    frames = [listed_phrases(listed).with_columns(kind=pl.lit(kind)) for kind, listed in groups.items()]
+    frames = [phrases(listed).with_columns(kind=pl.lit(kind)) for kind, listed in groups.items()]
     return Phrases(pl.concat(frames).select("phrase", "kind", "value"))
 
 

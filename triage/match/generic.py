@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-from triage.match.table import listed_phrases
+from triage.match.text import phrases
 
 BACKGROUND_YEARS = 55.0
 UNNAMED = 0.5  # bits a category or era must beat before a construction is named at all
@@ -14,7 +14,7 @@ def generic_words(generic: pl.DataFrame) -> pl.DataFrame:
 
     A word that fits few constructions says more: log2(constructions / those it fits).
     """
-    listed = listed_phrases(dict(zip(generic["model_id"].to_list(), generic["words"].to_list(), strict=True)))
+    listed = phrases(dict(zip(generic["model_id"].to_list(), generic["words"].to_list(), strict=True)))
     number = max(generic.height, 1)
     fits = pl.col("value").n_unique().over("phrase")
     return listed.with_columns(bits=(number / fits).log(2)).select("phrase", model_id="value", bits="bits")

@@ -1,234 +1,144 @@
 """Names in a text: which makers, models, qualifiers and numbers it names, and whether it means them."""
 
 import polars as pl
-from rapidfuzz.distance import OSA
-from rapidfuzz.process import cdist
 
 from triage.catalogue.matching import MatchWeights
-from triage.match.table import ROMAN, Index
-from triage.match.text import NUMBER, bare_code, lookalike, size_pattern, spaced, tokens
+from triage.match.codes import without_codes
+from triage.match.repair import repairs, unglued
+from triage.match.table import Index
+from triage.match.text import spaced, tokens, without_sizes
+from triage.match.vocabulary import ROMAN
 
-NAME_KINDS = ("model", "maker", "number", "qualifier", "edition_word")
-REPAIR_FROM = 5  # letters a word needs before a slip in it can be told from another word
-SLIPS = ((9, 2), (REPAIR_FROM, 1))  # letters a word has at least, slips put right
+SIZES = ((4, 50), (215, 320))  # lone numbers that can be a size: of all systems, of a foot in mm
+PART_OF_NAME = ("model", "number", "qualifier", "edition_word")
+READING = ["item", "place", "word", "kind", "token", "slips"]
 
 
-def split_words(listings: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
-    """Return the words of texts in order.
+def split_words(texts: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
+    """Return the words of texts in order: item, place (rising, with gaps), word.
 
     Args:
-        listings: item, text (plain).
+        texts: item, text (plain).
         index: Gives the phrases that are read as one word and the katakana names.
         match: Gives the marks of sizes, which are taken out.
-
-    Returns:
-        item, place (0 from the first word), word.
     """
-    text = pl.col("text").str.replace_all(size_pattern(match.words), " ")
+    text = without_sizes(without_codes(pl.col("text"), index.prefixes), match.words)
     if index.kana:
         text = text.str.replace_many(index.kana, [f" {name} " for name in index.kana])
-    words = spaced(tokens(_without_codes(text, index)))
+    words = tokens(text)
     if index.joins:
-        words = words.str.replace_many(list(index.joins), list(index.joins.values()))
-    cut = listings.select("item", word=words.str.strip_chars().str.split("  "))
-    rows = (
-        cut.explode("word").filter(pl.col("word") != "").with_columns(pl.col("word").str.strip_chars().replace(ROMAN))
-    )
-    return rows.with_columns(place=pl.int_range(pl.len()).over("item"))
+        joined = spaced(words).str.replace_many(list(index.joins), list(index.joins.values()))
+        words = joined.str.extract_all(r"\S+")
+    rows = texts.select("item", word=words).explode("word").filter(pl.col("word").is_not_null())
+    rows = rows.with_columns(pl.col("word").replace(ROMAN), place=pl.int_range(pl.len()) * 2)
+    distinct = rows["word"].unique().sort()
+    unknown = distinct.filter(~distinct.is_in(index.names["word"].implode()))
+    return _with_unglued(rows, unglued(unknown, index.names))
 
 
-def _without_codes(text: pl.Expr, index: Index) -> pl.Expr:
-    """Take out what is shaped like a style number, so that its digits are read as nothing else."""
-    shapes = [r"\b\d{2,6}[./]\d{2,4}\b", r"\b\d{2,6}-\d{3,4}\b"]
-    if index.prefixes:
-        letters = "|".join(index.prefixes)
-        shapes.insert(0, rf"\b(?:{letters})[ ./-]?[0-9o][0-9oilsb]{{0,5}}(?:[ ./-][0-9oilsb]{{2,4}}){{0,2}}[a-z]?\b")
-    return text.str.replace_all("|".join(shapes), " ")
-
-
-def repairs(unknown: pl.Series, known: pl.DataFrame) -> pl.DataFrame:
-    """Return a reading for every unknown word that is a slip away from exactly one known word.
-
-    Args:
-        unknown: Distinct words.
-        known: word, token of words worth finding; those under five letters are never targets.
-
-    Returns:
-        word, target (a known word), slips (letters put right; swapped neighbours count one).
-
-    Source:
-        Damerau, Commun. ACM 7:171 (1964); optimal string alignment distance.
-    """
-    targets = known.filter(pl.col("word").str.len_chars() >= REPAIR_FROM).sort("word")
-    frames = [pl.DataFrame(schema={"word": pl.String, "target": pl.String, "slips": pl.Int64})]
-    words = unknown.filter(unknown.str.len_chars() >= REPAIR_FROM).sort().to_list()
-    names, token = targets["word"].to_list(), targets["token"]
-    for start in range(0, len(words) if names else 0, 1024):
-        batch = words[start : start + 1024]
-        distance = cdist(batch, names, scorer=OSA.distance, score_cutoff=2, dtype="uint8", workers=2)
-        at, to = (distance <= 2).nonzero()
-        found = pl.DataFrame(
-            {"word": [batch[i] for i in at], "target": [names[i] for i in to]},
-            schema={"word": pl.String, "target": pl.String},
-        )
-        found = found.with_columns(slips=pl.Series(distance[at, to], dtype=pl.Int64), token=token.gather(to))
-        frames.append(_unique_repairs(found))
-    return pl.concat(frames)
-
-
-def _unique_repairs(found: pl.DataFrame) -> pl.DataFrame:
-    length = pl.col("word").str.len_chars()
-    allowed = pl.when(length >= SLIPS[0][0]).then(SLIPS[0][1]).otherwise(SLIPS[1][1])
-    near = found.filter(pl.col("slips") <= allowed).filter(pl.col("slips") == pl.col("slips").min().over("word"))
-    alone = near.filter(pl.col("token").n_unique().over("word") == 1)
-    return (
-        alone.sort("word", "target").unique("word", keep="first", maintain_order=True).select("word", "target", "slips")
-    )
+def _with_unglued(rows: pl.DataFrame, cuts: pl.DataFrame) -> pl.DataFrame:
+    if cuts.is_empty():
+        return rows
+    found = rows.join(cuts, on="word")
+    pieces = [
+        found.select("item", word=piece, place=pl.col("place") + step) for step, piece in enumerate(("first", "second"))
+    ]
+    whole = rows.join(cuts, on="word", how="anti")
+    return pl.concat([whole, *(piece.select(whole.columns) for piece in pieces)]).sort("place")
 
 
 def named(words: pl.DataFrame, sizes: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
     """Return the names in texts.
 
     Args:
-        words: item, place, word, as ``split_words`` returns them.
-        sizes: item, size_text, sized (the text marks a size); a number that is the size is no part of a name.
+        words: item, place, word, by item and place.
+        sizes: item, number (digits of a size stated beside the text, NULL where none is), sized (the text
+            marks a size); a number that is the size is no part of a name.
         index: The vocabulary.
         match: Words that turn a name into a comparison.
 
     Returns:
         item, place, word (as written), kind, token, slips, against (it is only named for comparison).
     """
-    known = _recognised(words, index)
-    compare = match.words.compare
-    filler = pl.Series([w for w in compare.filler if w not in index.names["word"]])
-    kept = known.filter(~pl.col("word").is_in(filler.implode()) | pl.col("kind").is_not_null())
-    kept = kept.with_columns(
-        before=pl.col("kind").shift(1).over("item"),
-        word_before=pl.col("word").shift(1).over("item"),
-        word_after=pl.col("word").shift(-1).over("item"),
-    )
+    known = recognised(words, index)
+    fillers = [word for word in match.words.compare.filler if word not in set(index.names["word"])]
+    kept = known.filter(pl.col("kind").is_not_null() | ~pl.col("word").is_in(fillers))
     kept = _in_names(kept, match)
-    kept = _runs(kept, match)
-    return _numbers(kept, sizes).select("item", "place", "word", "kind", "token", "slips", "against")
+    kept = _against(kept, match)
+    return _numbers(kept, sizes).select(*READING, "against")
 
 
-def _recognised(words: pl.DataFrame, index: Index) -> pl.DataFrame:
-    """Join the vocabulary, putting slips right; ``kind`` stays NULL for words that name nothing."""
+def recognised(words: pl.DataFrame, index: Index) -> pl.DataFrame:
+    """Return words with kind, token and slips; ``kind`` is NULL for words that name nothing, even put right."""
     names = index.names.select("word", "kind", "token")
-    known = words.join(names, on="word", how="left", maintain_order="left")
+    distinct = words.select("word").unique().sort("word").join(names, on="word", how="left", maintain_order="left")
     letters = pl.col("word").str.contains(r"^[\p{Latin}\p{Katakana}ー]+$")
-    unknown = known.filter(pl.col("kind").is_null() & letters)["word"].unique()
+    unknown = distinct.filter(pl.col("kind").is_null() & letters)["word"]
     aims = names.filter(pl.col("kind").is_in(["model", "maker"]))
-    read = (
-        repairs(unknown, aims).join(names, left_on="target", right_on="word").select("word", "kind", "token", "slips")
-    )
-    known = known.join(read, on="word", how="left", suffix="_read", maintain_order="left")
-    return known.select(
-        "item", "place", "word", pl.coalesce("kind", "kind_read"), pl.coalesce("token", "token_read"),
-        slips=pl.col("slips").fill_null(0),
-    )  # fmt: skip
+    read = repairs(unknown, aims).join(names, left_on="target", right_on="word").select("word", "kind", "token", "slips")
+    readings = pl.concat([names.with_columns(slips=pl.lit(0, pl.Int64)), read.select("word", "kind", "token", "slips")])
+    found = words.join(readings, on="word", how="left", maintain_order="left")
+    return found.select("item", "place", "word", "kind", "token", pl.col("slips").fill_null(0))
+
+
+def _beside(column: str, step: int) -> pl.Expr:
+    """Return the value ``step`` words earlier (negative: later) in the same text; words lie in one frame."""
+    return pl.when(pl.col("item").shift(step) == pl.col("item")).then(pl.col(column).shift(step))
 
 
 def _in_names(kept: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
-    """Drop the kind of qualifiers and numbers that do not stand in a name."""
-    words = match.words
-    beside = pl.Series(words.not_before)
-    name = pl.col("kind").is_in(["model", "maker"])
-    last = pl.when(name).then("place").forward_fill().over("item")
-    following = pl.when(pl.col("kind") == "model").then("place").backward_fill().over("item")
+    """Take the kind from qualifiers and numbers that do not stand in a name.
+
+    A number must follow a word of a name at once; a qualifier may stand up to three words after it, or one
+    before; of one or two letters, it too must follow at once.
+    """
+    kept = kept.with_row_index("at").with_columns(before=_beside("kind", 1), word_after=_beside("word", -1))
+    strong = pl.col("kind").is_in(["model", "maker"])
+    at = pl.col("at").cast(pl.Int64)
+    since = (at - pl.when(strong).then(at).forward_fill()).fill_null(99)
+    same = (pl.col("item") == pl.when(strong).then("item").forward_fill()).fill_null(False)
     short = pl.col("word").str.len_chars() <= 2
-    model_near = (pl.col("place") - last <= pl.when(short).then(1).otherwise(3)) | (
-        (following - pl.col("place") == 1) & ~short
-    )
-    chained = pl.col("before").is_in(["model", "number", "qualifier", "edition_word"])
-    placed = (model_near | chained).fill_null(False) & ~pl.col("word_after").is_in(beside.implode()).fill_null(False)
-    strict = pl.col("kind").is_in(["qualifier", "edition_word", "number"])
-    strict_chained = pl.when(pl.col("kind") == "number").then(chained & placed).otherwise(placed)
-    keep = ~strict | strict_chained.fill_null(False)
+    follows = same & (since <= pl.when(short).then(1).otherwise(3))
+    leads = ~short & (_beside("kind", -1) == "model").fill_null(False)
+    chained = pl.col("before").is_in(PART_OF_NAME).fill_null(False)
+    other = pl.col("word_after").is_in(match.words.not_before).fill_null(False)
+    qualifier = pl.col("kind").is_in(["qualifier", "edition_word"]) & (follows | leads | chained) & ~other
+    number = (pl.col("kind") == "number") & chained
+    keep = (strong | qualifier | number).fill_null(False)
     return kept.with_columns(kind=pl.when(keep).then("kind"), token=pl.when(keep).then("token"))
 
 
-def _runs(kept: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
-    """Mark every run of name words that stands beside a word of comparison."""
+def _against(kept: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
+    """Mark every run of name words that stands beside a word of comparison; a maker starts a new run."""
     compare = match.words.compare
-    before, after = pl.Series(compare.before), pl.Series(compare.after)
-    rather = pl.Series(compare.not_style_before)
-    kept = kept.with_columns(before=pl.col("kind").shift(1).over("item"))
-    starts = pl.col("kind").is_not_null() & (
-        pl.col("before").is_null() | ((pl.col("kind") == "maker") & (pl.col("before") != "maker"))
-    )
-    kept = kept.with_columns(starts=starts).with_columns(run=pl.col("starts").cum_sum())
-    ends = pl.col("kind").is_not_null() & pl.col("kind").shift(-1).over("item").is_null()
-    after_after = pl.col("word").shift(-2).over("item")
-    said_before = pl.col("starts") & pl.col("word_before").is_in(before.implode())
-    said_after = (
-        ends & pl.col("word_after").is_in(after.implode()) & ~after_after.is_in(rather.implode()).fill_null(False)
-    )
-    hit = (said_before | said_after).fill_null(False)
-    return kept.filter(pl.col("kind").is_not_null() | _loose_number()).with_columns(
-        against=hit.any().over("item", "run") & pl.col("kind").is_not_null()
-    )
+    kept = kept.with_columns(before=_beside("kind", 1), after=_beside("kind", -1))
+    name = pl.col("kind").is_not_null()
+    starts = name & (pl.col("before").is_null() | ((pl.col("kind") == "maker") & (pl.col("before") != "maker")))
+    ends = name & pl.col("after").is_null()
+    said_before = starts & _beside("word", 1).is_in(compare.before)
+    number_follows = _beside("word", -2).is_in(compare.not_style_before).fill_null(False)
+    said_after = ends & _beside("word", -1).is_in(compare.after) & ~number_follows
+    kept = kept.with_columns(run=starts.cum_sum(), hit=(said_before | said_after).fill_null(False))
+    runs = kept.filter("hit").select("run").unique()
+    marked = kept.filter(name | _loose()).join(runs.with_columns(against=True), on="run", how="left", maintain_order="left")
+    return marked.with_columns(against=pl.col("against").fill_null(False) & name)
 
 
-def _loose_number() -> pl.Expr:
-    return pl.col("word").str.contains(r"^\d+$") & pl.col("before").is_in(
-        ["model", "qualifier", "edition_word", "number"]
-    )
+def _loose() -> pl.Expr:
+    return pl.col("before").is_in(PART_OF_NAME) & pl.col("word").str.contains(r"^\d+$")
 
 
 def _numbers(kept: pl.DataFrame, sizes: pl.DataFrame) -> pl.DataFrame:
-    """Keep a number beside a model's name when it can't be a size or a year; an unknown one is ``other``."""
+    """Keep a number after a model's name when it can't be a size or a year; one the table lacks is ``other``."""
     number = pl.col("word").cast(pl.Int64, strict=False)
-    sized = kept.join(sizes, on="item", how="left", maintain_order="left").with_columns(number=number)
-    is_size = (
-        pl.col("size_text").fill_null("").str.contains(pl.concat_str(pl.lit(r"(^|\D)"), "word", pl.lit(r"(\D|$)")))
-    )
-    year = pl.col("number").is_between(1950, 2040) | (
-        pl.col("number").is_between(70, 99) & (pl.col("word").str.len_chars() == 2)
-    )
-    like_size = pl.col("number").is_between(4, 50) | pl.col("number").is_between(215, 320)
+    joined = kept.join(sizes.select("item", "number", "sized"), on="item", how="left", maintain_order="left")
+    is_size = (pl.col("word") == pl.col("number")).fill_null(False)
+    short_year = number.is_between(60, 99) & (pl.col("word").str.len_chars() == 2)
+    like_size = pl.any_horizontal(number.is_between(*span) for span in SIZES) & ~pl.col("sized")
+    other = ~is_size & ~number.is_between(1950, 2040) & ~short_year & ~like_size & (number < 5000)
     loose = pl.col("kind").is_null()
-    other = loose & ~year & ~is_size & ~(like_size & ~pl.col("sized")) & (pl.col("number") < 5000)
-    keep = (~loose & ~((pl.col("kind") == "number") & is_size & (pl.col("number") > 3))) | other
-    return sized.filter(keep).with_columns(
+    keep = pl.when(loose).then(other).otherwise(~((pl.col("kind") == "number") & is_size & (number > 3)))
+    return joined.filter(keep.fill_null(True)).with_columns(
         kind=pl.when(loose).then(pl.lit("number")).otherwise("kind"),
         token=pl.when(loose).then(pl.lit("other")).otherwise("token"),
     )
-
-
-def style_numbers(listings: pl.DataFrame, index: Index) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Return the style numbers that texts quote.
-
-    Args:
-        listings: item, text (plain).
-        index: Keys and the letters numbers start with.
-
-    Returns:
-        item, row, strength, word for the numbers of the table, the strongest a release; and item, word for
-        those shaped like the table's that stand in no row.
-    """
-    spans = listings.select("item", span=pl.col("text").str.extract_all(NUMBER)).explode("span")
-    spans = spans.with_columns(pl.col("span").str.strip_chars(" ./-"))
-    spans = spans.filter(pl.col("span").str.count_matches(r"\d") >= 3)
-    first = pl.col("span").str.replace(r"[ ./-][0-9oilsb]+[a-z]{0,2}$", "")
-    rest = pl.col("span").str.replace(r"^[a-z]*[ ./-]?[0-9oilsb]*[ ./-]", "")
-    ways = pl.concat([
-        spans.select("item", "span", key=bare_code(pl.col("span"))),
-        spans.select("item", "span", key=bare_code(first)),
-        spans.select("item", "span", key=bare_code(rest)),
-        spans.select("item", "span", key=lookalike(bare_code(pl.col("span")))),
-        spans.select("item", "span", key=lookalike(bare_code(first))),
-    ]).unique()  # fmt: skip
-    order = pl.col("strength").replace_strict({"exact": 0, "partial": 1, "stem": 2}, return_dtype=pl.Int8)
-    hits = ways.join(index.codes, on="key").with_columns(order=order).sort("item", "row", "order", "span")
-    found = hits.unique(["item", "row"], keep="first", maintain_order=True).select(
-        "item", "row", "strength", word="span"
-    )
-    letters = bare_code(pl.col("span")).str.extract(r"^([a-z]+)\d")
-    shaped = spans.filter(letters.is_in(pl.Series(index.prefixes, dtype=pl.String).implode()))
-    shaped = shaped.filter(pl.col("span").str.count_matches(r"\d") >= 4)
-    stray = shaped.join(
-        found.select("item", word="word"), left_on=["item", "span"], right_on=["item", "word"], how="anti"
-    )
-    stray = stray.join(found, on="item", how="anti")
-    return found, stray.select("item", word="span").unique().sort("item", "word")

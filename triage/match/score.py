@@ -65,6 +65,7 @@ def name_scores(tokens: pl.DataFrame, extra: pl.DataFrame, index: Index, match: 
     number = _masked("number", kept, pairs, index, w.number_in_name, w.number_in_name.extra)
     number += _count_other(kept, pairs) * w.number_in_name.extra
     qualifier = _masked("qualifier", kept, pairs, index, w.qualifier, w.qualifier.extra)
+    qualifier += _masked("descriptor", kept, pairs, index, w.qualifier, w.qualifier.descriptor_extra)
     qualifier += _masked("edition_word", kept, pairs, index, w.qualifier, 0.0)
     return pairs.select(
         "sig", "row", "shared",
@@ -89,7 +90,7 @@ def _shared_words(model: pl.DataFrame, index: Index, match: MatchWeights) -> pl.
 def _sig_masks(kind: str, tokens: pl.DataFrame, height: int, index: Index) -> np.ndarray:
     bits = index.bit[kind].select("token", "bit").unique()
     pairs = tokens.filter(pl.col("kind") == kind).join(bits, on="token")
-    return as_masks(pairs, "sig", height, 64 * index.masks[kind].shape[1])
+    return as_masks(pairs, "sig", height, index.masks[kind].shape[1])
 
 
 def _masked(
@@ -126,30 +127,23 @@ def _count_other(tokens: pl.DataFrame, pairs: pl.DataFrame) -> np.ndarray:
     return counts["len"].fill_null(0).to_numpy().astype(np.float64)
 
 
-def style_number_bits(pairs: pl.DataFrame, found: pl.DataFrame, stray: pl.DataFrame, match: MatchWeights) -> pl.Series:
+def style_number_bits(pairs: pl.DataFrame, stray: pl.DataFrame, match: MatchWeights) -> pl.Series:
     """Return the bits of style numbers for pairs of item and row.
 
     Args:
-        pairs: item, row.
-        found: item, row, strength of the table's numbers a text quotes.
+        pairs: item, row, number_strength (how much of the release's number the text quotes; NULL: nothing).
         stray: item of texts that quote a number of the table's shape that stands in no row.
         match: Weights.
     """
     bits = match.weights.style_number
     given = {"exact": bits.exact, "partial": bits.partial, "stem": bits.stem}
-    strong = found.filter(pl.col("strength") != "stem").select("item").unique().with_columns(elsewhere=True)
-    odd = stray.select("item").unique().with_columns(odd=True)
-    joined = (
-        pairs.select("item", "row")
-        .join(found.select("item", "row", "strength"), on=["item", "row"], how="left", maintain_order="left")
-        .join(strong, on="item", how="left", maintain_order="left")
-        .join(odd, on="item", how="left", maintain_order="left")
-    )
-    return joined.select(
-        pl.when(pl.col("strength").is_not_null())
-        .then(pl.col("strength").replace_strict(given, default=0.0, return_dtype=pl.Float64))
-        .when("elsewhere").then(bits.other)
-        .when("odd").then(bits.unknown)
+    quoted = pl.col("number_strength").is_in(["exact", "partial"]).any().over("item")
+    odd = pl.col("item").is_in(stray["item"].unique().implode())
+    return pairs.select(
+        pl.when(pl.col("number_strength").is_not_null())
+        .then(pl.col("number_strength").replace_strict(given, default=0.0, return_dtype=pl.Float64))
+        .when(quoted).then(bits.other)
+        .when(odd).then(bits.unknown)
         .otherwise(0.0)
         .alias("style_number")
     ).to_series()  # fmt: skip
@@ -203,6 +197,6 @@ def _item_masks(kind: str, words: pl.DataFrame, pairs: pl.DataFrame, index: Inde
     at = pairs.select("item").join(items, on="item", how="left", maintain_order="left")["at"].to_numpy()
     bits = index.bit[kind].select("word", "bit").unique()
     said = words.join(items, on="item").join(bits, on="word").select("at", "bit").unique()
-    return as_masks(said, "at", items.height, 64 * index.masks[kind].shape[1])[at], index.masks[kind][
+    return as_masks(said, "at", items.height, index.masks[kind].shape[1])[at], index.masks[kind][
         pairs["row"].to_numpy()
     ]

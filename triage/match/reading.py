@@ -1,0 +1,106 @@
+"""What the texts of listings say about which release they are."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from triage.catalogue.matching import MatchWeights
+from triage.match.codes import quoted, without_codes
+from triage.match.facts import fact_phrases, facts_in
+from triage.match.names import named, split_words
+from triage.match.table import COLOUR_MASKS, Index
+from triage.match.text import marks_size, plain, spaced, tokens, without_sizes
+from triage.match.years import FIELDS, stated_years
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What texts say; every frame has ``item``.
+
+    Attributes:
+        texts: One row an item: text (``spaced``, title and body).
+        names: Makers, model words, qualifiers and numbers named.
+        found: Style numbers of the table: row, strength, word.
+        stray: Style numbers of the table's shape that stand in no row: word.
+        years: One row an item: the years stated, NULL where none is.
+        colours: Colour words: word.
+        facts: Edition words, construction and category: kind, value, word.
+    """
+
+    texts: pl.DataFrame
+    names: pl.DataFrame
+    found: pl.DataFrame
+    stray: pl.DataFrame
+    years: pl.DataFrame
+    colours: pl.DataFrame
+    facts: pl.DataFrame
+
+
+def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
+    """Return what the texts of listings say.
+
+    Args:
+        listings: item (rising), title, body, size_text, stated_year_lo, stated_year_hi, stated_year_kind.
+        index: The construction table, laid out for matching.
+        match: Words.
+    """
+    texts = listings.select("item", title=plain(pl.col("title")), body=plain(pl.col("body")))
+    bodies = texts.filter(pl.col("body") != "")
+    whole = pl.when(pl.col("body") == "").then("title").otherwise(pl.concat_str("title", pl.lit(" . "), "body"))
+    whole_texts = texts.select("item", text=whole)
+    words = split_words(texts.select("item", text="title"), index, match)
+    more = split_words(bodies.select("item", text="body"), index, match)
+    found, stray = quoted(whole_texts, index.codes, index.prefixes)
+    lines = whole_texts.select("item", text=spaced(tokens(pl.col("text"))))
+    hues = pl.concat([index.bit[kind].select("word") for kind in COLOUR_MASKS]).unique()
+    return Reading(
+        texts=lines,
+        names=_names(words, more, _sizes(listings, texts, match), index, match),
+        found=found,
+        stray=stray,
+        years=_years(listings, texts, bodies, index, match),
+        colours=pl.concat([words, more]).join(hues, on="word", how="semi").select("item", "word").unique().sort("item", "word"),
+        facts=facts_in(lines, fact_phrases(match)),
+    )
+
+
+def _names(
+    words: pl.DataFrame, more: pl.DataFrame, sizes: pl.DataFrame, index: Index, match: MatchWeights
+) -> pl.DataFrame:
+    """Return the names of titles; a body names the model only when its title does not."""
+    titled = named(words, sizes, index, match)
+    if more.is_empty():
+        return titled
+    told = titled.filter((pl.col("kind") == "model") & ~pl.col("against")).select("item").unique()
+    later = more.with_columns(pl.col("place") + words["place"].max() + 1 if words.height else pl.col("place"))  # type: ignore[operator]
+    both = pl.concat([words, later]).join(told, on="item", how="anti").sort("item", "place")
+    both = both.join(more.select("item").unique(), on="item", how="semi", maintain_order="left")
+    again = named(both, sizes, index, match)
+    kept = titled.join(both.select("item").unique(), on="item", how="anti", maintain_order="left")
+    return pl.concat([kept, again]).sort("item", "place")
+
+
+def _sizes(listings: pl.DataFrame, texts: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
+    """Return item, number (digits of the size stated beside the text) and sized (a size is stated at all)."""
+    size = pl.col("size_text").fill_null("")
+    marked = texts.select(marked=marks_size(pl.col("title"), match.words)).to_series()
+    return listings.select("item", number=size.str.extract(r"(\d+)"), sized=marked | (size != ""))
+
+
+def _years(
+    listings: pl.DataFrame, texts: pl.DataFrame, bodies: pl.DataFrame, index: Index, match: MatchWeights
+) -> pl.DataFrame:
+    """Return the stated years: of the title, else those the listing stage found, else of the body."""
+    lo, hi = pl.col("stated_year_lo"), pl.col("stated_year_hi")
+    bought = (pl.col("stated_year_kind") == "purchase").fill_null(False)
+    stated = listings.select("item", first_lo=lo, first_hi=hi, last_lo=lo, last_hi=hi, purchase=bought)
+    sources = [_years_in(texts, "title", index, match), stated, _years_in(bodies, "body", index, match)]
+    known = [one.filter(pl.col("first_lo").is_not_null()).cast(FIELDS) for one in sources]  # type: ignore[arg-type]
+    best = pl.concat(known).unique("item", keep="first", maintain_order=True)
+    return texts.select("item").join(best, on="item", how="left", maintain_order="left")
+
+
+def _years_in(texts: pl.DataFrame, column: str, index: Index, match: MatchWeights) -> pl.DataFrame:
+    text = without_sizes(without_codes(pl.col(column), index.prefixes), match.words)
+    digits = texts.filter(pl.col(column).str.contains(r"\d\d"))
+    return digits.select("item", year=stated_years(text, match.words)).unnest("year")
