@@ -69,6 +69,7 @@ def book(phrases: Iterable[Phrase]) -> Phrasebook:
     keys = (
         table.with_columns(compatible(table["words"]))
         .with_columns(key=spaced(pl.col("words")).str.strip_chars(" "))
+        .filter(pl.col("key") != "")
         .with_columns(
             key=pl.when(pl.col("key").str.contains(UNSPACED))
             .then("key")
