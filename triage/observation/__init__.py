@@ -1,0 +1,103 @@
+"""Stage 4, observation: listing, answer -> observation. What was affirmed, denied and doubted, and where.
+
+A condition ("cracked") said of a thing ("midsole") makes a sign. Small words around it deny it, doubt it
+or point to other shoes. The words are in ``rules/signs/``; nothing here knows a word of any language.
+"""
+
+from datetime import date
+
+import polars as pl
+
+from triage import store as tables
+from triage.catalogue.signs import LANGUAGES, Signs
+from triage.observation.habit import habitual
+from triage.observation.lexicon import Lexicon, lexicon
+from triage.observation.read import mentions, with_hints
+from triage.observation.weigh import answered, weighed
+
+__all__ = ["observed", "read_text", "run"]
+
+OFFERED = """
+SELECT listing_id, source, seller, title, body, language
+FROM listing
+WHERE listing_id IN (SELECT listing_id FROM todo)
+ORDER BY listing_id
+"""
+OF_SELLERS = """
+SELECT source, seller, body
+FROM listing
+WHERE seller IS NOT NULL
+  AND body IS NOT NULL
+  AND (source, seller) IN (
+    SELECT (source, seller)
+    FROM listing
+    WHERE listing_id IN (SELECT listing_id FROM todo)
+  )
+ORDER BY listing_id
+"""
+ANSWERED = """
+SELECT listing_id, sign, answered_on, said_by, state, text
+FROM answer
+WHERE listing_id IN (SELECT listing_id FROM todo)
+  AND state <> 'no_reply'
+ORDER BY listing_id, sign, said_by, answered_on, state, text
+"""
+COLUMNS = ["listing_id", "sign", "said_by", "state", "hedged", "quote", "start", "field", "language"]
+OBSERVATION = [*COLUMNS, "counts", "value"]
+
+
+def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
+    """Read the listings of ``todo`` and the answers to questions about them; nothing depends on ``as_of``."""
+    words = lexicon(signs)
+    offered = tables.frame(store, OFFERED)
+    habits = habitual(tables.frame(store, OF_SELLERS))
+    replies = tables.frame(store, ANSWERED)
+    tables.replace(store, "observation", observed(offered, replies, habits, words))
+
+
+def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
+    """Return the observation rows of listings and answers.
+
+    Args:
+        offered: listing_id, source, seller, title, body, language.
+        replies: listing_id, sign, answered_on, said_by, state, text; in order, the last one holds.
+        habits: source, seller, sentence, as ``habitual`` gives them.
+    """
+    texts = pl.concat(
+        [
+            offered.select("listing_id", said_by=pl.lit("listing"), field=pl.lit(field), text=field, hint="language")
+            for field in ("title", "body")
+        ]
+        + [
+            replies.filter(pl.col("said_by") == "answer")
+            .join(offered.select("listing_id", "language"), on="listing_id")
+            .select("listing_id", said_by=pl.lit("answer"), field=pl.lit("answer"), text="text", hint="language")
+        ]
+    ).with_row_index("tid")
+    known = pl.col("hint").is_in(list(LANGUAGES)).fill_null(False)
+    texts = with_hints(texts.with_columns(hint=pl.when(known).then("hint")), words)
+    read = mentions(texts.select("tid", "text", "hint"), words)
+    read = read.join(texts.select("tid", "listing_id", "said_by", "field"), on="tid")
+    read = read.join(offered.select("listing_id", "source", "seller"), on="listing_id", how="left")
+    read = read.join(
+        habits.with_columns(habit=pl.lit(True)), on=["source", "seller", "sentence"], how="left"
+    ).with_columns(pl.col("habit").fill_null(False) & (pl.col("field") == "body"))
+    rows = pl.concat([weighed(read, words).select(OBSERVATION), answered(replies).select(OBSERVATION)])
+    spoken_for = pl.col("field") == "answer"
+    direct = answered(replies).filter("counts").select("listing_id", "sign", "said_by", told=pl.lit(True))
+    rows = rows.join(direct, on=["listing_id", "sign", "said_by"], how="left")
+    own = spoken_for & pl.col("told").fill_null(False) & (pl.col("start").is_not_null())
+    rows = rows.with_columns(counts=pl.col("counts") & ~own).drop("told")
+    return rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
+
+
+def read_text(text: str, signs: Signs, language: str | None = None) -> pl.DataFrame:
+    """Return what a pasted text says: sign, state, hedged, quote, start, language, value, counts."""
+    words = lexicon(signs)
+    texts = pl.DataFrame({"tid": [0], "text": [text], "hint": [language]}, schema_overrides={"hint": pl.String})
+    read = mentions(with_hints(texts, words), words)
+    read = read.with_columns(
+        listing_id=pl.lit(""), said_by=pl.lit("listing"), field=pl.lit("body"), habit=pl.lit(False)
+    )
+    kept = weighed(read, words).sort("start", "sign")
+    return kept.select("sign", "state", "hedged", "quote", "start", "language", "value", "counts")

@@ -1,0 +1,72 @@
+"""Which thing a condition is said of, and so which sign it makes."""
+
+import polars as pl
+
+from triage.observation.lexicon import Lexicon
+from triage.observation.scope import between
+
+FAR = 90  # characters; a thing farther away is not meant
+COMMA, AND, TURN, BACKWARD = 12, 8, 200, 14
+BLOCKERS = ["object", "box"]
+
+
+def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return conditions with their sign, where a fitting thing stands in the sentence.
+
+    Returns:
+        cid, thing, sign, sign_state, thing_start, thing_end, value; sign NULL where the nearest thing is
+        one that no sign speaks of (a box, laces). Conditions without any fitting thing are left out.
+    """
+    things = words.filter(pl.col("kind") == "thing")
+    pairs = said.join(things, on="sid", suffix="_t").filter(
+        (pl.col("start_t") >= pl.col("end")) | (pl.col("end_t") <= pl.col("start"))
+    )
+    fits = _read(pairs.with_columns(thing=pl.col("key_t")), lexicon)
+    blocked = (
+        pairs.filter(pl.col("key_t").is_in(BLOCKERS))
+        .join(fits.select("cid", "start_t"), on=["cid", "start_t"], how="anti")
+        .with_columns(thing="key_t", sign=pl.lit(None, pl.String), sign_state=pl.lit(None, pl.String))
+    )
+    blocked = blocked.filter(_crossed("comma") + _crossed("and") + _crossed("but") == 0)
+    near = pl.concat([fits, blocked.select(fits.columns)]).with_columns(far=_distance()).filter(pl.col("far") < FAR)
+    nearest = near.sort("cid", "far", "start_t", "sign").unique("cid", keep="first", maintain_order=True)
+    return nearest.select(
+        "cid",
+        "thing",
+        "sign",
+        "sign_state",
+        thing_start="start_t",
+        thing_end="end_t",
+        value=pl.when(pl.col("thing") == "year").then("state_t"),
+    )
+
+
+def unbound(said: pl.DataFrame, lexicon: Lexicon, thing: str | pl.Expr) -> pl.DataFrame:
+    """Return the sign of conditions for a thing that is not in their sentence ("" = none at all)."""
+    value = pl.lit(thing) if isinstance(thing, str) else thing
+    return _read(said.with_columns(thing=value), lexicon).sort("cid", "sign").unique("cid", keep="first")
+
+
+def _read(said: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Join conditions and things to the signs they make; ``denied`` picks among readings that ask for it."""
+    spoken = pl.when(pl.col("denied") ^ (pl.col("state") == "denied")).then(pl.lit("denied"))
+    reads = lexicon.reads.rename({"condition": "key", "state": "sign_state"})
+    found = said.join(reads, on=["thing", "key"]).with_columns(spoken=spoken.otherwise(pl.lit("affirmed")))
+    found = found.filter(pl.col("said").is_null() | (pl.col("said") == pl.col("spoken")))
+    turned = pl.when(pl.col("sign_state") == "denied").then(pl.lit("affirmed")).otherwise(pl.lit("denied"))
+    kept = pl.col("said").is_not_null() | (pl.col("spoken") == "affirmed")
+    return found.with_columns(sign_state=pl.when(kept).then("sign_state").otherwise(turned)).drop("spoken", "said")
+
+
+def _crossed(kind: str) -> pl.Expr:
+    ahead = pl.col("start_t") < pl.col("start")
+    return pl.when(ahead).then(between(kind, "_t", "")).otherwise(between(kind, "", "_t"))
+
+
+def _distance() -> pl.Expr:
+    """Return how far a thing is from a condition: characters, and what the joints between them cost."""
+    ahead = pl.col("start_t") < pl.col("start")
+    gap = pl.when(ahead).then(pl.col("start") - pl.col("end_t")).otherwise(pl.col("start_t") - pl.col("end"))
+    letters = pl.when(pl.col("language") == "ja").then(gap // 3).otherwise(gap)
+    backward = (~ahead & ~pl.col("noun") & (gap > 1)).cast(pl.Int64) * BACKWARD
+    return letters + COMMA * _crossed("comma") + AND * _crossed("and") + TURN * _crossed("but") + backward

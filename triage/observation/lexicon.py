@@ -1,0 +1,142 @@
+"""The patterns that are looked for, and what each means in each language."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+import polars as pl
+
+from triage.catalogue.signs import Signs, Words
+from triage.observation.fold import spell
+
+SHORTEST_MISSPELT = 8
+YEARS = range(1960, 2031)
+UMLAUTS = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}
+
+
+@dataclass(frozen=True)
+class Lexicon:
+    """What is looked for (``patterns``), what it means (``meanings``), which pairs make a sign (``reads``).
+
+    patterns: pattern, lead and trail (bytes of white space that belong to no word).
+    meanings: pattern, language, kind, key, noun, state.
+    reads: thing, condition, said, sign, state. A sign's own phrase is a condition named by its id.
+    """
+
+    patterns: pl.DataFrame
+    meanings: pl.DataFrame
+    reads: pl.DataFrame
+    polarity: pl.DataFrame
+
+
+def lexicon(signs: Signs) -> Lexicon:
+    """Return the lexicon of all signs and languages."""
+    rows = [row for words in signs.words for row in _of_language(words)]
+    rows += [row for sign in signs for row in _of_phrases(sign.id, sign.phrases, "affirmed")]
+    rows += [row for sign in signs for row in _of_phrases(sign.id, sign.denials, "denied")]
+    rows += [row for language in ("en", "de", "fr", "it", "es", "ja") for row in _years(language)]
+    rows += list(_misspelt(rows))
+    meanings = pl.DataFrame(rows, ["pattern", "language", "kind", "key", "noun", "state"], orient="row").unique(
+        maintain_order=True
+    )
+    patterns = (
+        meanings.select("pattern")
+        .unique(maintain_order=True)
+        .with_columns(
+            lead=pl.col("pattern").str.starts_with(" ").cast(pl.UInt32),
+            trail=pl.col("pattern").str.ends_with(" ").cast(pl.UInt32),
+        )
+    )
+    reads = [
+        (thing, condition, reading.said, sign.id, reading.state)
+        for sign in signs
+        for reading in sign.reads
+        for thing, condition in product(reading.thing, reading.condition)
+    ]
+    reads += [("", sign.id, _own(sign.id, reads), sign.id, "affirmed") for sign in signs]
+    return Lexicon(
+        patterns,
+        meanings,
+        pl.DataFrame(reads, ["thing", "condition", "said", "sign", "state"], orient="row"),
+        pl.DataFrame([(sign.id, sign.polarity) for sign in signs], ["sign", "polarity"], orient="row"),
+    )
+
+
+def _own(sign: str, reads: list[tuple[str, str, str | None, str, str]]) -> str | None:
+    """Return which state of a sign's own phrases is left to it: another sign may read the other one."""
+    taken = {said for _, condition, said, _, _ in reads if condition == sign}
+    return {"denied": "affirmed", "affirmed": "denied"}[taken.pop() or ""] if taken else None
+
+
+Row = tuple[str, str, str, str, bool, str]
+
+
+def _of_language(words: Words) -> Iterator[Row]:
+    lang = words.language
+    for word in words.common:
+        yield from ((p, lang, "common", "", False, "") for p in patterns_of(word, lang))
+    for key, listed in words.thing.items():
+        for word in listed:
+            yield from ((p, lang, "thing", key, True, "") for p in patterns_of(word, lang))
+    for key, forms in words.condition.items():
+        for noun, listed in ((True, forms.noun), (False, forms.word)):
+            for word in listed:
+                yield from ((p, lang, "condition", key, noun, "affirmed") for p in patterns_of(word, lang))
+    for kind, listed in words.cue:
+        for word in listed:
+            yield from ((p, lang, kind.strip("_"), "", False, "") for p in patterns_of(word, lang))
+
+
+def _of_phrases(sign: str, phrases: dict[str, tuple[str, ...]], state: str) -> Iterator[Row]:
+    for lang, listed in phrases.items():
+        for phrase in listed:
+            yield from ((p, lang, "condition", sign, False, state) for p in patterns_of(phrase, lang))
+
+
+def patterns_of(word: str, language: str) -> list[str]:
+    """Return the plain patterns of a word: blanks stand for word ends, German umlauts both ways."""
+    spellings = {word}
+    if any(c in word for c in UMLAUTS):
+        spellings.add("".join(UMLAUTS.get(c, c) for c in word))
+    found = []
+    for spelling in sorted(spellings):
+        inner = " ".join(spell(spelling.strip("*")).split())
+        if language == "ja" and not inner.isascii():
+            found.append(inner)
+            continue
+        head = "" if spelling.startswith("*") else " "
+        tail = "" if spelling.endswith("*") else " "
+        found.append(head + inner + tail)
+    return found
+
+
+def _years(language: str) -> Iterator[Row]:
+    for year in YEARS:
+        pattern = f"{year}" if language == "ja" else f" {year} "
+        yield (pattern, language, "thing", "year", True, str(year))
+
+
+def _misspelt(rows: list[Row]) -> Iterator[Row]:
+    """Yield one-slip spellings of the long words of conditions and things, never one that is a word itself."""
+    known = {row[0] for row in rows}
+    for pattern, lang, kind, key, noun, state in rows:
+        word = pattern.strip()
+        if kind not in ("condition", "thing") or len(word) < SHORTEST_MISSPELT or not word.isalpha():
+            continue
+        if not word.isascii() or not pattern.startswith(" "):
+            continue
+        for slip in _slips(word):
+            typed = pattern.replace(word, slip)
+            if typed not in known:
+                yield (typed, lang, kind, key, noun, state)
+
+
+def _slips(word: str) -> Iterator[str]:
+    """Yield a letter lost, doubled or swapped with its neighbour, or another vowel; the first letter stays."""
+    for i in range(1, len(word)):
+        yield word[:i] + word[i + 1 :]
+        yield word[:i] + word[i] + word[i:]
+        if i + 1 < len(word) and word[i] != word[i + 1]:
+            yield word[:i] + word[i + 1] + word[i] + word[i + 2 :]
+        if word[i] in "aeiouy":
+            yield from (word[:i] + vowel + word[i + 1 :] for vowel in "aeiouy" if vowel != word[i])

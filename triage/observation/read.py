@@ -1,0 +1,121 @@
+"""What texts say, mention by mention: sentence by sentence, then over the sentences of one text."""
+
+import polars as pl
+
+from triage.observation.bind import bound, unbound
+from triage.observation.habit import sentence_key
+from triage.observation.lexicon import Lexicon
+from triage.observation.scope import conditions, read_words
+from triage.observation.sentence import distinct, hits, sentences, spoken
+
+ASKED = r"[?？]\s*$|か[。\s]*$"
+MENTION = ["tid", "sign", "state", "hedged", "quote", "start", "language", "value", "named", "no", "sentence"]
+
+
+def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return every reading of texts, in order.
+
+    Args:
+        texts: tid, text (NULL allowed), hint (language the text is said to be in, or NULL).
+
+    Returns:
+        tid, sign, state, hedged, quote and its start (characters in the text), language, value (a year or
+        NULL), named (the thing was named), no and sentence (its number and text).
+    """
+    found = sentences(texts.drop_nulls("text"))
+    once = distinct(found).with_columns(asked=pl.col("text").str.contains(ASKED))
+    placed = hits(once, lexicon)
+    languages = spoken(once, placed, lexicon)
+    words = read_words(placed, languages, lexicon)
+    spelt = once.select("sid", "spelt", "asked")
+    said = conditions(words, spelt).filter(~pl.col("dropped"))
+    uses = found.join(once.select("sid", "text", "hint"), on=["text", "hint"], nulls_equal=True)
+    uses = _linked(uses.sort("tid", "no"), once, words, languages, lexicon)
+    read = _resolved(uses, said, bound(said, words, lexicon), lexicon)
+    return _quoted(read, once).sort("tid", "no", "start", "sign").select(MENTION)
+
+
+def _linked(
+    uses: pl.DataFrame, once: pl.DataFrame, words: pl.DataFrame, languages: pl.DataFrame, lexicon: Lexicon
+) -> pl.DataFrame:
+    """Add to each use of a sentence the thing the sentence before spoke of, and the reply that follows."""
+    things = words.filter(pl.col("kind") == "thing").group_by("sid").agg(last=pl.col("key").last())
+    replies = _replies(once, languages, lexicon)
+    linked = uses.join(things, on="sid", how="left").join(replies, on="sid", how="left").sort("tid", "no")
+    return linked.with_columns(
+        carried=pl.col("last").shift(1).over("tid"), reply=pl.col("reply").shift(-1).over("tid")
+    ).drop("last")
+
+
+def _replies(once: pl.DataFrame, languages: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return the sentences that open with a yes or a no: sid, reply (affirmed, denied)."""
+    words = lexicon.meanings.filter(pl.col("kind").is_in(["yes", "reply_no"]))
+    found = once.join(languages, on="sid").select("sid", "language", spelt=pl.col("spelt").str.strip_chars())
+    parts = []
+    for (kind, language), rows in words.group_by("kind", "language", maintain_order=True):
+        options = "|".join(rows["pattern"].str.strip_chars().str.replace_all(" ", "[ ']").to_list())
+        opens = pl.col("spelt").str.contains(rf"^(?:{options})\s*(?:[,.;:!?、。-]|$)")
+        state = "affirmed" if kind == "yes" else "denied"
+        part = found.filter((pl.col("language") == language) & opens)
+        parts.append(part.select("sid", reply=pl.lit(state)))
+    empty = found.select("sid", reply=pl.lit(None, pl.String)).head(0)
+    return pl.concat([empty, *parts]).unique("sid", keep="last", maintain_order=True)
+
+
+def _resolved(uses: pl.DataFrame, said: pl.DataFrame, fitted: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return uses of conditions with their sign: by a thing in the sentence, one carried over, or none."""
+    rows = uses.select("tid", "no", "at", "sid", "carried", "reply").join(said, on="sid")
+    rows = rows.filter(~pl.col("asked") | pl.col("reply").is_not_null())
+    here = rows.join(fitted, on="cid").with_columns(named=pl.lit(True))
+    loose = rows.join(fitted, on="cid", how="anti")
+    blank = pl.lit(None, pl.Int64)
+    extra = {"thing_start": blank, "thing_end": blank, "value": pl.lit(None, pl.String)}
+    pairs = said.join(loose.select("cid", "carried").unique().drop_nulls(), on="cid")
+    carried = unbound(pairs, lexicon, pl.col("carried")).select("cid", "carried", "thing", "sign", "sign_state")
+    by_carried = loose.join(carried, on=["cid", "carried"]).with_columns(**extra, named=pl.lit(True))
+    rest = loose.join(carried, on=["cid", "carried"], how="anti")
+    default = unbound(said, lexicon, "").select("cid", "thing", "sign", "sign_state")
+    by_none = rest.join(default, on="cid").with_columns(**extra, named=pl.lit(False))
+    columns = here.columns
+    all_rows = pl.concat([here, by_carried.select(columns), by_none.select(columns)]).drop_nulls("sign")
+    flipped = pl.when(pl.col("sign_state") == "denied").then(pl.lit("affirmed")).otherwise(pl.lit("denied"))
+    denied_reply = pl.col("asked") & (pl.col("reply") == "denied")
+    return all_rows.with_columns(sign_state=pl.when(denied_reply).then(flipped).otherwise("sign_state"))
+
+
+def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
+    """Turn byte spans of plain sentences into character spans and the words as typed."""
+    span = read.join(once.select("sid", "text", "spelt", "odd"), on="sid").with_columns(
+        from_=pl.min_horizontal("start", "thing_start") - 1, upto=pl.max_horizontal("end", "thing_end") - 1
+    )
+    raw = pl.col("spelt").cast(pl.Binary)
+    span = span.with_columns(
+        first=raw.bin.slice(1, pl.col("from_")).cast(pl.String, strict=False).str.len_chars().cast(pl.Int64),
+        after=raw.bin.slice(1, pl.col("upto")).cast(pl.String, strict=False).str.len_chars().cast(pl.Int64),
+    )
+    span = _unfolded(span)
+    tail = pl.col("text").str.slice(pl.col("after")).str.extract(r"^([\pL\pM\pN]*)").str.len_chars()
+    tail = pl.when(pl.col("language") == "ja").then(0).otherwise(tail.fill_null(0))
+    span = span.with_columns(after=pl.col("after") + tail.cast(pl.Int64))
+    return span.with_columns(
+        quote=pl.col("text").str.slice(pl.col("first"), pl.col("after") - pl.col("first")),
+        start=pl.col("at").cast(pl.Int64) + pl.col("first"),
+        state="sign_state",
+        sentence=sentence_key(pl.col("text")),
+    )
+
+
+def _unfolded(span: pl.DataFrame) -> pl.DataFrame:
+    """Map positions of sentences that were folded cluster by cluster back to the characters typed."""
+    return span
+
+
+def with_hints(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return texts with a language for those that came without: the one most of their words belong to."""
+    bare = texts.filter(pl.col("hint").is_null() & pl.col("text").is_not_null())
+    if bare.is_empty():
+        return texts
+    once = distinct(bare.select("text", "hint"))
+    told = spoken(once, hits(once, lexicon), lexicon).join(once.select("sid", "text"), on="sid")
+    filled = texts.join(told.select("text", told="language"), on="text", how="left", maintain_order="left")
+    return filled.with_columns(hint=pl.col("hint").fill_null(pl.col("told"))).drop("told")

@@ -1,0 +1,168 @@
+"""What the small words around a condition do to it: deny, doubt, suppose, point to other shoes.
+
+After NegEx (J. Biomed. Inform. 34:301, 2001) and ConText (42:839, 2009): a trigger reaches a window of
+words, forwards or backwards, up to a terminator; phrases that only look like triggers are skipped first.
+On top of it, a denial reaches over a list ("no cracks, peeling or separation").
+"""
+
+import polars as pl
+
+from triage.observation.lexicon import Lexicon
+from triage.observation.sentence import BREAKS
+
+NO_WINDOW = 6
+NOT_WINDOW = 5
+AFTER_WINDOW = 3
+VERB_WINDOW = 2
+PAST_WINDOW = 6
+WIDE_BYTES = 80  # no window reaches farther; keeps the pairs few
+KANA_BYTES = 27
+COUNTED = ("comma", "and", "or", "but", "this", "affirm", "degree", "condition", "no", "not", "after")
+
+
+def read_words(found: pl.DataFrame, spoken: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return the hits with what they mean in the language of their sentence, in order.
+
+    Returns:
+        sid, language, start, end, kind, key, noun, state, and one running count per kind of ``COUNTED``
+        (whole frame; only differences inside a sentence are used).
+    """
+    languages = spoken.select("language").unique()
+    breaks = pl.DataFrame(list(BREAKS.items()), ["pattern", "kind"], orient="row").select(
+        "pattern", "kind", key=pl.lit(""), noun=pl.lit(False), state=pl.lit("")
+    )
+    meanings = pl.concat(
+        [lexicon.meanings, breaks.join(languages, how="cross").select(lexicon.meanings.columns)]
+    ).filter(pl.col("kind") != "common")
+    words = (
+        found.join(spoken, on="sid")
+        .join(meanings, on=["pattern", "language"])
+        .group_by("sid", "language", "start", "end", "kind", "key", "state")
+        .agg(pl.col("noun").any())
+        .sort("sid", "start", "end", "kind", "key", "state")
+    )
+    return words.with_columns((pl.col("kind") == kind).cast(pl.Int64).cum_sum().alias(f"n_{kind}") for kind in COUNTED)
+
+
+def between(kind: str, first: str, second: str) -> pl.Expr:
+    """Return how many words of a kind stand between two words of a pair, by their column suffixes."""
+    own = (pl.col(f"kind{second}") == kind).cast(pl.Int64)
+    return pl.col(f"n_{kind}{second}") - own - pl.col(f"n_{kind}{first}")
+
+
+def conditions(words: pl.DataFrame, spelt: pl.DataFrame) -> pl.DataFrame:
+    """Return every condition with what the words around it do to it.
+
+    Args:
+        words: From ``read_words``.
+        spelt: sid, spelt, asked.
+
+    Returns:
+        The condition's row, with denied, hedged, dropped, asked.
+    """
+    said = words.filter(pl.col("kind") == "condition").with_row_index("cid")
+    linked = _chains(words, said)
+    denied = _in_chain(_denied(words, linked, spelt), linked)
+    return (
+        linked.drop("chain")
+        .join(spelt.select("sid", "asked"), on="sid", how="left")
+        .with_columns(
+            denied=pl.col("cid").is_in(denied.implode()),
+            hedged=pl.col("cid").is_in(_hedged(words, said).implode()),
+            dropped=pl.col("cid").is_in(_dropped(words, said, spelt).implode()),
+        )
+    )
+
+
+def _pairs(words: pl.DataFrame, said: pl.DataFrame, kinds: list[str], *, ahead: bool) -> pl.DataFrame:
+    """Return cue and condition of one sentence: the cue first when ``ahead``, else the condition first."""
+    cues = words.filter(pl.col("kind").is_in(kinds)).with_row_index("cue")
+    pairs = cues.join(said, on="sid", suffix="_c")
+    if ahead:
+        return pairs.filter(pl.col("start_c") >= pl.col("end")).with_columns(
+            gap=pl.col("start_c") - pl.col("end"), from_=pl.col("end")
+        )
+    return pairs.filter(pl.col("start") >= pl.col("end_c")).with_columns(
+        gap=pl.col("start") - pl.col("end_c"), from_=pl.col("end_c")
+    )
+
+
+def _clear(pairs: pl.DataFrame, kinds: tuple[str, ...], *, ahead: bool) -> pl.DataFrame:
+    """Keep the pairs with nothing of these kinds between."""
+    first, second = ("", "_c") if ahead else ("_c", "")
+    return pairs.filter(pl.all_horizontal([between(kind, first, second) == 0 for kind in kinds]))
+
+
+def _words_between(pairs: pl.DataFrame, spelt: pl.DataFrame) -> pl.DataFrame:
+    """Add ``steps``, the words between cue and condition, plus one: 1 when they stand side by side."""
+    text = pl.col("spelt").cast(pl.Binary).bin.slice(pl.col("from_"), pl.col("gap")).cast(pl.String, strict=False)
+    near = pairs.filter(pl.col("gap") <= WIDE_BYTES).join(spelt.select("sid", "spelt"), on="sid")
+    return near.with_columns(steps=text.str.count_matches(r"[\pL\pN]+").fill_null(99) + 1).drop("spelt")
+
+
+def _denied(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.Series:
+    stops = ("comma", "but", "and", "affirm", "condition")
+    japanese = pl.col("language") == "ja"
+    ahead = _words_between(_clear(_pairs(words, said, ["no", "not"], ahead=True), stops, ahead=True), spelt)
+    window = pl.when(pl.col("kind") == "no").then(NO_WINDOW).otherwise(NOT_WINDOW)
+    forward = ahead.filter(pl.col("steps") <= window)
+    back = _clear(_pairs(words, said, ["after"], ahead=False), ("but", "affirm", "condition"), ahead=False)
+    back = _words_between(back, spelt)
+    near = (
+        pl.when(japanese)
+        .then((pl.col("gap") <= KANA_BYTES) & (between("comma", "_c", "") == 0))
+        .otherwise(
+            (pl.col("steps") <= AFTER_WINDOW) & (between("comma", "_c", "") <= 1) & (between("and", "_c", "") == 0)
+        )
+    )
+    verb = _clear(_pairs(words, said, ["after_verb"], ahead=False), stops, ahead=False)
+    verb = _words_between(verb, spelt).filter((pl.col("steps") <= VERB_WINDOW + 1) & ~pl.col("noun_c"))
+    beside = forward.filter(pl.col("steps") <= 2).select("sid", "start")
+    verb = verb.join(beside, on=["sid", "start"], how="anti")
+    return pl.concat([frame["cid"] for frame in (forward, back.filter(near), verb)]).unique()
+
+
+def _chains(words: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
+    """Number the lists of conditions: what denies one of a list denies all of it."""
+    joiner = pl.col("kind").is_in(["comma", "and", "or"])
+    before = words.with_columns(
+        joined=joiner.shift(1).fill_null(False) & (pl.col("start") - pl.col("end").shift(1) <= 2),
+    ).filter(pl.col("kind") == "condition")
+    same = said.with_columns(joined=before["joined"])
+    here, last = "", "_p"
+    same = same.with_columns(pl.all().shift(1).name.suffix("_p"))
+    quiet = [between(kind, last, here) == 0 for kind in ("but", "affirm", "degree", "no", "not", "after")]
+    by_or = between("or", last, here) > 0
+    nouns = pl.col("noun") & pl.col("noun_p")
+    link = (
+        (pl.col("sid") == pl.col("sid_p"))
+        & pl.col("joined")
+        & pl.all_horizontal(quiet)
+        & (by_or | nouns | (pl.col("language") == "ja"))
+    ).fill_null(False)
+    return said.with_columns(chain=same.select((~link).cast(pl.Int64).cum_sum()).to_series())
+
+
+def _in_chain(denied: pl.Series, linked: pl.DataFrame) -> pl.Series:
+    chains = linked.filter(pl.col("cid").is_in(denied.implode()))["chain"].unique()
+    return linked.filter(pl.col("chain").is_in(chains.implode()))["cid"]
+
+
+def _hedged(words: pl.DataFrame, said: pl.DataFrame) -> pl.Series:
+    found = []
+    for ahead in (True, False):
+        first, second = ("", "_c") if ahead else ("_c", "")
+        pairs = _clear(_pairs(words, said, ["hedge"], ahead=ahead), ("but",), ahead=ahead)
+        found.append(pairs.filter(between("comma", first, second) <= 1)["cid"])
+    return pl.concat(found).unique()
+
+
+def _dropped(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.Series:
+    """Return the conditions that say nothing of the pair on offer as it is now."""
+    stops = ("but", "this", "comma")
+    supposed = _clear(_pairs(words, said, ["condition"], ahead=True), stops, ahead=True)
+    past = _clear(_pairs(words, said, ["past"], ahead=True), (*stops, "and"), ahead=True)
+    past = _words_between(past, spelt).filter(pl.col("steps") <= PAST_WINDOW)
+    after = _clear(_pairs(words, said, ["condition_after"], ahead=False), stops, ahead=False)
+    others = [_clear(_pairs(words, said, ["other"], ahead=way), stops, ahead=way) for way in (True, False)]
+    return pl.concat([frame["cid"] for frame in (supposed, past, after, *others)]).unique()

@@ -1,0 +1,46 @@
+"""One observation per listing, speaker and sign carries the weight; every other mention stays visible."""
+
+import polars as pl
+
+from triage.observation.lexicon import Lexicon
+
+FIELDS = ("title", "body", "answer")
+
+
+def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return mentions with ``counts``: TRUE for the one that speaks for its sign.
+
+    A disclosure beats praise wherever it stands; then what is sure beats what is hedged, what names its
+    part beats what does not, and the later beats the earlier. A seller's standing sentence never counts.
+
+    Args:
+        read: Mentions with listing_id, said_by, field, habit.
+    """
+    order = pl.col("field").replace_strict(list(FIELDS), list(range(len(FIELDS))), return_dtype=pl.Int64)
+    disclosed = ((pl.col("polarity") == "risk") & (pl.col("state") == "affirmed")) | (
+        (pl.col("polarity") == "safe") & (pl.col("state") == "denied")
+    )
+    ranked = read.join(lexicon.polarity, on="sign").with_columns(order=order, disclosed=disclosed)
+    ranked = ranked.sort(
+        ["listing_id", "said_by", "sign", "habit", "disclosed", "hedged", "named", "order", "start", "quote"],
+        descending=[False, False, False, False, True, False, True, True, True, False],
+        nulls_last=True,
+    )
+    first = pl.int_range(pl.len()).over("listing_id", "said_by", "sign") == 0
+    return ranked.with_columns(counts=first & ~pl.col("habit")).drop("order", "disclosed", "polarity")
+
+
+def answered(replies: pl.DataFrame) -> pl.DataFrame:
+    """Return the observations that answers are by themselves; of several answers the last one counts."""
+    last = pl.int_range(pl.len()).over("listing_id", "sign", "said_by") == (
+        pl.len().over("listing_id", "sign", "said_by") - 1
+    )
+    return replies.with_columns(
+        hedged=pl.lit(False),
+        quote="text",
+        start=pl.lit(None, pl.Int64),
+        field=pl.lit("answer"),
+        language=pl.lit(None, pl.String),
+        counts=last,
+        value=pl.lit(None, pl.String),
+    )
