@@ -6,6 +6,7 @@ Prints seconds, peak memory, and recall and precision of the relists. Everything
 """
 
 import json
+import logging
 import resource
 import sys
 import time
@@ -31,7 +32,18 @@ MODELS = {
 }
 COLOURS = ["black rust", "white ivy", "silver fjord", "steel lime", "moss", "cobalt", "plum", "sail", "ember", "copper"]
 SOURCES = ["attic board", "harbour auction", "ridge club noticeboard", "lantern flea"]
-WEAR = ["deadstock", "lightly worn", "worn", "ungetragen", "kaum getragen", "neuves", "portées", "mai usate", "usadas", "used"]
+WEAR = [
+    "deadstock",
+    "lightly worn",
+    "worn",
+    "ungetragen",
+    "kaum getragen",
+    "neuves",
+    "portées",
+    "mai usate",
+    "usadas",
+    "used",
+]
 SENTENCES = [
     "Found in my uncle's attic with the box and papers.", "No crumbling that I can see.", "Sohle leicht vergilbt.",
     "Kleber an der Spitze etwas offen.", "Semelle un peu dure mais pas de décollement.", "Jamais portées, boîte abîmée.",
@@ -51,9 +63,16 @@ OLD_NIGHT = date(2026, 11, 24)
 def pairs(count: int, rng: np.random.Generator) -> pl.DataFrame:
     """Return pairs of shoes as their owners know them; a tenth belongs to dealers with thousands of like ones."""
     makers = np.array(MAKERS)[rng.integers(0, len(MAKERS), count)]
-    models = np.array([MODELS[maker][pick % len(MODELS[maker])] for maker, pick in zip(makers, rng.integers(0, 42, count), strict=True)])
+    models = np.array(
+        [
+            MODELS[maker][pick % len(MODELS[maker])]
+            for maker, pick in zip(makers, rng.integers(0, 42, count), strict=True)
+        ]
+    )
     dealer = rng.random(count) < 0.1
-    seller = np.where(dealer, rng.integers(0, max(2, count // 20_000), count), 1000 + rng.integers(0, max(10, count // 3), count))
+    seller = np.where(
+        dealer, rng.integers(0, max(2, count // 20_000), count), 1000 + rng.integers(0, max(10, count // 3), count)
+    )
     picks = rng.integers(0, len(SENTENCES), (count, 5))
     # a dealer writes one text for everything
     picks[dealer] = np.array([3, 12, 14, 17, 21])
@@ -82,7 +101,11 @@ def pairs(count: int, rng: np.random.Generator) -> pl.DataFrame:
 def advertised(owned: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
     """Return a listing of each pair in its owner's words."""
     order = pl.Series("order", rng.integers(0, 3, owned.height))
-    size = pl.when(pl.col("size") % 1 == 0).then(pl.col("size").cast(pl.Int32).cast(pl.String)).otherwise(pl.col("size").cast(pl.String))
+    size = (
+        pl.when(pl.col("size") % 1 == 0)
+        .then(pl.col("size").cast(pl.Int32).cast(pl.String))
+        .otherwise(pl.col("size").cast(pl.String))
+    )
     style = pl.when("styled").then(pl.format(" QX{}", "style")).otherwise(pl.lit(""))
     name = pl.format("{} {}{}", "maker", "model", style)
     title = (
@@ -124,7 +147,9 @@ def copied(first: pl.DataFrame) -> pl.DataFrame:
     """Return the same pairs on another marketplace, under another account."""
     other = dict(zip(SOURCES, [*SOURCES[1:], SOURCES[0]], strict=True))
     return first.with_columns(
-        source=pl.col("source").replace_strict(other), seller=pl.format("{}x", "seller"), body=pl.format("{} Also offered elsewhere.", "body")
+        source=pl.col("source").replace_strict(other),
+        seller=pl.format("{}x", "seller"),
+        body=pl.format("{} Also offered elsewhere.", "body"),
     )
 
 
@@ -136,10 +161,11 @@ def plant(store: Connection, rows: int, seed: int = 7) -> pl.DataFrame:
     first = advertised(owned, rng)
     private = first.filter(~pl.col("dealer"))
     again = relisted(private.sample(int(rows * 0.05), seed=seed), rng)
-    copies = copied(private.filter(~pl.col("pair").is_in(again["pair"].implode())).sample(int(rows * 0.02), seed=seed + 1))
+    copies = copied(
+        private.filter(~pl.col("pair").is_in(again["pair"].implode())).sample(int(rows * 0.02), seed=seed + 1)
+    )
     gone = first.filter(pl.col("pair").is_in(again["pair"].implode()))
     stay = first.filter(~pl.col("pair").is_in(again["pair"].implode()))
-    early = (stay["pair"].to_numpy() % 3) == 0  # a third of the others is of the night before, and still there
     nights = [
         (OLD_NIGHT, [gone.with_columns(id=pl.format("A{}", "pair"))]),
         (
@@ -151,21 +177,31 @@ def plant(store: Connection, rows: int, seed: int = 7) -> pl.DataFrame:
             ],
         ),
     ]
-    del early
     for night, frames in nights:
         columns = ["id", "seller", "source", "title", "body", "price", "size_cell"]
         _write(store, night, pl.concat([listed.select(columns) for listed in frames]))
     relist = again.select(
-        listing_id=pl.format("{}/A{}", "source", "pair"), twin_id=pl.format("{}/B{}", "source", "pair"), kind=pl.lit("relist")
+        listing_id=pl.format("{}/A{}", "source", "pair"),
+        twin_id=pl.format("{}/B{}", "source", "pair"),
+        kind=pl.lit("relist"),
     )
     truth = copies.join(first.select("pair", home="source"), on="pair").select(
-        listing_id=pl.format("{}/A{}", "home", "pair"), twin_id=pl.format("{}/C{}", "source", "pair"), kind=pl.lit("copy")
+        listing_id=pl.format("{}/A{}", "home", "pair"),
+        twin_id=pl.format("{}/C{}", "source", "pair"),
+        kind=pl.lit("copy"),
     )
     return pl.concat([relist, truth])
 
 
 def _write(store: Connection, night: date, listed: pl.DataFrame) -> None:
-    fields = {"external_id": "id", "seller": "seller", "title": "title", "body": "body", "price": "price", "size": "size_cell"}
+    fields = {
+        "external_id": "id",
+        "seller": "seller",
+        "title": "title",
+        "body": "body",
+        "price": "price",
+        "size": "size_cell",
+    }
     settings = {"currency": "EUR", "country": "DE", "decimal": ",", "snapshot": True}
     for source, rows in sorted(listed.partition_by("source", as_dict=True).items()):
         feed_id = f"{night}-{source[0]}"
@@ -182,7 +218,11 @@ def _write(store: Connection, night: date, listed: pl.DataFrame) -> None:
                 ]
             ),
         )  # fmt: skip
-        price = pl.when(pl.col("price") % 2 == 0).then(pl.format("{},00 €", "price")).otherwise(pl.format("{} € VB", "price"))
+        price = (
+            pl.when(pl.col("price") % 2 == 0)
+            .then(pl.format("{},00 €", "price"))
+            .otherwise(pl.format("{} € VB", "price"))
+        )
         cells = rows.with_columns(price=price).select(cells=pl.struct(fields.values()).struct.json_encode())
         numbered = cells.select(feed_id=pl.lit(feed_id), row_no=pl.int_range(1, pl.len() + 1), cells="cells")
         append(store, "raw_row", numbered)
@@ -204,6 +244,7 @@ def peak_gb() -> float:
 
 def main(rows: int) -> None:
     """Plant a night, normalise it, find its twins, print what it took."""
+    logging.basicConfig(level=logging.INFO, format="%(message)s")
     problems: list = []
     words = load_words(Path(__file__).parents[1] / "rules" / "words", problems)
     if words is None:
@@ -223,7 +264,7 @@ def main(rows: int) -> None:
         written += time.perf_counter() - start
     print(f"normalise {read:.1f} s, write {written:.1f} s; peak {peak_gb():.2f} GB")
     start = time.perf_counter()
-    found = find_twins(frame(store, LISTINGS))
+    found = find_twins(frame(store, LISTINGS), words.twin)
     recall, precision = score(found, planted)
     took = time.perf_counter() - start
     print(f"twins {took:.1f} s: recall {recall:.4f}, precision {precision:.4f}; peak {peak_gb():.2f} GB")

@@ -246,6 +246,34 @@ class CountryWords(Document):
     names: dict[Country, list[str]]
 
 
+class TwinWeights(Document):
+    """Natural log odds by which what two listings share or not speaks for one pair."""
+
+    base: float
+    same_title: float = Field(ge=0)
+    title_typo: float = Field(ge=0)
+    other_word: float = Field(le=0)
+    same_text: float = Field(ge=0)
+    like_text: float = Field(ge=0)
+    other_text: float = Field(le=0)
+    other_number: float = Field(le=0)
+    price_near: float = Field(ge=0)
+    price_far: float = Field(le=0)
+    same_seller: float = Field(ge=0)
+
+
+class TwinWords(Document):
+    """``twin.toml``: when two listings are the same pair under another id."""
+
+    block_cap: int = Field(ge=2)
+    keep_from: float = Field(ge=0, le=1)
+    sentence_letters: int = Field(ge=1)
+    template_uses: int = Field(ge=2)
+    noise: WordList
+    relist: TwinWeights
+    copy_: TwinWeights = Field(alias="copy")
+
+
 @dataclass(frozen=True)
 class Words:
     """Everything stage 2 knows about how sellers write."""
@@ -258,6 +286,7 @@ class Words:
     language: LanguageWords
     text: TextWords
     country: CountryWords
+    twin: TwinWords
 
 
 MODELS: dict[str, type[Document]] = {
@@ -269,6 +298,7 @@ MODELS: dict[str, type[Document]] = {
     "language": LanguageWords,
     "text": TextWords,
     "country": CountryWords,
+    "twin": TwinWords,
 }
 
 

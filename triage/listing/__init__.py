@@ -28,4 +28,4 @@ def run(store: Connection, words: Words, as_of: date) -> None:
             seen += record(store, *normalise(read_cells(store, feed), reading))
     if seen:
         with transaction(store):
-            write_twins(store)
+            write_twins(store, words.twin)

@@ -1,12 +1,24 @@
-"""The same pair under another id: relisted by its seller, or copied to another marketplace."""
+"""The same pair under another id: relisted by its seller, or copied to another marketplace.
+
+Couples are looked for in blocks of listings that share a key and fit the same foot; each couple is judged by itself,
+from what the two share and where they differ, never because both resemble a third.
+"""
+
+import logging
 
 import polars as pl
 from rapidfuzz import fuzz, process
 
+from triage.catalogue.words import TwinWeights, TwinWords
+from triage.listing.phrases import Phrase, book, compatible, spaced
 from triage.store import Connection, append, frame
 
-BLOCK_CAP = 60  # listings a block may hold; a larger one is a template, not a pair
-STORED_FROM = 0.5
+LOG = logging.getLogger(__name__)
+CHUNK_COUPLES = 250_000
+SAME_TEXT, LIKE_TEXT, OTHER_TEXT = 0.95, 0.8, 0.5  # likeness of two descriptions
+TYPO = 75.0  # likeness of the differing words of two titles, 0 to 100
+ORDINALS = ["", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
+SCHEMA = {"listing_id": pl.String, "twin_id": pl.String, "kind": pl.String, "probability": pl.Float64, "why": pl.String}
 
 LISTINGS = """
   SELECT
@@ -26,95 +38,235 @@ LISTINGS = """
 """
 
 
-def find_twins(listings: pl.DataFrame) -> pl.DataFrame:
+def write_twins(store: Connection, words: TwinWords) -> None:
+    """Judge every listing of the store anew and write the couples."""
+    store.execute("DELETE FROM twin")
+    append(store, "twin", find_twins(frame(store, LISTINGS), words))
+
+
+def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     """Return couples of listings that are probably one pair, both ways.
 
     Args:
-        listings: ``listing_id, source, seller, title, body, price_base_minor, foot_mm_lo, foot_mm_hi, first_seen,
-            last_seen``.
+        listings: ``listing_id, source, seller`` (lower case), ``title, body, price_base_minor, foot_mm_lo,
+            foot_mm_hi, first_seen, last_seen``.
+        words: Weights, noise words and the cap of a block.
 
     Returns:
-        ``listing_id, twin_id, kind, probability, why``.
+        ``listing_id, twin_id, kind, probability, why``, ordered by the ids.
     """
-    keyed = listings.with_row_index("row").with_columns(
-        words=_word_key(pl.col("title")),
-        opening=_word_key(pl.col("body").str.slice(0, 80)),
-        size=pl.concat_str(pl.col("foot_mm_lo").round(0), pl.lit("-"), pl.col("foot_mm_hi").round(0)),
-    )
-    blocks = (["source", "seller", "size"], ["words", "size"], ["opening", "size"])
-    couples = pl.concat([_couples(keyed, keys) for keys in blocks]).unique().sort("row", "other")
-    return _judged(keyed, couples)
+    marked = _marked(listings, words)
+    couples = _couples(marked, _sentences(marked, words), words)
+    if couples.is_empty():
+        return pl.DataFrame(schema=SCHEMA)
+    judged = pl.concat([_judged(marked, part, words) for part in couples.iter_slices(CHUNK_COUPLES)])
+    return _told(judged)
 
 
-def _word_key(text: pl.Expr) -> pl.Expr:
-    return text.str.to_lowercase().str.extract_all(r"[\p{L}\p{N}]+").list.unique().list.sort().list.join(" ")
-
-
-def _couples(keyed: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
-    """Return the couples that share all keys; blocks beyond the cap are left out."""
-    known = keyed.drop_nulls(keys).filter(pl.len().over(keys).is_between(2, BLOCK_CAP)).select("row", *keys)
+def _marked(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Add the title's words without noise, and the size as a key."""
+    noise = book(Phrase(word, "noise") for word in words.noise.words)
+    key = spaced(pl.col("title")).str.replace_many(noise.patterns, [" "] * len(noise.patterns), leftmost=True)
     return (
-        known.join(known.rename({"row": "other"}), on=keys)
+        listings.with_columns(compatible(listings["title"]), compatible(listings["body"]))
+        .with_row_index("row")
+        .with_columns(tokens=key.str.extract_all(r"[^\s¶]+").list.unique().list.sort())
+        .with_columns(
+            name=pl.col("tokens").list.join(" ").hash(),
+            size=pl.concat_str(pl.col("foot_mm_lo").round(0), pl.lit("-"), pl.col("foot_mm_hi").round(0)).fill_null(
+                "?"
+            ),
+            text=pl.col("body").str.to_lowercase().str.replace_all(r"\s+", " "),
+        )
+        .drop("body")
+    )
+
+
+def _sentences(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return the two rarest sentences of each description that stand in another listing too, but in no template."""
+    parts = (
+        marked.select("row", "seller", part=pl.col("text").str.split("."))
+        .explode("part")
+        .filter(pl.col("part").str.len_chars() >= words.sentence_letters)
+        .select("row", "seller", part=pl.col("part").str.strip_chars().hash())
+    )
+    counts = parts.group_by("part").agg(uses=pl.len(), most=pl.col("seller").len())
+    shared = counts.filter(pl.col("uses").is_between(2, 50 * words.block_cap)).select("part", "uses")
+    return (
+        parts.select("row", "part")
+        .join(shared, on="part")
+        .sort("row", "uses", "part")
+        .group_by("row", maintain_order=True)
+        .head(2)
+        .select("row", "part")
+    )
+
+
+def _couples(marked: pl.DataFrame, sentences: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return the couples that share a key and may fit the same foot."""
+    keyed = marked.select("row", "source", "seller", "size", "name")
+    by_sentence = sentences.join(keyed.select("row", "size"), on="row")
+    blocks = [
+        ("seller, size and marketplace", keyed.drop_nulls("seller"), ["source", "seller", "size"]),
+        ("seller and title", keyed.drop_nulls("seller"), ["source", "seller", "name", "size"]),
+        ("title and size", keyed, ["name", "size"]),
+        ("sentence and size", by_sentence, ["part", "size"]),
+    ]
+    found = [_block(rows, keys, name, words.block_cap) for name, rows, keys in blocks]
+    return pl.concat(found).unique().sort("row", "other")
+
+
+def _block(rows: pl.DataFrame, keys: list[str], name: str, cap: int) -> pl.DataFrame:
+    """Return the couples of one key; blocks above the cap are left out, and said so."""
+    sized = rows.select("row", *keys).with_columns(block=pl.len().over(keys))
+    left_out = sized.filter(pl.col("block") > cap)
+    if not left_out.is_empty():
+        LOG.info(
+            "twins by %s: %d blocks of more than %d listings left out, %d listings in them",
+            name, left_out.select(keys).n_unique(), cap, left_out.height,
+        )  # fmt: skip
+    known = sized.filter(pl.col("block").is_between(2, cap)).select("row", key=pl.struct(keys).hash())
+    return (
+        known.join(known.rename({"row": "other"}), on="key")
         .filter(pl.col("row") < pl.col("other"))
         .select("row", "other")
     )
 
 
-def _judged(keyed: pl.DataFrame, couples: pl.DataFrame) -> pl.DataFrame:
-    left = keyed.select(pl.all())
-    both = couples.join(left, on="row", maintain_order="left").join(
-        keyed.rename({"row": "other"}), on="other", suffix="_other", maintain_order="left"
-    )
-    if both.is_empty():
-        return pl.DataFrame(
-            schema={
-                "listing_id": pl.String,
-                "twin_id": pl.String,
-                "kind": pl.String,
-                "probability": pl.Float64,
-                "why": pl.String,
-            }
-        )
-    both = both.with_columns(
-        title_like=_likeness(both["words"], both["words_other"]), body_like=_likeness(both["body"], both["body_other"])
+def _judged(marked: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return the couples that can be one pair, with the probability and the facts it comes from."""
+    columns = ["row", "listing_id", "source", "seller", "price_base_minor", "first_seen", "last_seen"]
+    facts = marked.select(columns)
+    both = couples.join(facts, on="row", maintain_order="left").join(
+        facts.rename({"row": "other"}), on="other", suffix="_other", maintain_order="left"
     )
     same_source = pl.col("source") == pl.col("source_other")
-    same_seller = (pl.col("seller") == pl.col("seller_other")).fill_null(False)
     apart = (pl.col("last_seen") < pl.col("first_seen_other")) | (pl.col("last_seen_other") < pl.col("first_seen"))
-    like = 0.6 * pl.col("title_like") + 0.4 * pl.coalesce("body_like", "title_like")
-    probability = (1.0 / (1.0 + (-(like - 0.86) / 0.035).exp())).clip(0.0, 0.99).round(3)
-    judged = both.with_columns(
-        kind=pl.when(same_source).then(pl.lit("relist")).otherwise(pl.lit("copy")), probability=probability
-    ).filter(pl.when(same_source).then(same_seller & apart).otherwise(True) & (pl.col("probability") >= STORED_FROM))
-    judged = judged.with_columns(
-        why=pl.format(
-            "{}, same size, title {} % alike{}",
-            pl.when(same_source)
-            .then(pl.lit("same seller, one after the other"))
-            .otherwise(pl.lit("on two marketplaces")),
-            (pl.col("title_like") * 100).round(0).cast(pl.Int32),
-            pl.when(pl.col("body_like").is_not_null())
-            .then(pl.format(", text {} % alike", (pl.col("body_like").fill_null(0) * 100).round(0).cast(pl.Int32)))
-            .otherwise(pl.lit("")),
+    same_seller = (pl.col("seller") == pl.col("seller_other")).fill_null(False)
+    both = both.with_columns(same_source=same_source, same_seller=same_seller).filter(
+        ~pl.col("same_source") | (pl.col("same_seller") & apart)
+    )
+    texts = marked.select("row", "tokens", "text")
+    both = both.join(texts, on="row", maintain_order="left").join(
+        texts.rename({"row": "other"}), on="other", suffix="_other", maintain_order="left"
+    )
+    both = _compared(both)
+    odds = pl.when("same_source").then(_odds(words.relist)).otherwise(_odds(words.copy_))
+    return (
+        both.with_columns(
+            kind=pl.when("same_source").then(pl.lit("relist")).otherwise(pl.lit("copy")),
+            probability=(1 / (1 + (-odds).exp())).round(3),
+        )
+        .filter(pl.col("probability") >= words.keep_from)
+        .drop("tokens", "tokens_other", "text", "text_other")
+    )
+
+
+def _compared(both: pl.DataFrame) -> pl.DataFrame:
+    """Add how titles, texts, numbers and prices of the two compare."""
+    here = pl.col("tokens").list.set_difference("tokens_other").list.join(" ")
+    there = pl.col("tokens_other").list.set_difference("tokens").list.join(" ")
+    length = pl.min_horizontal(pl.col("text").str.len_chars(), pl.col("text_other").str.len_chars())
+    both = both.with_columns(here=here, there=there).with_columns(
+        swapped=(pl.col("here") != "") & (pl.col("there") != ""),
+        start=pl.col("text").str.slice(0, length),
+        start_other=pl.col("text_other").str.slice(0, length),
+        numbers=pl.col("text").str.extract_all(r"\d+").list.unique(),
+        numbers_other=pl.col("text_other").str.extract_all(r"\d+").list.unique(),
+    )
+    lost = pl.col("numbers").list.set_difference("numbers_other").list.len()
+    gained = pl.col("numbers_other").list.set_difference("numbers").list.len()
+    earlier = pl.when(pl.col("first_seen") <= pl.col("first_seen_other"))
+    ratio = earlier.then(pl.col("price_base_minor_other") / pl.col("price_base_minor")).otherwise(
+        pl.col("price_base_minor") / pl.col("price_base_minor_other")
+    )
+    same_start = pl.col("start") == pl.col("start_other")
+    unsure = both.select(~same_start & (pl.col("start") != "")).to_series().fill_null(False)
+    return both.with_columns(
+        typo=_ratio(both["here"], both["there"], both["swapped"]) >= TYPO,
+        text_like=pl.when(length == 0)
+        .then(None)
+        .when(same_start)
+        .then(1.0)
+        .otherwise(_ratio(both["start"], both["start_other"], unsure) / 100),
+        other_number=((lost > 0) & (gained > 0)).fill_null(False),
+        ratio=ratio,
+    ).drop("start", "start_other", "numbers", "numbers_other")
+
+
+def _ratio(one: pl.Series, other: pl.Series, where: pl.Series) -> pl.Series:
+    """Return the likeness of two texts, 0 to 100, where it is asked for; else 0."""
+    places = where.arg_true()
+    scores = pl.zeros(len(one), dtype=pl.Float64, eager=True)
+    if places.is_empty():
+        return scores
+    found = process.cpdist(one.gather(places).to_list(), other.gather(places).to_list(), scorer=fuzz.ratio, workers=2)
+    return scores.scatter(places, pl.Series(found, dtype=pl.Float64))
+
+
+def _odds(weights: TwinWeights) -> pl.Expr:
+    """Return the natural log odds that a couple is one pair."""
+    title = (
+        pl.when(~pl.col("swapped")).then(weights.same_title)
+        .when("typo").then(weights.title_typo).otherwise(weights.other_word)
+    )  # fmt: skip
+    text = (
+        pl.when(pl.col("text_like") >= SAME_TEXT).then(weights.same_text)
+        .when(pl.col("text_like") >= LIKE_TEXT).then(weights.like_text)
+        .when(pl.col("text_like") < OTHER_TEXT).then(weights.other_text).otherwise(0.0)
+    )  # fmt: skip
+    number = pl.when("other_number").then(weights.other_number).otherwise(0.0)
+    price = (
+        pl.when(pl.col("ratio").is_null()).then(0.0)
+        .when(pl.col("ratio").is_between(0.5, 1.1)).then(weights.price_near).otherwise(weights.price_far)
+    )  # fmt: skip
+    seller = pl.when("same_seller").then(weights.same_seller).otherwise(0.0)
+    return weights.base + title + text + number + price + seller
+
+
+def _told(judged: pl.DataFrame) -> pl.DataFrame:
+    """Return each couple both ways, with its reasons in words."""
+    names = ["listing_id", "seller", "price_base_minor", "first_seen", "last_seen"]
+    back = judged.rename({name: f"{name}_x" for name in names}).rename({f"{name}_other": name for name in names})
+    back = back.rename({f"{name}_x": f"{name}_other" for name in names})
+    both = pl.concat([judged, back.select(judged.columns)])
+    later = pl.col("first_seen") > pl.col("first_seen_other")
+    story = (
+        both.filter(later & (pl.col("kind") == "relist"))
+        .group_by("listing_id")
+        .agg(
+            times=pl.len() + 1,
+            since=pl.col("first_seen_other").min(),
+            was=pl.col("price_base_minor_other").sort_by("first_seen_other", "listing_id_other").first(),
         )
     )
-    one = judged.select("listing_id", twin_id="listing_id_other", kind="kind", probability="probability", why="why")
-    back = judged.select(
-        listing_id="listing_id_other", twin_id="listing_id", kind="kind", probability="probability", why="why"
+    both = both.join(story, on="listing_id", how="left")
+    ordinal = pl.col("times").replace_strict(dict(enumerate(ORDINALS)), default="another", return_dtype=pl.String)
+    prices = pl.when(pl.col("was").is_not_null() & pl.col("price_base_minor").is_not_null()).then(
+        pl.format(", {} -> {}", _whole("was"), _whole("price_base_minor"))
     )
-    return pl.concat([one, back]).sort("listing_id", "twin_id")
-
-
-def _likeness(one: pl.Series, other: pl.Series) -> pl.Series:
-    """Return how alike two columns of texts are, 0 to 1, NULL where one is missing."""
-    scores = process.cpdist(
-        one.fill_null("").to_list(), other.fill_null("").to_list(), scorer=fuzz.token_sort_ratio, workers=2
+    history = pl.when(later & pl.col("times").is_not_null()).then(
+        pl.format("; {} listing since {}{}", ordinal, pl.col("since").dt.strftime("%B %Y"), prices.fill_null(""))
     )
-    known = one.is_not_null() & other.is_not_null()
-    return pl.select(pl.when(known).then(pl.Series(scores, dtype=pl.Float64) / 100)).to_series()
+    where = (
+        pl.when(pl.col("kind") == "relist").then(pl.lit("same seller, one after the other"))
+        .when("same_seller").then(pl.lit("same seller on two marketplaces")).otherwise(pl.lit("on two marketplaces"))
+    )  # fmt: skip
+    title = (
+        pl.when(~pl.col("swapped")).then(pl.lit("same title"))
+        .when("typo").then(pl.lit("title spelt otherwise")).otherwise(pl.lit("other title"))
+    )  # fmt: skip
+    text = pl.when(pl.col("text_like").is_not_null()).then(
+        pl.format(", text {} % alike", (pl.col("text_like") * 100).floor().cast(pl.Int32))
+    )
+    return both.select(
+        "listing_id",
+        twin_id="listing_id_other",
+        kind="kind",
+        probability="probability",
+        why=pl.concat_str(where, pl.lit(", same size, "), title, text.fill_null(""), history.fill_null("")),
+    ).sort("listing_id", "twin_id")
 
 
-def write_twins(store: Connection) -> None:
-    """Judge every listing of the store anew and write the couples."""
-    store.execute("DELETE FROM twin")
-    append(store, "twin", find_twins(frame(store, LISTINGS)))
+def _whole(minor: str) -> pl.Expr:
+    return (pl.col(minor) / 100).round(0).cast(pl.Int64).cast(pl.String)

@@ -13,7 +13,9 @@ AMOUNTS = (
 )
 GAP = r"(?:[\s:,.()]+\p{L}{1,6}){0,2}[\s:,.()]*"
 MENTION = r"[YMPSX]~?\d{4}(?:\.\.\d{4})?|D[EFL]?\d{4}"
-YEAR_LIKE = r"(?:19|20)\d\d|['’`´]\d\d|[5-9]0\s?['’]?(?:s|er|年代)|(?:années|anni|años|los)\s+'?[5-9]0|\d\d/\d\d|00s|00er"
+YEAR_LIKE = (
+    r"(?:19|20)\d\d|['’`´]\d\d|[5-9]0\s?['’]?(?:s|er|年代)|(?:années|anni|años|los)\s+'?[5-9]0|\d\d/\d\d|00s|00er"
+)
 SENTENCE = rf"(?:[^.!?\n。]|[.!?]\S|(?-u:\b)(?:ca|c|approx)\. )*(?:{YEAR_LIKE})(?:[^.!?\n。]|\.\S)*"
 # Marks with which a year is more than four digits among words.
 INVOLVED = r"['’`´/#€$£¥年頃~]|\d{5}|[5-9]0\s?'?(?:s|er|ies)|00\s?(?:s|er)|(?:19|20)\d\d\s?[-–]|(?:19|20)\d\d[.,]\d"
