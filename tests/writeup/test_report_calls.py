@@ -74,3 +74,25 @@ def test_a_skip_without_a_price_is_no_near_miss() -> None:
     calls = calls_of([priceless, other], [verdict(listing_id="a/1", call="skip"), verdict(listing_id="a/2")])
     assert calls.near.is_empty()
     assert calls.skip["listing_id"].to_list() == ["a/1"]
+
+
+def test_a_pair_that_cannot_fit_is_no_near_miss_at_any_price() -> None:
+    calls = calls_of(
+        [listing(listing_id="a/1"), listing(listing_id="a/2")],
+        [
+            verdict(listing_id="a/1", call="skip", offer_minor=6900, p_fits=0.0),
+            verdict(listing_id="a/2", call="skip", offer_minor=6900, p_fits=0.1),
+        ],
+    )
+    assert calls.near["listing_id"].to_list() == ["a/2"]
+
+
+def test_the_buyer_a_skip_was_nearest_to_gives_its_reason() -> None:
+    calls = calls_of(
+        [listing(listing_id="a/1")],
+        [
+            verdict(listing_id="a/1", call="skip", offer_minor=0, surplus_minor=9000, p_fits=0.0),
+            verdict(listing_id="a/1", buyer="otto", call="skip", offer_minor=5000, surplus_minor=-100),
+        ],
+    )
+    assert calls.near["buyer"].to_list() == ["otto"]

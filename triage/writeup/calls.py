@@ -6,9 +6,10 @@ from typing import Protocol
 
 import polars as pl
 
-CALLS = ("buy", "ask", "skip")
 # Our judgement: a skip whose highest sensible offer is at least half its price may come within reach.
 NEAR_SHARE = 0.5
+# Places of the calls, best first.
+BUY, ASK, NEAR, SKIP = range(4)
 
 
 class Named(Protocol):
@@ -38,10 +39,25 @@ class Calls:
 
 
 def weighed(listing: pl.DataFrame, verdict: pl.DataFrame) -> pl.DataFrame:
-    """Return one row per verdict on a listing that is still open, with the listing's columns beside it."""
+    """Return one row per verdict on a listing that is still open, with the listing's columns beside it.
+
+    ``call_place`` orders calls: a buy, an ask, a skip that is a near miss, any other skip.
+    """
     offered = listing.filter(pl.col("status") == "open").rename({"currency": "price_currency"})
+    # A pair that can't fit is out of reach at any price.
+    near = (
+        (pl.col("offer_minor") > 0)
+        & (pl.col("offer_minor") >= NEAR_SHARE * pl.col("price_base_minor"))
+        & (pl.col("p_fits").fill_null(1.0) > 0)
+    )
     return verdict.join(offered, on="listing_id").with_columns(
-        call_place=pl.col("call").replace_strict(CALLS, range(len(CALLS)), return_dtype=pl.Int8),
+        call_place=pl.when(pl.col("call") == "buy")
+        .then(BUY)
+        .when(pl.col("call") == "ask")
+        .then(ASK)
+        .when(near.fill_null(False))
+        .then(NEAR)
+        .otherwise(SKIP),
         worth_minor=pl.when(pl.col("call") == "ask").then(pl.col("ask_gain_minor")).otherwise(pl.col("surplus_minor")),
     )
 
@@ -64,12 +80,5 @@ def best_calls(listing: pl.DataFrame, verdict: pl.DataFrame, buyers: Mapping[str
     lead = ranked.unique("listing_id", keep="first", maintain_order=True).join(
         names, on="listing_id", maintain_order="left"
     )
-    skips = lead.filter(pl.col("call") == "skip")
-    near = (pl.col("offer_minor") >= NEAR_SHARE * pl.col("price_base_minor")) & (pl.col("offer_minor") > 0)
-    near = near.fill_null(False)
-    return Calls(
-        buy=lead.filter(pl.col("call") == "buy"),
-        ask=lead.filter(pl.col("call") == "ask"),
-        near=skips.filter(near),
-        skip=skips.filter(~near),
-    )
+    buy, ask, near, skip = (lead.filter(pl.col("call_place") == place) for place in (BUY, ASK, NEAR, SKIP))
+    return Calls(buy, ask, near, skip)

@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from triage.writeup import phrase
+from triage.writeup.calls import NEAR
 from triage.writeup.frames import Night
 from triage.writeup.ticket import anchor, link, price_of
 
@@ -220,11 +221,13 @@ def _left_line(row: Mapping[str, Any]) -> ChangeLine:
 
 
 def _whose(row: Mapping[str, Any]) -> tuple[str, str, str]:
-    return phrase.plain(row["title"]), row["language"] or "", phrase.plain(row["source"])
+    return phrase.plain(row["title"]), phrase.language_tag(row["language"]), phrase.plain(row["source"])
 
 
 def skip_lines(skips: pl.DataFrame, weighed: pl.DataFrame, names: Mapping[str, str]) -> tuple[SkipLine, ...]:
     """Return a line per listing that nobody should buy or ask about, up to ``LINES`` of them.
+
+    The reason is that of the buyer it was nearest to, with all buyers who share it.
 
     Args:
         skips: Leading verdicts, nearest first.
@@ -232,33 +235,26 @@ def skip_lines(skips: pl.DataFrame, weighed: pl.DataFrame, names: Mapping[str, s
         names: Buyers' names by id.
     """
     shown = skips.head(LINES)
-    reasons = (
-        weighed.join(shown.select("listing_id"), on="listing_id", how="semi")
+    sharing = (
+        weighed.join(shown.select("listing_id", "reason"), on=["listing_id", "reason"], how="semi")
         .with_columns(buyer_name=pl.col("buyer").replace(names))
-        .sort("listing_id", "rank", "buyer")
-        .group_by("listing_id", "reason", maintain_order=True)
-        .agg(pl.col("buyer_name"))
+        .sort("listing_id", "buyer_name")
+        .group_by("listing_id")
+        .agg(sharing=pl.col("buyer_name"))
     )
-    by_listing: dict[str, list[tuple[str, str]]] = {}
-    for listing_id, reason, buyers in reasons.iter_rows():
-        by_listing.setdefault(listing_id, []).append((reason, ", ".join(buyers)))
-    return tuple(_skip_line(row, by_listing[row["listing_id"]]) for row in shown.iter_rows(named=True))
+    lines = shown.join(sharing, on="listing_id", maintain_order="left")
+    return tuple(_skip_line(row) for row in lines.iter_rows(named=True))
 
 
-def _skip_line(row: Mapping[str, Any], reasons: list[tuple[str, str]]) -> SkipLine:
-    if len(reasons) == 1:
-        reason, buyers = phrase.plain(reasons[0][0]), reasons[0][1]
-    else:
-        reason = "; ".join(f"{names}: {phrase.plain(why)}" for why, names in reasons)
-        buyers = ""
+def _skip_line(row: Mapping[str, Any]) -> SkipLine:
     return SkipLine(
         anchor=anchor(row["listing_id"]),
         title=phrase.plain(row["title"]),
-        language=row["language"] or "",
+        language=phrase.language_tag(row["language"]),
         source=phrase.plain(row["source"]),
         url=link(row["url"]),
         price=price_of(row),
-        buyers=buyers,
-        reason=reason,
-        offer=phrase.estimate(row["offer_minor"], row["currency"]) if row["offer_minor"] else "",
+        buyers=", ".join(row["sharing"]),
+        reason=phrase.plain(row["reason"]),
+        offer=phrase.estimate(row["offer_minor"], row["currency"]) if row["call_place"] == NEAR else "",
     )
