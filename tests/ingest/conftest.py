@@ -45,7 +45,9 @@ def rows(store: Connection) -> Callable[[], list[dict]]:
     def stored() -> list[dict]:
         import json
 
-        return [json.loads(cells) for (cells,) in frame(store, "SELECT cells FROM raw_row ORDER BY ALL").rows()]
+        return [
+            json.loads(cells) for (cells,) in frame(store, "SELECT cells FROM raw_row ORDER BY feed_id, row_no").rows()
+        ]
 
     return stored
 

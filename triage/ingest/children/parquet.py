@@ -1,6 +1,7 @@
 """Print the rows of a Parquet file as JSON objects, one a line."""
 
 import sys
+from typing import NoReturn
 
 MEMORY_BYTES = 4 << 30
 CPU_SECONDS = 120
@@ -9,7 +10,7 @@ UNPACKED_BYTES = 4 << 30
 _BATCH = 10_000
 
 
-def refuse(code: str, found: str) -> None:
+def refuse(code: str, found: str) -> NoReturn:
     """Say what is wrong and end."""
     print(f"REFUSED {code} {found}", file=sys.stderr)
     sys.exit(3)

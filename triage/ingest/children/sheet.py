@@ -5,6 +5,7 @@ import os
 import re
 import sys
 import zipfile
+from typing import NoReturn
 
 MEMORY_BYTES = 4 << 30
 CPU_SECONDS = 60
@@ -15,7 +16,7 @@ _CELL = re.compile(rb'<(?:\w+:)?c [^>]*?\br="([A-Z]{1,3})(\d{1,7})"')
 _COUNT = re.compile(rb'uniqueCount="(\d+)"')
 
 
-def refuse(code: str, found: str) -> None:
+def refuse(code: str, found: str) -> NoReturn:
     """Say what is wrong and end."""
     print(f"REFUSED {code} {found}", file=sys.stderr)
     sys.exit(3)
@@ -85,8 +86,11 @@ def main(path: str) -> None:
     os.environ["POLARS_MAX_THREADS"] = "1"
     import fastexcel
 
-    with open(path, "rb") as stream:
-        book = fastexcel.read_excel(stream.read())
+    try:
+        with open(path, "rb") as stream:
+            book = fastexcel.read_excel(stream.read())
+    except Exception as error:
+        refuse("broken-workbook", " ".join(str(error).split())[:300])
     for name in book.sheet_names:
         sheet = book.load_sheet(name, header_row=None, dtypes="string")
         if sheet.visible != "visible":

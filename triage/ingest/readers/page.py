@@ -1,22 +1,30 @@
-"""Saved web pages: schema.org Product and Offer in JSON-LD blocks, one row a product."""
+"""Saved web pages: schema.org Product and Offer in JSON-LD or microdata, one row a product and offer."""
 
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
-from selectolax.lexbor import LexborHTMLParser
-
+from triage.ingest.apart import lines_apart
 from triage.ingest.objects import RowError, objects_piece, parse
 from triage.ingest.rows import FileError, Piece, Settings
 from triage.ingest.text import read_text
 
 NAME = "page"
 LIMIT_BYTES = 32 << 20
-_STARTS = re.compile(rb"\s*(<!--.*?-->\s*)*<(!doctype\s+html|html|head|body|script|meta|div|title)\b", re.I | re.S)
-_CDATA = re.compile(r"^\s*(?://|/\*)?\s*<!(?:\[CDATA\[|--)\s*(?:\*/)?|(?://|/\*)?\s*(?:\]\]|--)>\s*(?:\*/)?\s*$")
+SECONDS = 10
+_STARTS = re.compile(
+    rb"\s*(<\?xml[^>]*>\s*)?(<!--.*?-->\s*)*<(!doctype\s+html|html|head|body|script|meta|div|title|main|article)\b",
+    re.I | re.S,
+)
 _DECLARED = re.compile(rb"<meta[^>]+charset\s*=\s*[\"']?\s*([\w.-]+)", re.I)
+# Old templates hide the block from old browsers; shops leave a comma behind the last property.
+_CDATA = re.compile(r"^\s*(?://|/\*)?\s*<!(?:\[CDATA\[|--)\s*(?:\*/)?|(?://|/\*)?\s*(?:\]\]|--)>\s*(?:\*/)?\s*$")
+_TEXT_OR_COMMA = re.compile(r'"(?:[^"\\]|\\.)*"|,(?=\s*[}\]])', re.S)
 _TYPES = {"Product", "IndividualProduct", "ProductModel", "SomeProducts"}
+_NODES = 200_000
 
 
 def claims(path: Path, head: bytes) -> bool:
@@ -28,26 +36,69 @@ def claims(path: Path, head: bytes) -> bool:
 
 def read(path: Path, settings: Settings) -> Iterator[Piece]:
     """Yield the products of a page; a block of broken JSON is noted and costs only itself."""
-    text = read_text(path, LIMIT_BYTES, settings.encoding, _DECLARED)
-    blocks: list[Any] = []
-    unread = 0
-    for script in LexborHTMLParser(text).css('script[type="application/ld+json" i]'):
-        try:
-            blocks.append(parse(_CDATA.sub("", script.text()).strip()))
-        except RowError:
-            unread += 1
-    rows = [row for product in _products(blocks) for row in _offers(product)]
+    values, unread = _values(read_text(path, LIMIT_BYTES, settings.encoding, _DECLARED))
+    nodes = {id_: node for node in _nodes(values) if isinstance(id_ := node.get("@id"), str) and len(node) > 1}
+    products = list(_products(values))
+    rows = [row for product in products for row in _offers(product, nodes)]
     notes = (f"{unread} JSON-LD blocks are broken and were left out",) if unread else ()
     if not rows:
-        found = f"{len(blocks)} JSON-LD blocks, {unread} broken ones, no Product"
-        raise FileError("no-listing-in-page", found, "schema.org Product in JSON-LD")
+        found = f"{len(values)} blocks and items, {unread} broken ones, no Product"
+        raise FileError("no-listing-in-page", found, "schema.org Product in JSON-LD or microdata")
     piece = objects_piece(rows)
     yield Piece(piece.headings, piece.rows, piece.broken, notes=notes)
 
 
-def _products(blocks: list[Any]) -> Iterator[dict[str, Any]]:
-    """Yield every Product of the blocks in document order, at whatever depth it stands."""
-    stack = list(reversed(blocks))
+def _values(text: str) -> tuple[list[Any], int]:
+    """Return JSON-LD blocks, microdata items where no block has a Product, and how many blocks are broken."""
+    blocks: list[Any] = []
+    items: list[Any] = []
+    unread = 0
+    with TemporaryDirectory(prefix="triage-") as folder:
+        plain = Path(folder, "page.html")
+        plain.write_text(text, "utf-8", errors="replace")
+        # The parser takes minutes for a page of 200,000 open elements.
+        for line in lines_apart("page", plain, SECONDS):
+            value = json.loads(line)
+            if isinstance(value, dict):
+                items.append(value)
+                continue
+            try:
+                blocks.append(_block(value))
+            except RowError:
+                unread += 1
+    return (blocks if any(_products(blocks)) else [*blocks, *items]), unread
+
+
+def _block(text: str) -> Any:
+    """Return the value of a JSON-LD block.
+
+    Raises:
+        RowError: It is not JSON, even without a comment around it and commas too many.
+    """
+    bare = _CDATA.sub("", text).strip()
+    try:
+        return parse(bare)
+    except RowError:
+        return parse(_TEXT_OR_COMMA.sub(lambda found: "" if found[0] == "," else found[0], bare))
+
+
+def _nodes(values: list[Any]) -> Iterator[dict[str, Any]]:
+    """Yield every object of JSON values in document order."""
+    stack = list(reversed(values))
+    seen = 0
+    while stack and seen < _NODES:
+        value = stack.pop()
+        seen += 1
+        if isinstance(value, list):
+            stack.extend(reversed(value))
+        elif isinstance(value, dict):
+            yield value
+            stack.extend(reversed(list(value.values())))
+
+
+def _products(values: list[Any]) -> Iterator[dict[str, Any]]:
+    """Yield every Product that stands for itself, not one a Product only refers to."""
+    stack = list(reversed(values))
     while stack:
         value = stack.pop()
         if isinstance(value, list):
@@ -63,24 +114,26 @@ def _types(value: dict[str, Any]) -> set[str]:
     """Return the schema.org types of a node, without the vocabulary's address."""
     found = value.get("@type", ())
     names = found if isinstance(found, list) else [found]
-    return {str(name).rstrip("/").rsplit("/", 1)[-1] for name in names}
+    return {re.split(r"[/#:]", str(name).rstrip("/"))[-1] for name in names}
 
 
-def _offers(product: dict[str, Any]) -> Iterator[dict[str, Any]]:
+def _offers(product: dict[str, Any], nodes: dict[str, dict[str, Any]]) -> Iterator[dict[str, Any]]:
     """Yield a product once for each of its offers, each with that offer alone."""
-    plain = {key: _single(value) for key, value in product.items() if key != "@context"}
+    plain = {key: _single(value, nodes) for key, value in product.items() if key != "@context"}
     offers = product.get("offers")
     if isinstance(offers, list) and len(offers) > 1:
         for offer in offers:
-            yield plain | {"offers": _single(offer)}
+            yield plain | {"offers": _single(offer, nodes)}
     else:
         yield plain
 
 
-def _single(value: Any) -> Any:
-    """Return a value with lists of one object opened: schema.org makes no difference between the two."""
+def _single(value: Any, nodes: dict[str, dict[str, Any]], level: int = 0) -> Any:
+    """Return a value with lists of one object opened, which schema.org sees as the same, and references followed."""
     if isinstance(value, list) and len(value) == 1 and isinstance(value[0], dict):
         value = value[0]
-    if isinstance(value, dict):
-        return {key: _single(inner) for key, inner in value.items()}
+    if isinstance(value, dict) and level < 8:
+        if set(value) == {"@id"}:
+            value = nodes.get(str(value["@id"]), value)
+        return {key: _single(inner, nodes, level + 1) for key, inner in value.items()}
     return value

@@ -1,0 +1,81 @@
+"""Print what a saved page says of its products: JSON-LD blocks as text, then microdata items as objects.
+
+Source: WHATWG HTML, sections 5.2 to 5.3 (items, itemref, property values); a ``content`` attribute on any
+element is read too, which the standard has on ``meta`` alone: common practice of shops.
+"""
+
+import json
+import sys
+from typing import Any
+
+from selectolax.lexbor import LexborHTMLParser, LexborNode
+
+MEMORY_BYTES = 3 << 30
+CPU_SECONDS = 30
+_LINKS = {"a": "href", "area": "href", "link": "href", "object": "data"}
+_SOURCES = {name: "src" for name in ("audio", "embed", "iframe", "img", "source", "track", "video")}
+_VALUES = {"data": "value", "meter": "value", "time": "datetime"}
+
+
+def limit() -> None:
+    """Bound memory and time of this process, where the system can."""
+    try:
+        import resource
+    except ImportError:
+        return
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS))
+
+
+def item(node: LexborNode, tree: LexborHTMLParser) -> dict[str, Any]:
+    """Return an item as JSON-LD would have it: its type, and a value or list of values a property."""
+    out: dict[str, list[Any]] = {}
+    for inner in properties(node, tree):
+        value = item(inner, tree) if "itemscope" in inner.attributes else value_of(inner)
+        for name in (inner.attributes.get("itemprop") or "").split():
+            out.setdefault(name, []).append(value)
+    types = (node.attributes.get("itemtype") or "").split()
+    named: dict[str, Any] = {name: values[0] if len(values) == 1 else values for name, values in out.items()}
+    return {"@type": types[0] if len(types) == 1 else types} | named
+
+
+def properties(node: LexborNode, tree: LexborHTMLParser) -> list[LexborNode]:
+    """Return the elements with a property of an item: below it, not below an item inside it, and by itemref."""
+    found: list[LexborNode] = []
+    pending = list(node.iter())[::-1]
+    for identity in (node.attributes.get("itemref") or "").split():
+        pending += tree.css(f'[id="{identity}"]')[:1] if '"' not in identity else []
+    while pending:
+        one = pending.pop()
+        if one.attributes.get("itemprop"):
+            found.append(one)
+        if "itemscope" not in one.attributes:
+            pending += list(one.iter())[::-1]
+    return found
+
+
+def value_of(node: LexborNode) -> str:
+    """Return the text of a property."""
+    attributes, tag = node.attributes, node.tag or ""
+    place = _LINKS.get(tag) or _SOURCES.get(tag) or _VALUES.get(tag) or ""
+    if attributes.get("content") is not None:
+        return attributes["content"] or ""
+    if place and attributes.get(place) is not None:
+        return attributes[place] or ""
+    return node.text().strip()
+
+
+def main(path: str) -> None:
+    """Print the blocks and items of a page; the file is UTF-8."""
+    limit()
+    with open(path, encoding="utf-8", errors="replace") as stream:
+        tree = LexborHTMLParser(stream.read())
+    for script in tree.css('script[type="application/ld+json" i]'):
+        print(json.dumps(script.text()))
+    for node in tree.css("[itemscope]"):
+        if not node.attributes.get("itemprop"):
+            print(json.dumps(item(node, tree)))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])
