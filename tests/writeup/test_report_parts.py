@@ -67,3 +67,10 @@ def test_the_plan_of_the_verdict_is_shown_however_rare_and_never_without_its_cau
     assert shown.repairs == ("clean and reglue the edge",)
     (repair,) = repairs_of(plans, {"wren": "restore"}, catalogue)
     assert repair.cautions == ("Never onto crumbling foam.",)
+
+
+def test_a_plan_without_costs_of_its_own_costs_what_a_repairer_takes_for_its_repairs(
+    catalogue: SimpleNamespace,
+) -> None:
+    (shown,) = figures(row_of("restore"), [plan("restore", 0.5, "reglue", "sole-transplant")], catalogue).plans
+    assert shown.cost.replace("\u00a0", " ") == "EUR 85 to 240 when done by a repairer"

@@ -36,7 +36,7 @@ def test_the_chain_goes_from_the_exported_cell_to_the_call(store: Connection, ca
         "fails about 42 % in 2 years",
         "rubber of 41 years",
         "prior −1.4   signs −3.5  rules +1.5",
-        "reglue: EUR 5 to EUR 20",
+        "reglue: EUR 5 to 20",
         "landed EUR 76 = EUR 41.50; highest sensible offer EUR 96.90",
         "Wren: buy (1 of 1), wear as it is, wearable 61 to 78 %, weak part outsole",
     )

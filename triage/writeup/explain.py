@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from triage.writeup import phrase
+from triage.writeup.figures import cost_range
 from triage.writeup.frames import Detail
 from triage.writeup.knowledge import Catalogue, Repair
 from triage.writeup.parts import ladder, material_words
@@ -197,10 +198,7 @@ def plans(rows: Iterable[Row], listing: Row, verdicts: Iterable[Row], catalogue:
         own = currency.get(row["buyer"], listing["currency"])
         ids = row["repairs"] or ()
         repairs |= {key: catalogue.repairs[key] for key in ids if key in catalogue.repairs}
-        cost = ""
-        if ids and row["cost_lo_minor"] is not None:
-            low, high = (phrase.estimate(row[key], own) for key in ("cost_lo_minor", "cost_hi_minor"))
-            cost = f"{', '.join(ids)}: {low} to {high}"
+        cost = f"{', '.join(ids)}: {cost_range(row, own, catalogue)}" if ids else ""
         worth = f"worth {phrase.estimate(row['value_minor'], own)}"
         name, chance = phrase.PLAN[row["plan"]], phrase.percent(row["probability"])
         cells.append((_buyer(row["buyer"], catalogue), name, chance, worth, cost))

@@ -111,13 +111,30 @@ def matters(plan: Row, chosen: str) -> bool:
 def plan_view(plan: Row, currency: str, catalogue: Catalogue) -> PlanView:
     """Return a plan in words, its repairs by name."""
     ids = plan["repairs"] or ()
-    cost = ""
-    if ids and plan["cost_lo_minor"] is not None:
-        low, high = (phrase.estimate(plan[key], currency) for key in ("cost_lo_minor", "cost_hi_minor"))
-        cost = low if low == high else f"{low} to {high.split(phrase.NO_BREAK)[-1]}"
     names = tuple(catalogue.repairs[key].name if key in catalogue.repairs else key for key in ids)
-    chance = phrase.percent(plan["probability"])
-    return PlanView(phrase.PLAN[plan["plan"]], chance, phrase.estimate(plan["value_minor"], currency), cost, names)
+    return PlanView(
+        name=phrase.PLAN[plan["plan"]],
+        chance=phrase.percent(plan["probability"]),
+        value=phrase.estimate(plan["value_minor"], currency),
+        cost=cost_range(plan, currency, catalogue) if ids else "",
+        repairs=names,
+    )
+
+
+def cost_range(plan: Row, currency: str, catalogue: Catalogue) -> str:
+    """Return what a plan's repairs cost, "EUR 25 to 70".
+
+    Where the plan has no figures of its own they are the sum of its repairs, done by a repairer.
+    """
+    lo, hi, note = plan["cost_lo_minor"], plan["cost_hi_minor"], ""
+    if lo is None or hi is None:
+        costs = [catalogue.repairs[key].cost_minor for key in plan["repairs"] or () if key in catalogue.repairs]
+        if not costs:
+            return ""
+        lo, hi = (int(sum(cost[end] for cost in costs)) for end in (0, -1))
+        note = " when done by a repairer"
+    low, high = phrase.estimate(lo, currency), phrase.estimate(hi, currency)
+    return (low if low == high else f"{low} to {high.split(phrase.NO_BREAK)[-1]}") + note
 
 
 def repairs_of(plans: Iterable[Row], chosen: Mapping[str, str], catalogue: Catalogue) -> tuple[RepairView, ...]:

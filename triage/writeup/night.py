@@ -8,7 +8,6 @@ from typing import Any
 import polars as pl
 
 from triage.writeup import phrase
-from triage.writeup.calls import NEAR
 from triage.writeup.frames import Night
 from triage.writeup.ticket import anchor, link, price_of
 
@@ -94,7 +93,6 @@ class SkipLine:
     price: str
     buyers: str
     reason: str
-    offer: str
 
 
 def account_of(night: Night) -> Account:
@@ -256,5 +254,4 @@ def _skip_line(row: Mapping[str, Any]) -> SkipLine:
         price=price_of(row),
         buyers=", ".join(row["sharing"]),
         reason=phrase.plain(row["reason"]),
-        offer=phrase.estimate(row["offer_minor"], row["currency"]) if row["call_place"] == NEAR else "",
     )
