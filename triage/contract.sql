@@ -377,6 +377,21 @@ COMMENT ON COLUMN posterior.p_unfit_lo IS 'Lower end of the range';
 COMMENT ON COLUMN posterior.p_unfit IS 'Chance of unfit';
 COMMENT ON COLUMN posterior.p_unfit_hi IS 'Upper end of the range';
 
+CREATE TABLE IF NOT EXISTS soundness (
+  listing_id     VARCHAR NOT NULL,
+  horizon_years  DOUBLE NOT NULL,
+  p_wearable_lo  DOUBLE NOT NULL,
+  p_wearable     DOUBLE NOT NULL,
+  p_wearable_hi  DOUBLE NOT NULL,
+  PRIMARY KEY (listing_id, horizon_years)
+);
+COMMENT ON TABLE soundness IS 'What is believed of the pair as a whole; decides which pairs are comparable to a sound one';
+COMMENT ON COLUMN soundness.listing_id IS 'The listing';
+COMMENT ON COLUMN soundness.horizon_years IS 'Years of ordinary wear every load-bearing part must still last';
+COMMENT ON COLUMN soundness.p_wearable_lo IS 'Lower end of the range';
+COMMENT ON COLUMN soundness.p_wearable IS 'Chance that every load-bearing part is fit, before any repair';
+COMMENT ON COLUMN soundness.p_wearable_hi IS 'Upper end of the range';
+
 CREATE TABLE IF NOT EXISTS verdict (
   listing_id       VARCHAR NOT NULL,
   buyer            VARCHAR NOT NULL,

@@ -8,6 +8,8 @@ from pydantic import Field
 from triage.catalogue.documents import Document, read_toml, validated
 from triage.errors import Problem
 
+CONDITIONS = ("deadstock", "tried_on", "worn_lightly", "worn", "worn_heavily", "unknown")
+
 Minor = Annotated[int, Field(ge=0)]
 Share = Annotated[float, Field(ge=0, le=1)]
 
@@ -21,10 +23,18 @@ class CategoryValue(Document):
 
 
 class Values(Document):
-    """Category values, what a cosmetic fault takes off, and how far comparables are trusted."""
+    """Category values, what wear and faults take off, and how far comparables are trusted.
+
+    ``sound_share`` and ``display_share`` go by how much a pair was worn (``listing.condition``).
+    """
 
     category: dict[str, CategoryValue]
     unfit_share: dict[str, Share]
+    sound_share: dict[str, Share]
+    display_share: dict[str, Share]
+    display_loss: Share = 0.5
+    reissue_display_share: Share = 0.5
+    sound_from: Share = 0.5
     comparable_prior: Annotated[float, Field(gt=0)] = 4.0
     asked_share: Share = 0.85
     restored_share: Share = 0.9
@@ -43,4 +53,8 @@ def load_values(path: Path, problems: list[Problem]) -> Values | None:
     found = validated(Values, values, path, problems)
     if found is not None and "" not in found.category:
         problems.append(Problem(f"{path}:1", "no category ''", "a default for everything that has no category"))
+    for share in ("sound_share", "display_share"):
+        for condition in CONDITIONS:
+            if found is not None and condition not in getattr(found, share):
+                problems.append(Problem(f"{path}:1", f"no {share} for {condition}", "a share for each condition"))
     return found

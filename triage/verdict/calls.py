@@ -89,6 +89,20 @@ def plan_shares(scene: Scene, price: Array) -> tuple[Array, Array]:
     return chance, np.divide(total, chance, out=np.zeros_like(total), where=chance > 0)
 
 
+def main_plan(chance: Array, value: Array) -> npt.NDArray[np.int64]:
+    """Return the plan to name, [N]: what most of the value comes from.
+
+    To wear counts together with to restore; a pair that needs the cobbler first more often than not
+    is none "to wear as it is".
+    """
+    worth = chance * value
+    wearing = worth[:, list(WEARING)].sum(axis=1)
+    rest = worth[:, len(WEARING) : len(PLANS) - 1]
+    share = chance[:, list(WEARING)]
+    named = np.where((share[:, 0] >= 0.5) | (share[:, 1] == 0), *WEARING)
+    return np.asarray(np.where(wearing >= rest.max(axis=1), named, len(WEARING) + rest.argmax(axis=1)))
+
+
 def repair_costs(scene: Scene) -> Array:
     """Return the mean cost of repairs of a pair that fits, minor units, [N]."""
     kinds = scene.fitting.mendings
@@ -123,7 +137,7 @@ def decide(scene: Scene, questions: list[SignQuestion], current_db: Array, open_
     surplus = expected - landed
     repair = repair_costs(scene)
     chance, value = plan_shares(scene, price)
-    plan = (chance * value)[:, : len(PLANS) - 1].argmax(axis=1)
+    plan = main_plan(chance, value)
     after = chance[:, list(WEARING)].sum(axis=1)
     best_offer = sensible_offer(scene, repair)
     over = landed + repair > buyer.budget_minor

@@ -1,6 +1,6 @@
 """The stage itself: chunks of listings, one horizon and one buyer after the other, to the tables."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -23,7 +23,7 @@ from triage.verdict.plans import Worth, lost_share, mendings_for, value_states
 from triage.verdict.questions import Texts, question_rows
 from triage.verdict.reasons import with_reasons
 from triage.verdict.states import PARTS, joint, part_chances, wearable_chance
-from triage.verdict.tables import Judged, hopeless, plan_rows, verdict_rows
+from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows
 from triage.verdict.worth import as_array, read_comparables, worth_to
 
 CHUNK_LISTINGS = 1000
@@ -42,12 +42,20 @@ FROM listing l
 CROSS JOIN buyer_row b
 WHERE l.kind <> 'pair' AND l.status = 'open' AND l.listing_id IN (SELECT listing_id FROM todo)
 """
-OPEN_PAIRS = """
-SELECT DISTINCT l.listing_id
+# What is sold or gone is believed in too: it stays comparable.
+PAIRS = """
+SELECT l.listing_id, bool_or(l.status = 'open') AS open
 FROM listing l
 JOIN match m USING (listing_id)
-WHERE l.kind = 'pair' AND l.status = 'open' AND l.listing_id IN (SELECT listing_id FROM todo)
+WHERE l.kind = 'pair' AND l.listing_id IN (SELECT listing_id FROM todo)
+GROUP BY l.listing_id
 ORDER BY l.listing_id
+"""
+SOUNDNESS = """
+SELECT p_wearable_lo, p_wearable, p_wearable_hi
+FROM soundness
+WHERE horizon_years = ? AND listing_id IN (SELECT listing_id FROM chunk)
+ORDER BY listing_id
 """
 MATERIALS = f"SELECT model_id, {', '.join(PARTS)} FROM construction ORDER BY model_id"
 RANK = """
@@ -76,6 +84,10 @@ class Ground:
     rule_groups: Mapping[str, str]
     ageing_signs: frozenset[str]
 
+    def horizons(self) -> list[float]:
+        """Return the horizons of the buyers, shortest first."""
+        return sorted({buyer.horizon_years for buyer in self.buyers.values()})
+
     def questions(self) -> list[SignQuestion]:
         """Return the signs that can be asked for, with the weights of an answer."""
         bits = {part: number for number, part in enumerate(PARTS)} | {"whole": WHOLE}
@@ -90,32 +102,56 @@ class Ground:
 
 
 def run(store: Connection, ground: Ground, as_of: date) -> None:
-    """Write posterior, verdict, plan and question of the listings in ``todo``."""
-    for table in ("posterior", "verdict", "plan", "question"):
+    """Write posterior, soundness, verdict, plan and question of the listings in ``todo``."""
+    for table in ("posterior", "soundness", "verdict", "plan", "question"):
         store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
-    register(
-        store, "buyer_row", pl.DataFrame([{"buyer": b.id, "currency": b.currency} for b in ground.buyers.values()])
-    )
+    buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
+    register(store, "buyer_row", pl.DataFrame(buyers))
     append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
     store.unregister("buyer_row")
-    pairs = frame(store, OPEN_PAIRS)
+    pairs = frame(store, PAIRS)
+    # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
+    for _ in _chunks(store, pairs):
+        for horizon in ground.horizons():
+            _believe(store, ground, horizon)
     materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
-    for start in range(0, pairs.height, CHUNK_LISTINGS):
-        register(store, "chunk", pairs.slice(start, CHUNK_LISTINGS))
-        _chunk(store, ground, materials, as_of)
-        store.unregister("chunk")
+    for _ in _chunks(store, pairs.filter("open")):
+        _judge(store, ground, materials, as_of)
     store.execute(RANK)
 
 
-def _chunk(store: Connection, ground: Ground, materials: Mapping[str, Mapping[str, str]], as_of: date) -> None:
+def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
+    """Register the pairs as ``chunk``, a thousand at a time; yield where each begins."""
+    for start in range(0, pairs.height, CHUNK_LISTINGS):
+        register(store, "chunk", pairs.select("listing_id").slice(start, CHUNK_LISTINGS))
+        yield start
+        store.unregister("chunk")
+
+
+def _believe(store: Connection, ground: Ground, horizon: float) -> None:
+    beliefs = read_beliefs(store, ground.signs, ground.rule_groups, ground.ageing_signs, horizon)
+    states = joint(beliefs.evidence)
+    ends = [joint(beliefs.with_chance(chance)) for chance in (beliefs.low, beliefs.high)]
+    append(store, "posterior", posterior_rows(beliefs, states, ends, horizon))
+    low, mid, high = _wearable(states, ends, beliefs)
+    sound = {
+        "listing_id": beliefs.listing_ids,
+        "horizon_years": horizon,
+        "p_wearable_lo": np.minimum(low, mid),
+        "p_wearable": mid,
+        "p_wearable_hi": np.maximum(high, mid),
+    }
+    append(store, "soundness", pl.DataFrame(sound))
+
+
+def _judge(store: Connection, ground: Ground, materials: Mapping[str, Mapping[str, str]], as_of: date) -> None:
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
     questions = ground.questions()
     texts = Texts(ground.signs, ground.facts, questions)
-    for horizon in sorted({buyer.horizon_years for buyer in ground.buyers.values()}):
+    for horizon in ground.horizons():
         beliefs = read_beliefs(store, ground.signs, ground.rule_groups, ground.ageing_signs, horizon)
         states = joint(beliefs.evidence)
-        ends = [joint(beliefs.with_chance(chance)) for chance in (beliefs.low, beliefs.high)]
-        append(store, "posterior", posterior_rows(beliefs, states, ends, horizon))
+        sound = frame(store, SOUNDNESS, [horizon])
         answered = _open_questions(beliefs, questions)
         for buyer in ground.buyers.values():
             if buyer.horizon_years != horizon:
@@ -123,16 +159,23 @@ def _chunk(store: Connection, ground: Ground, materials: Mapping[str, Mapping[st
             offer = offer_to(buyer, offers, ground.routes, as_of)
             scene, basis, value = set_scene(buyer, beliefs, states, offer, comparables, ground, materials)
             calls = decide(scene, questions, *answered)
-            judged = Judged(
-                beliefs, scene, calls, part_chances(states), _wearable(states, ends, beliefs),
-                ruled_out(buyer, offer), basis, value,
-            )  # fmt: skip
-            judged = replace(judged, calls=replace(calls, call=np.where(hopeless(judged), SKIP, calls.call)))
+            none = (np.zeros(len(value)), np.zeros(len(value), dtype=np.bool_))
+            out = ruled_out(buyer, offer)
+            judged = Judged(beliefs, scene, calls, part_chances(states), sound, out, basis, value, none)
+            judged = with_hope(judged)
             asks = (judged.calls.call == ASK) & np.array([reason is None for reason in judged.ruled_out])
             asked = question_rows(judged, texts, asks)
             append(store, "verdict", with_reasons(verdict_rows(judged), asked))
             append(store, "plan", plan_rows(judged, buyer.id))
             append(store, "question", asked)
+
+
+def with_hope(judged: Judged) -> Judged:
+    """Return the calls with asks that no answer could turn into a buy made skips."""
+    calls = judged.calls
+    hope = hoped(judged)
+    lost = (calls.call == ASK) & ~calls.haggle & (hope[0] <= 0)
+    return replace(judged, hope=hope, calls=replace(calls, call=np.where(lost, SKIP, calls.call)))
 
 
 def _wearable(states: Array, ends: list[Array], beliefs: Beliefs) -> tuple[Array, Array, Array]:
@@ -170,7 +213,8 @@ def set_scene(
     )
     worth, bears = Worth(sound, display, parts), beliefs.evidence.bears
     kinds = mendings_for(beliefs.construction, bears, materials, list(ground.repairs.values()), buyer)
-    shares = (lost_share(ground.values.unfit_share), ground.values.restored_share)
+    values = ground.values
+    shares = (lost_share(values.unfit_share), values.restored_share, values.display_loss)
     never = np.full(len(sound), -np.inf)
     fitting = value_states(worth, bears, kinds, buyer, shares, never)
     others = tuple(purpose for purpose in buyer.purposes if purpose in ("display", "resell"))

@@ -76,20 +76,25 @@ def offer_to(buyer: Buyer, rows: pl.DataFrame, routes: tuple[Route, ...], as_of:
 
 
 def fit_chance(buyer: Buyer, rows: pl.DataFrame) -> Array:
-    """Return the chance that each pair's size fits the buyer; 1 for a buyer of any size.
+    """Return the chance that each pair's size fits the buyer; 1 for a buyer of any size or who doesn't wear it.
 
-    A listing's size is an interval of foot lengths, taken as even; the buyer takes what lies within
-    their tolerance.
+    A listing's size is an interval of foot lengths, likeliest in its middle (triangular); the buyer
+    takes what lies within their tolerance.
     """
-    if buyer.foot_mm is None:
+    if buyer.foot_mm is None or "wear" not in buyer.purposes:
         return np.ones(rows.height)
     low = rows["foot_mm_lo"].fill_null(np.nan).to_numpy()
     high = rows["foot_mm_hi"].fill_null(np.nan).to_numpy()
     least, most = buyer.foot_mm - buyer.foot_tolerance_mm, buyer.foot_mm + buyer.foot_tolerance_mm
     length = np.maximum(high - low, 1e-9)
-    share = np.clip(np.minimum(high, most) - np.maximum(low, least), 0, None) / length
-    inside = (low >= least) & (high <= most)
-    return np.where(np.isnan(low), FITS_UNSTATED, np.where(inside, 1.0, np.clip(share, 0, 1)))
+    share = _triangular((most - low) / length) - _triangular((least - low) / length)
+    return np.where(np.isnan(low), FITS_UNSTATED, share)
+
+
+def _triangular(at: Array) -> Array:
+    """Return the chance of less than ``at`` on the symmetric triangle from 0 to 1."""
+    inside = np.clip(at, 0.0, 1.0)
+    return np.where(inside < 0.5, 2 * inside**2, 1 - 2 * (1 - inside) ** 2)
 
 
 def _terms(buyer: Buyer, rows: pl.DataFrame, routes: tuple[Route, ...], as_of: date) -> tuple[Terms, Flags]:

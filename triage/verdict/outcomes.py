@@ -6,9 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 from triage.verdict.asking import BIT_COUNT, CELL_BITS
-from triage.verdict.calls import Calls, Scene, plan_shares, sensible_offer
+from triage.verdict.calls import Calls, Scene, main_plan, plan_shares, sensible_offer
 from triage.verdict.money import Array, Flags, landed_cost
-from triage.verdict.plans import PLANS, WEARING
+from triage.verdict.plans import WEARING
 from triage.verdict.states import STATES, unwearable
 
 
@@ -53,7 +53,7 @@ def after_answers(
     price = np.nan_to_num(scene.offer.price, nan=0.0)
     surplus = after.expected(price) - landed_cost(price, scene.offer.terms)
     share, value = plan_shares(after, price)
-    plan = (share * value)[:, : len(PLANS) - 1].argmax(axis=1)
+    plan = main_plan(share, value)
     wearing = share[:, list(WEARING)].sum(axis=1)
     sure = (wearing >= scene.buyer.wearable_floor) | ~np.isin(plan, WEARING)
     offer = np.where(sure, sensible_offer(after, repair), 0.0)

@@ -72,17 +72,17 @@ def value_states(
     bears: Flags,
     mendings: tuple[npt.NDArray[np.int64], tuple[Mending, ...]],
     buyer: Buyer,
-    shares: tuple[Array, float],
+    shares: tuple[Array, float, float],
     refund: Array,
 ) -> Valued:
     """Return what each state is worth under the best plan this buyer has for it.
 
     Args:
-        shares: ``lost_share`` per state, and the value of a pair with a foreign sole against an
-            original one.
+        shares: ``lost_share`` per state, the value of a pair with a foreign sole against an original
+            one, and how much of the loss counts for a display piece.
         refund: What sending the pair back returns, minor units, [N]; -inf where nobody takes it back.
     """
-    lost, restored_share = shares
+    lost, restored_share, display_loss = shares
     index, kinds = mendings
     wears = {"wear", "resell"} & set(buyer.purposes)
     shows = {"display", "resell"} & set(buyer.purposes)
@@ -91,7 +91,8 @@ def value_states(
     sound, kept = worth.sound[..., None], 1.0 - lost
     wear = np.where(unwearable(bears), -np.inf, sound * kept) if wears else never
     restore, sets = _restored(sound, index, kinds, lost, restored_share) if mends else (never, None)
-    display = np.broadcast_to(worth.display[..., None] * kept, never.shape) if shows else never
+    shown = worth.display[..., None] * (1.0 - display_loss * lost)
+    display = np.broadcast_to(shown, never.shape) if shows else never
     parts = np.broadcast_to(worth.parts[..., None], never.shape)
     back = np.broadcast_to(refund[:, None, None], never.shape)
     options = np.stack([wear, restore, display, parts, back])

@@ -2,6 +2,12 @@
 
 import polars as pl
 
+# From this chance of wearable on a pair is not skipped for its state.
+SOUND = 0.5
+# What a reason is made of and no column of a verdict.
+PARTS_OF_REASON = (
+    "ruled_out", "haggle", "over_budget", "price_minor", "price_kind", "asked", "fact", "hoped_minor", "hoped_buy"
+)  # fmt: skip
 # One word for a plan in a sentence.
 PLAN_WORDS = {"wear": "to wear as it is", "restore": "to restore", "display": "to display", "parts": "for parts"}
 
@@ -13,7 +19,9 @@ def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
         rows: As ``verdict_rows`` makes them.
         questions: As ``question_rows`` makes them; the first question of an ask is named.
     """
-    first = questions.filter(pl.col("place") == 1).select("listing_id", "buyer", "if_yes", "fact")
+    first = questions.group_by("listing_id", "buyer").agg(
+        pl.col("fact").sort_by("place").first(), pl.len().alias("asked")
+    )
     joined = rows.join(first, on=["listing_id", "buyer"], how="left")
     call = pl.col("call")
     reason = (
@@ -25,7 +33,7 @@ def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
         .then(pl.format("offer {}: at the asking price of {} too little is left over", _money("offer_minor"),
                         _money("price_minor")))
         .when(call == "ask")
-        .then(pl.format("one answer decides: {}", "if_yes"))
+        .then(_ask())
         .otherwise(_skip())
     )  # fmt: skip
     order = (
@@ -35,7 +43,18 @@ def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
         joined.with_columns(reason=reason, order=order)
         .sort("buyer", "call", "order", "listing_id", descending=[False, False, True, False])
         .with_columns(rank=pl.int_range(1, pl.len() + 1).over("buyer", "call"))
-        .drop("order", "ruled_out", "haggle", "over_budget", "price_minor", "price_kind", "if_yes", "fact")
+        .drop(
+            "order",
+            "ruled_out",
+            "haggle",
+            "over_budget",
+            "price_minor",
+            "price_kind",
+            "asked",
+            "fact",
+            "hoped_minor",
+            "hoped_buy",
+        )
         .sort("listing_id", "buyer")
     )
 
@@ -58,16 +77,30 @@ def _buy() -> pl.Expr:
     )  # fmt: skip
 
 
+def _ask() -> pl.Expr:
+    many = pl.when(pl.col("asked") == 1).then(pl.lit("a good answer")).otherwise(pl.lit("good answers"))
+    buy = pl.format("{} would make it a buy, up to {}", many, _money("hoped_minor"))
+    offer = pl.format("{} would be worth an offer of {}", many, _money("hoped_minor"))
+    return pl.when("hoped_buy").then(buy).otherwise(offer)
+
+
 def _skip() -> pl.Expr:
-    weak = pl.when(pl.col("weak_part").is_not_null()).then(
-        pl.format("{}: chance of wearable {} %", "weak_part", _percent("p_wearable"))
-    )
+    weak = pl.format("{} likely unfit, wearable {} %", "weak_part", _percent("p_wearable"))
+    sound = pl.format("sound enough, wearable {} %", _percent("p_wearable"))
+    state = pl.coalesce(pl.when(pl.col("p_wearable") >= SOUND).then(sound).otherwise(weak), pl.lit("state not known"))
     floor = pl.format(
-        "{} is left over, but wearable after the plan is only {} % likely", _money("surplus_minor"),
+        "{} is left over, but wearable after the plan is only {} % likely",
+        _money("surplus_minor"),
         _percent("p_after_plan"),
-    )  # fmt: skip
-    dear = pl.format("{}; sensible up to {}, asked {}", weak, _money("offer_minor"), _money("price_minor"))
-    never = pl.format("{}; worth less than it costs at any price", weak)
+    )
+    dear = pl.format(
+        "{}; worth {} on average, sensible up to {}, asked {}",
+        state,
+        _money("expected_minor"),
+        _money("offer_minor"),
+        _money("price_minor"),
+    )
+    never = pl.format("{}; worth {} on average, less than post and margin alone", state, _money("expected_minor"))
     return (
         pl.when(pl.col("ruled_out").is_not_null())
         .then("ruled_out")
@@ -78,6 +111,6 @@ def _skip() -> pl.Expr:
         .when((pl.col("surplus_minor") > 0) & (pl.col("offer_minor") >= pl.col("price_minor")))
         .then(floor)
         .when(pl.col("offer_minor") > 0)
-        .then(pl.coalesce(dear, pl.format("sensible up to {}, asked {}", _money("offer_minor"), _money("price_minor"))))
-        .otherwise(pl.coalesce(never, pl.lit("worth less than it costs at any price")))
+        .then(dear)
+        .otherwise(never)
     )

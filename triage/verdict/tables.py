@@ -29,10 +29,11 @@ class Judged:
     scene: Scene
     calls: Calls
     part: Array
-    wearable: tuple[Array, Array, Array]
+    sound: pl.DataFrame
     ruled_out: Sequence[str | None]
     basis: Sequence[str]
     value: Array
+    hope: tuple[Array, Flags]
 
 
 def whole_minor(values: Array) -> pl.Series:
@@ -53,7 +54,6 @@ def verdict_rows(judged: Judged) -> pl.DataFrame:
     calls, scene = judged.calls, judged.scene
     ruled = np.array([bool(reason) for reason in judged.ruled_out])
     call = np.where(ruled, SKIP, calls.call)
-    low, mid, high = judged.wearable
     return pl.DataFrame(
         {
             "listing_id": judged.beliefs.listing_ids,
@@ -61,9 +61,7 @@ def verdict_rows(judged: Judged) -> pl.DataFrame:
             "call": [CALL_NAMES[number] for number in call],
             "plan": [PLANS[number] for number in calls.plan],
             "p_fits": scene.offer.fits,
-            "p_wearable_lo": np.minimum(low, mid),
-            "p_wearable": mid,
-            "p_wearable_hi": np.maximum(high, mid),
+            **{name: judged.sound[name] for name in ("p_wearable_lo", "p_wearable", "p_wearable_hi")},
             "p_after_plan": calls.after_plan,
             "weak_part": weak_part(judged.part, scene.bears, judged.beliefs.evidence.weight, judged.beliefs.present),
             "value_minor": whole_minor(judged.value),
@@ -77,6 +75,8 @@ def verdict_rows(judged: Judged) -> pl.DataFrame:
             "currency": scene.buyer.currency,
             "ruled_out": list(judged.ruled_out),
             "haggle": calls.haggle,
+            "hoped_minor": whole_minor(judged.hope[0]),
+            "hoped_buy": judged.hope[1],
             "over_budget": calls.over_budget,
             "price_minor": scene.offer.rows["price_base_minor"],
             "price_kind": scene.offer.rows["price_kind"],
@@ -123,13 +123,16 @@ def likeliest_repairs(scene: Scene) -> list[list[str] | None]:
     return [list(valued.mendings[k].sets[s]) if ok else None for k, s, ok in zip(kind, chosen, some, strict=True)]
 
 
-def hopeless(judged: Judged) -> Flags:
-    """Return which asks no answer could turn into a buy, not even the best answers together, [N]."""
+def hoped(judged: Judged) -> tuple[Array, Flags]:
+    """Return what the best answers together would allow to offer, and whether it would be a buy, [N] each.
+
+    0 and False where nothing is asked, or where no answer could turn the ask into a buy or an offer.
+    """
     calls, scene = judged.calls, judged.scene
     rows = np.flatnonzero((calls.call == ASK) & ~calls.haggle)
-    lost = np.zeros(len(calls.call), dtype=np.bool_)
+    offers, buys = np.zeros(len(calls.call)), np.zeros(len(calls.call), dtype=np.bool_)
     if not len(rows):
-        return lost
+        return offers, buys
     part = take(scene, rows)
     yes = chances_of_yes(calls, rows)
     answers = hopeful_answers(part, yes, calls.asked.bits[rows])
@@ -138,8 +141,9 @@ def hopeless(judged: Judged) -> Flags:
     fits = np.where(kind == SIZE, 1.0, part.offer.fits)
     best = after_answers(part, calls.repair_minor[rows], yes, answers, releases, fits)
     near = best.offer >= np.nan_to_num(part.offer.price) * (1 - part.buyer.haggle_share)
-    lost[rows] = ~(best.buys | (near & (best.offer > 0)))
-    return lost
+    offers[rows] = np.where(best.buys | near, best.offer, 0.0)
+    buys[rows] = best.buys
+    return offers, buys
 
 
 def best_release(scene: Scene, kind: npt.NDArray[np.int64]) -> Array:

@@ -12,9 +12,15 @@ from triage.verdict.states import Array
 # Comparable pairs of one release or model, most recent first; more would not change a median much.
 MOST_COMPARABLES = 50
 
-# The pair itself and its twins are left out: a pair is no evidence of its own worth.
+# What a sound pair fetches shows in pairs that are likely sound: an unsound one is cheap for a reason, a
+# boxed one dear for another. The pair itself and its twins are left out: it is no evidence of its own worth.
 COMPARABLES = f"""
-WITH offer AS (
+WITH sound AS (
+  SELECT listing_id, arg_min(p_wearable, horizon_years) AS p_wearable
+  FROM soundness
+  GROUP BY listing_id
+),
+offer AS (
   SELECT
     l.listing_id,
     c.maker || ' ' || c.model AS model,
@@ -25,6 +31,7 @@ WITH offer AS (
   FROM listing l
   JOIN match m ON m.listing_id = l.listing_id AND m.place = 1 AND m.probability >= 0.5
   JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
+  JOIN sound s ON s.listing_id = l.listing_id AND s.p_wearable >= $2
   WHERE l.kind = 'pair' AND l.price_base_minor > 0 AND l.price_kind = 'fixed'
 ),
 couple AS (
@@ -32,7 +39,7 @@ couple AS (
     target.listing_id,
     target.construction_id,
     o.model_id = target.construction_id AS same_release,
-    o.price_minor * CASE WHEN o.sold THEN 1.0 ELSE ? END AS worth_minor,
+    o.price_minor * CASE WHEN o.sold THEN 1.0 ELSE $1 END AS worth_minor,
     o.price_minor,
     o.sold,
     o.last_seen,
@@ -65,8 +72,9 @@ GROUP BY listing_id, construction_id, same_release
 ORDER BY listing_id, construction_id, same_release
 """
 TARGETS = """
-SELECT DISTINCT m.listing_id, m.construction_id, c.maker || ' ' || c.model AS model, c.model AS name, c.category
+SELECT DISTINCT m.listing_id, m.construction_id, c.model AS name, c.category, c.edition, l.condition
 FROM match m
+JOIN listing l ON l.listing_id = m.listing_id
 LEFT JOIN construction c ON c.model_id = m.construction_id
 WHERE m.listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY m.listing_id, m.construction_id
@@ -79,7 +87,7 @@ def read_comparables(store: Connection, values: Values) -> pl.DataFrame:
     Columns: listing_id, construction_id, name, category, sound_minor, display_minor, parts_minor, basis.
     ``(n median + k wider) / (n + k)`` for release over model over category; k = ``comparable_prior``.
     """
-    found = frame(store, COMPARABLES, [values.asked_share])
+    found = frame(store, COMPARABLES, [values.asked_share, values.sound_from])
     categories = pl.DataFrame(
         [(name, float(v.sound_minor), v.display_minor, v.parts_minor) for name, v in sorted(values.category.items())],
         schema=["category", "usual_minor", "display_minor", "parts_minor"],
@@ -106,8 +114,25 @@ def read_comparables(store: Connection, values: Values) -> pl.DataFrame:
     k = values.comparable_prior
     model = (other * pl.col("other_median_minor").fill_null(0) + k * pl.col("usual_minor")) / (other + k)
     release = (own * pl.col("own_median_minor").fill_null(0) + k * model) / (own + k)
-    return targets.with_columns(sound_minor=release, basis=_basis(own, other)).select(
-        "listing_id", "construction_id", "name", "category", "sound_minor", "display_minor", "parts_minor", "basis"
+    shown = pl.col("condition").replace_strict(values.display_share, return_dtype=pl.Float64)
+    again = pl.when(pl.col("edition") == "reissue").then(values.reissue_display_share).otherwise(1.0)
+    return targets.with_columns(
+        sound_minor=release,
+        display_minor=pl.col("display_minor") * again,
+        display_share=shown,
+        sound_share=pl.col("condition").replace_strict(values.sound_share, return_dtype=pl.Float64),
+        basis=_basis(own, other),
+    ).select(
+        "listing_id",
+        "construction_id",
+        "name",
+        "category",
+        "sound_minor",
+        "display_minor",
+        "parts_minor",
+        "sound_share",
+        "display_share",
+        "basis",
     )
 
 
@@ -128,7 +153,7 @@ def _whole(column: str) -> pl.Expr:
 
 
 def worth_to(buyer: Buyer, comparables: pl.DataFrame) -> pl.DataFrame:
-    """Return ``comparables`` with the buyer's own figures where they have any.
+    """Return ``comparables`` with the buyer's own figures where they have any, less what wear takes off.
 
     The narrowest of the buyer's wants applies: release before model before category.
     """
@@ -155,7 +180,11 @@ def worth_to(buyer: Buyer, comparables: pl.DataFrame) -> pl.DataFrame:
             )
             .drop("want_sound", "want_display", "want_parts")
         )
-    return worth.with_columns(basis=pl.when("own").then(pl.lit("the buyer's own figure")).otherwise("basis"))
+    return worth.with_columns(
+        sound_minor=pl.col("sound_minor") * pl.col("sound_share"),
+        display_minor=pl.col("display_minor") * pl.col("display_share"),
+        basis=pl.when("own").then(pl.lit("the buyer's own figure")).otherwise("basis"),
+    )
 
 
 def _narrowest(want: object) -> str:
