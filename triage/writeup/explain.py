@@ -195,7 +195,7 @@ def plans(rows: Iterable[Row], listing: Row, verdicts: Iterable[Row], catalogue:
     cells: list[tuple[str, ...]] = []
     repairs: dict[str, Repair] = {}
     for row in rows:
-        own = currency.get(row["buyer"], listing["currency"])
+        own = str(currency.get(row["buyer"], listing["currency"]))
         ids = row["repairs"] or ()
         repairs |= {key: catalogue.repairs[key] for key in ids if key in catalogue.repairs}
         cost = f"{', '.join(ids)}: {cost_range(row, own, catalogue)}" if ids else ""
