@@ -219,11 +219,10 @@ def _dropped(names: pl.Series, rng: np.random.Generator) -> pl.Series:
 
 
 def _slips(names: pl.Series, rng: np.random.Generator) -> pl.Series:
-    """Return names of which a share lost, doubled or swapped a letter."""
-    length = names.str.len_chars().to_numpy()
-    at = pl.Series((rng.random(len(names)) * np.maximum(length - 2, 1)).astype(int) + 1)
-    words = names.str.count_matches(" ").to_numpy() + 1
-    kind = pl.Series(np.where(rng.random(len(names)) < TYPO * words, rng.integers(0, 3, len(names)), 9))
+    """Return names of which a share lost, doubled or swapped a letter in the first word."""
+    length = names.str.extract(r"^([a-z]+)").str.len_chars().to_numpy()
+    at = pl.Series((rng.random(len(names)) * np.maximum(length - 3, 1)).astype(int) + 1)
+    kind = pl.Series(np.where(rng.random(len(names)) < TYPO, rng.integers(0, 3, len(names)), 9))
     frame = pl.DataFrame({"name": names, "at": at, "kind": kind})
     head, letter = pl.col("name").str.slice(0, pl.col("at")), pl.col("name").str.slice(pl.col("at"), 1)
     tail = pl.col("name").str.slice(pl.col("at") + 1)

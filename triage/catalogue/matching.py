@@ -144,6 +144,7 @@ class CompareWords(Document):
 
     before: list[str]
     after: list[str]
+    joined: list[str]
     filler: list[str]
     not_style_before: list[str]
 
@@ -178,7 +179,7 @@ class MatchWords(Document):
     qualifiers: list[str]
     descriptors: list[str]
     same: dict[str, str]
-    not_before: list[str]
+    describes: dict[str, list[str]]
     edition: EditionWords
     compare: CompareWords
     year: YearWords

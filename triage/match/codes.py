@@ -7,6 +7,7 @@ from triage.match.text import plain
 # Up to four letters, digits in one to three groups, up to two letters: the families of style numbers in use.
 # The letters o, i, l, s and b may stand where a digit was printed.
 NUMBER = r"\b[a-z]{0,4}[ ./-]?[0-9o][0-9oilsb]{0,5}(?:[ ./-][0-9oilsb]{2,4}){0,2}(?:[ ./-]?[a-z]{1,2})?\b"
+WORD_AND_YEAR = r"\b[a-z]+ (?:19|20)\d\d\b"  # "mini 1988" is no number, whatever numbers start with
 LOOKALIKES = {"o": "0", "i": "1", "l": "1", "s": "5", "b": "8"}
 STRENGTHS = ("exact", "partial", "stem")
 
@@ -71,8 +72,10 @@ def without_codes(text: pl.Expr, prefixes: list[str]) -> pl.Expr:
     shapes = [r"\b\d{2,6}[./]\d{2,4}\b", r"\b\d{2,6}-\d{3,4}\b"]
     if prefixes:
         letters = "|".join(prefixes)
-        shapes.insert(0, rf"\b(?:{letters})[ ./-]?[0-9o][0-9oilsb]{{0,5}}(?:[ ./-][0-9oilsb]{{2,4}}){{0,2}}[a-z]?\b")
-    return text.str.replace_all("|".join(shapes), " ")
+        # A digit there must be: without one, "juk olil" would be a number.
+        head = rf"\b(?:{letters})(?:[./-][oilsb]{{1,2}}[./-])?[ ./-]?o?[0-9][0-9oilsb]{{0,5}}"
+        shapes.insert(0, rf"{head}(?:[ ./-][0-9oilsb]{{2,4}}){{0,2}}[a-z]?\b")
+    return text.str.replace_all(f"({WORD_AND_YEAR})|{'|'.join(shapes)}", "$1 ")
 
 
 def quoted(texts: pl.DataFrame, keys: pl.DataFrame, prefixes: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -98,6 +101,7 @@ def quoted(texts: pl.DataFrame, keys: pl.DataFrame, prefixes: list[str]) -> tupl
     found = found.select("item", "row", "strength", word="span")
     letters = bare(pl.col("span")).str.extract(r"^([a-z]+)\d")
     shaped = distinct.filter(letters.is_in(prefixes) & (pl.col("span").str.count_matches(r"\d") >= 4))
+    shaped = shaped.filter(~pl.col("span").str.contains(f"^{WORD_AND_YEAR}"))
     stray = spans.join(shaped, on="span", how="semi").join(found, on="item", how="anti")
     return found, stray.select("item", word="span").unique().sort("item", "word")
 

@@ -10,6 +10,10 @@ FIELDS = {
     "qualifier": "qualifier", "year": "year", "colour": "colour", "edition": "edition",
     "construction": "construction", "category": "category", "compared": "only compared with",
 }  # fmt: skip
+EVIDENCE = {
+    "item": pl.UInt32, "construction_id": pl.String, "field": pl.String, "listing_value": pl.String,
+    "table_value": pl.String, "weight": pl.Float64,
+}  # fmt: skip
 
 
 def explain(kept: pl.DataFrame, reading: Reading, index: Index) -> pl.DataFrame:

@@ -8,7 +8,7 @@ import polars as pl
 from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match.decide import placed, with_probability, with_rest
-from triage.match.evidence import explain
+from triage.match.evidence import EVIDENCE, explain
 from triage.match.facts import category_bits, construction_bits, edition_bits
 from triage.match.generic import choose_generic, generic_words
 from triage.match.reading import Reading, read
@@ -59,8 +59,8 @@ def link_batches(
         items = choose_generic(_stand_ins(reading, kept, index), generic_words(constructions.generic), constructions.generic)
         ids = part.select("item", "listing_id")
         places = with_rest(kept, items).join(ids, on="item", maintain_order="left")
-        explained = explain(kept if reasons else kept.clear(), reading, index).join(ids, on="item", maintain_order="left")
-        yield Linked(places.drop("item"), explained.drop("item"))
+        explained = explain(kept, reading, index) if reasons else pl.DataFrame(schema=EVIDENCE)
+        yield Linked(places.drop("item"), explained.join(ids, on="item", maintain_order="left").drop("item"))
 
 
 def _stand_ins(reading: Reading, kept: pl.DataFrame, index: Index) -> pl.DataFrame:

@@ -3,26 +3,28 @@
 import polars as pl
 
 from triage.catalogue.matching import MatchWeights
-from triage.match.codes import without_codes
 from triage.match.repair import repairs, unglued
 from triage.match.table import Index
-from triage.match.text import spaced, tokens, without_sizes
+from triage.match.text import spaced, tokens
 from triage.match.vocabulary import ROMAN
 
-SIZES = ((4, 50), (215, 320))  # lone numbers that can be a size: of all systems, of a foot in mm
-PART_OF_NAME = ("model", "number", "qualifier", "edition_word")
+# Lone numbers that can be a size: the usual ones of adults at any time, the others when no size is marked.
+USUAL_SIZES = (36, 48)
+SIZES = ((4, 50), (215, 320))
+QUALIFIER_REPAIR_FROM = 7  # letters; shorter ones are too near to everyday words
+QUALIFIERS = ("qualifier", "descriptor", "edition_word")
+PART_OF_NAME = ("model", "number", *QUALIFIERS)
 READING = ["item", "place", "word", "kind", "token", "slips"]
 
 
-def split_words(texts: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
+def split_words(texts: pl.DataFrame, index: Index) -> pl.DataFrame:
     """Return the words of texts in order: item, place (rising, with gaps), word.
 
     Args:
-        texts: item, text (plain).
+        texts: item, text (plain, without sizes and style numbers).
         index: Gives the phrases that are read as one word and the katakana names.
-        match: Gives the marks of sizes, which are taken out.
     """
-    text = without_sizes(without_codes(pl.col("text"), index.prefixes), match.words)
+    text = pl.col("text")
     if index.kana:
         text = text.str.replace_many(index.kana, [f" {name} " for name in index.kana])
     words = tokens(text)
@@ -74,7 +76,8 @@ def recognised(words: pl.DataFrame, index: Index) -> pl.DataFrame:
     distinct = words.select("word").unique().sort("word").join(names, on="word", how="left", maintain_order="left")
     letters = pl.col("word").str.contains(r"^[\p{Latin}\p{Katakana}ー]+$")
     unknown = distinct.filter(pl.col("kind").is_null() & letters)["word"]
-    aims = names.filter(pl.col("kind").is_in(["model", "maker"]))
+    long = pl.col("kind").is_in(QUALIFIERS) & (pl.col("word").str.len_chars() >= QUALIFIER_REPAIR_FROM)
+    aims = names.filter(pl.col("kind").is_in(["model", "maker"]) | long)
     read = repairs(unknown, aims).join(names, left_on="target", right_on="word").select("word", "kind", "token", "slips")
     readings = pl.concat([names.with_columns(slips=pl.lit(0, pl.Int64)), read.select("word", "kind", "token", "slips")])
     found = words.join(readings, on="word", how="left", maintain_order="left")
@@ -101,8 +104,9 @@ def _in_names(kept: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
     follows = same & (since <= pl.when(short).then(1).otherwise(3))
     leads = ~short & (_beside("kind", -1) == "model").fill_null(False)
     chained = pl.col("before").is_in(PART_OF_NAME).fill_null(False)
-    other = pl.col("word_after").is_in(match.words.not_before).fill_null(False)
-    qualifier = pl.col("kind").is_in(["qualifier", "edition_word"]) & (follows | leads | chained) & ~other
+    describing = [f"{first} {then}" for first, listed in match.words.describes.items() for then in listed]
+    other = pl.concat_str("word", "word_after", separator=" ").is_in(describing).fill_null(False)
+    qualifier = pl.col("kind").is_in(QUALIFIERS) & (follows | leads | chained) & ~other
     number = (pl.col("kind") == "number") & chained
     keep = (strong | qualifier | number).fill_null(False)
     return kept.with_columns(kind=pl.when(keep).then("kind"), token=pl.when(keep).then("token"))
@@ -135,6 +139,7 @@ def _numbers(kept: pl.DataFrame, sizes: pl.DataFrame) -> pl.DataFrame:
     is_size = (pl.col("word") == pl.col("number")).fill_null(False)
     short_year = number.is_between(60, 99) & (pl.col("word").str.len_chars() == 2)
     like_size = pl.any_horizontal(number.is_between(*span) for span in SIZES) & ~pl.col("sized")
+    like_size |= number.is_between(*USUAL_SIZES)
     other = ~is_size & ~number.is_between(1950, 2040) & ~short_year & ~like_size & (number < 5000)
     loose = pl.col("kind").is_null()
     keep = pl.when(loose).then(other).otherwise(~((pl.col("kind") == "number") & is_size & (number > 3)))

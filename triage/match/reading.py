@@ -48,8 +48,8 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
     bodies = texts.filter(pl.col("body") != "")
     whole = pl.when(pl.col("body") == "").then("title").otherwise(pl.concat_str("title", pl.lit(" . "), "body"))
     whole_texts = texts.select("item", text=whole)
-    words = split_words(texts.select("item", text="title"), index, match)
-    more = split_words(bodies.select("item", text="body"), index, match)
+    titled, told = _bare(texts, "title", index, match), _bare(bodies, "body", index, match)
+    words, more = split_words(titled, index), split_words(told, index)
     found, stray = quoted(whole_texts, index.codes, index.prefixes)
     lines = whole_texts.select("item", text=spaced(tokens(pl.col("text"))))
     hues = pl.concat([index.bit[kind].select("word") for kind in COLOUR_MASKS]).unique()
@@ -58,7 +58,7 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
         names=_names(words, more, _sizes(listings, texts, match), index, match),
         found=found,
         stray=stray,
-        years=_years(listings, texts, bodies, index, match),
+        years=_years(listings, titled, told, match),
         colours=pl.concat([words, more]).join(hues, on="word", how="semi").select("item", "word").unique().sort("item", "word"),
         facts=facts_in(lines, fact_phrases(match)),
     )
@@ -87,20 +87,19 @@ def _sizes(listings: pl.DataFrame, texts: pl.DataFrame, match: MatchWeights) -> 
     return listings.select("item", number=size.str.extract(r"(\d+)"), sized=marked | (size != ""))
 
 
+def _bare(texts: pl.DataFrame, column: str, index: Index, match: MatchWeights) -> pl.DataFrame:
+    """Return item, text without sizes and style numbers."""
+    return texts.select("item", text=without_sizes(without_codes(pl.col(column), index.prefixes), match.words))
+
+
 def _years(
-    listings: pl.DataFrame, texts: pl.DataFrame, bodies: pl.DataFrame, index: Index, match: MatchWeights
+    listings: pl.DataFrame, titled: pl.DataFrame, told: pl.DataFrame, match: MatchWeights
 ) -> pl.DataFrame:
     """Return the stated years: of the title, else those the listing stage found, else of the body."""
     lo, hi = pl.col("stated_year_lo"), pl.col("stated_year_hi")
     bought = (pl.col("stated_year_kind") == "purchase").fill_null(False)
-    stated = listings.select("item", first_lo=lo, first_hi=hi, last_lo=lo, last_hi=hi, purchase=bought)
-    sources = [_years_in(texts, "title", index, match), stated, _years_in(bodies, "body", index, match)]
-    known = [one.filter(pl.col("first_lo").is_not_null()).cast(FIELDS) for one in sources]  # type: ignore[arg-type]
-    best = pl.concat(known).unique("item", keep="first", maintain_order=True)
-    return texts.select("item").join(best, on="item", how="left", maintain_order="left")
-
-
-def _years_in(texts: pl.DataFrame, column: str, index: Index, match: MatchWeights) -> pl.DataFrame:
-    text = without_sizes(without_codes(pl.col(column), index.prefixes), match.words)
-    digits = texts.filter(pl.col(column).str.contains(r"\d\d"))
-    return digits.select("item", year=stated_years(text, match.words)).unnest("year")
+    stated = listings.filter(lo.is_not_null())
+    stated = stated.select("item", first_lo=lo, first_hi=hi, last_lo=lo, last_hi=hi, purchase=bought).cast(FIELDS)  # type: ignore[arg-type]
+    best = pl.concat([stated_years(titled, match.words), stated, stated_years(told, match.words)])
+    best = best.unique("item", keep="first", maintain_order=True)
+    return listings.select("item").join(best, on="item", how="left", maintain_order="left")

@@ -72,7 +72,7 @@ def build_index(constructions: Constructions, match: MatchWeights) -> Index:
         word_count=np.bincount(model["row"].to_numpy(), minlength=releases.height),
         masks=masks,
         bit=bit,
-        joins=joined_phrases(releases, words),
+        joins=joined_phrases(releases, words, match),
         kana=sorted(kana.to_list()),
         codes=code_keys(releases),
         prefixes=code_prefixes(releases),
@@ -130,8 +130,12 @@ def _year_curve(releases: pl.DataFrame, match: MatchWeights, grace: int, styled:
     inside = (years >= made_from) & (years <= made_to + grace)
     style = releases["style_year"].fill_null(-1).to_numpy()[:, None]
     later = (releases["edition"].fill_null("original") != "original").to_numpy()[:, None]
-    by_style = (years == style) & later
-    share = np.where(by_style.any(1, keepdims=True), 1 - styled, 1.0) * inside / np.maximum(inside.sum(1, keepdims=True), 1)
-    shares = weight.in_production * (share + styled * by_style) + weight.stray / weight.background_years
+    # The year of the style counts for what is made later than it, most of all for a later edition.
+    outside = ~(inside & (years == style)).any(1, keepdims=True)
+    by_style = (years == style) & outside
+    styled_share = np.where(later, styled, styled / 2) * by_style.any(1, keepdims=True)
+    made = inside / np.maximum(inside.sum(1, keepdims=True), 1)
+    mixed = (1 - styled_share) * made + styled_share * by_style
+    shares = weight.in_production * mixed + weight.stray / weight.background_years
     curve: np.ndarray = np.cumsum(shares, axis=1)
     return curve

@@ -122,14 +122,16 @@ def _spellings(releases: pl.DataFrame, words: pl.DataFrame) -> pl.DataFrame:
     return both.select("word", target="word_name").unique().sort("word", "target")
 
 
-def joined_phrases(releases: pl.DataFrame, words: pl.DataFrame) -> dict[str, str]:
+def joined_phrases(releases: pl.DataFrame, words: pl.DataFrame, match: MatchWeights) -> dict[str, str]:
     """Return what to read for phrases of several words: makers and nicknames as one word, aliases as the name.
 
     Args:
         releases: row, maker, model, aliases, maker_aliases, nicknames.
         words: As ``name_words`` returns them.
+        match: Gives words of comparison that are read as one.
     """
     makers = releases.select(name=pl.concat_list("maker", "maker_aliases", "nicknames")).explode("name")
+    makers = pl.concat([makers, pl.DataFrame({"name": match.words.compare.joined}, schema={"name": pl.String})])
     glued = makers.drop_nulls().unique().with_columns(words=tokens(plain(pl.col("name"))))
     glued = glued.filter(pl.col("words").list.len() > 1).select(
         phrase=spaced(pl.col("words")), read=pl.lit(" ") + pl.col("words").list.join("") + pl.lit(" ")
