@@ -15,6 +15,7 @@ from pydantic import Field, model_validator
 from triage.catalogue.documents import Document, id_is_file_name, read_toml, toml_files, validated
 from triage.errors import Problem
 
+YEAR = "year"  # a thing of every language: a year in four digits
 LANGUAGES = ("en", "de", "fr", "it", "es", "ja")
 
 State = Literal["affirmed", "denied"]
@@ -70,6 +71,8 @@ class Reading(Document):
     condition: Annotated[tuple[str, ...], Field(min_length=1)]
     said: State | None = None
     state: State = "affirmed"
+    prefer: bool = False
+    """Wins over a nearer thing: "worn twice this month" is about the month."""
 
 
 class Sign(Document):
@@ -128,9 +131,9 @@ class Cues(Document):
     """Holds a word that matters but says nothing: not only, new laces, sample size."""
     hedge: tuple[Text, ...] = ()
     """A doubt: I think, seems, as far as I can tell."""
-    condition: tuple[Text, ...] = ()
+    if_: Annotated[tuple[Text, ...], Field(alias="if")] = ()
     """What follows is supposed, not said: if, in case."""
-    condition_after: tuple[Text, ...] = ()
+    if_after: tuple[Text, ...] = ()
     """What stands before it is supposed: ~場合."""
     other: tuple[Text, ...] = ()
     """What is said is said of other shoes: my other pair, these usually."""
@@ -210,7 +213,7 @@ def load_words(folder: Path, problems: list[Problem]) -> tuple[Words, ...]:
 
 def unread(signs: Mapping[str, Sign], words: tuple[Words, ...]) -> Iterator[tuple[str, tuple[str, str]]]:
     """Yield what a sign reads that no language has words for, and what two signs both claim."""
-    things = {"", *(name for language in words for name in language.thing)}
+    things = {"", YEAR, *(name for language in words for name in language.thing)}
     conditions = {*signs, *(name for language in words for name in language.condition)}
     claimed: dict[tuple[str, str, str | None], str] = {}
     for sign in signs.values():

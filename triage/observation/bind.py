@@ -6,7 +6,7 @@ from triage.observation.lexicon import Lexicon
 from triage.observation.scope import between
 
 FAR = 90  # characters; a thing farther away is not meant
-COMMA, AND, TURN, BACKWARD = 12, 8, 200, 14
+COMMA, AND, TURN, BACKWARD, PREFERRED = 12, 8, 200, 14, 40
 BLOCKERS = ["object", "box"]
 
 
@@ -19,13 +19,15 @@ def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataF
     """
     things = words.filter(pl.col("kind") == "thing")
     pairs = said.join(things, on="sid", suffix="_t").filter(
-        (pl.col("start_t") >= pl.col("end")) | (pl.col("end_t") <= pl.col("start"))
+        (pl.col("start_t") != pl.col("start")) | (pl.col("end_t") < pl.col("end"))
     )
     fits = _read(pairs.with_columns(thing=pl.col("key_t")), lexicon)
     blocked = (
         pairs.filter(pl.col("key_t").is_in(BLOCKERS))
         .join(fits.select("cid", "start_t"), on=["cid", "start_t"], how="anti")
-        .with_columns(thing="key_t", sign=pl.lit(None, pl.String), sign_state=pl.lit(None, pl.String))
+        .with_columns(
+            thing="key_t", sign=pl.lit(None, pl.String), sign_state=pl.lit(None, pl.String), prefer=pl.lit(False)
+        )
     )
     blocked = blocked.filter(_crossed("comma") + _crossed("and") + _crossed("but") == 0)
     near = pl.concat([fits, blocked.select(fits.columns)]).with_columns(far=_distance()).filter(pl.col("far") < FAR)
@@ -67,6 +69,8 @@ def _distance() -> pl.Expr:
     """Return how far a thing is from a condition: characters, and what the joints between them cost."""
     ahead = pl.col("start_t") < pl.col("start")
     gap = pl.when(ahead).then(pl.col("start") - pl.col("end_t")).otherwise(pl.col("start_t") - pl.col("end"))
+    gap = pl.max_horizontal(gap, pl.lit(0))
     letters = pl.when(pl.col("language") == "ja").then(gap // 3).otherwise(gap)
+    near = pl.col("prefer").cast(pl.Int64) * PREFERRED
     backward = (~ahead & ~pl.col("noun") & (gap > 1)).cast(pl.Int64) * BACKWARD
-    return letters + COMMA * _crossed("comma") + AND * _crossed("and") + TURN * _crossed("but") + backward
+    return letters + COMMA * _crossed("comma") + AND * _crossed("and") + TURN * _crossed("but") + backward - near

@@ -9,7 +9,7 @@ import polars as pl
 from triage.catalogue.signs import Signs, Words
 from triage.observation.fold import spell
 
-SHORTEST_MISSPELT = 8
+SHORTEST_MISSPELT = 9
 YEARS = range(1960, 2031)
 UMLAUTS = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}
 
@@ -43,28 +43,43 @@ def lexicon(signs: Signs) -> Lexicon:
         meanings.select("pattern")
         .unique(maintain_order=True)
         .with_columns(
-            lead=pl.col("pattern").str.starts_with(" ").cast(pl.UInt32),
+            holds=pl.col("pattern").is_in(_holding(meanings).implode()),
+            thing=pl.col("pattern").is_in(_only_things(meanings).implode()),
+            lead=(pl.col("pattern").str.len_bytes() - pl.col("pattern").str.strip_chars_start(" ").str.len_bytes()),
             trail=pl.col("pattern").str.ends_with(" ").cast(pl.UInt32),
         )
     )
     reads = [
-        (thing, condition, reading.said, sign.id, reading.state)
+        (thing, condition, reading.said, sign.id, reading.state, reading.prefer)
         for sign in signs
         for reading in sign.reads
         for thing, condition in product(reading.thing, reading.condition)
     ]
-    reads += [("", sign.id, _own(sign.id, reads), sign.id, "affirmed") for sign in signs]
+    reads += [("", sign.id, _own(sign.id, reads), sign.id, "affirmed", False) for sign in signs]
     return Lexicon(
         patterns,
         meanings,
-        pl.DataFrame(reads, ["thing", "condition", "said", "sign", "state"], orient="row"),
+        pl.DataFrame(reads, ["thing", "condition", "said", "sign", "state", "prefer"], orient="row"),
         pl.DataFrame([(sign.id, sign.polarity) for sign in signs], ["sign", "polarity"], orient="row"),
     )
 
 
-def _own(sign: str, reads: list[tuple[str, str, str | None, str, str]]) -> str | None:
+def _only_things(meanings: pl.DataFrame) -> pl.Series:
+    """Return the patterns that name a thing and nothing else."""
+    kinds = meanings.group_by("pattern", maintain_order=True).agg(only=(pl.col("kind") == "thing").all())
+    return kinds.filter("only")["pattern"]
+
+
+def _holding(meanings: pl.DataFrame) -> pl.Series:
+    """Return the patterns of conditions that may hold the thing they speak of: "glue has dried"."""
+    plain = (pl.col("kind") == "condition") & ~pl.col("key").str.contains("_")
+    kinds = meanings.group_by("pattern", maintain_order=True).agg(all_plain=plain.all())
+    return kinds.filter("all_plain")["pattern"]
+
+
+def _own(sign: str, reads: list[tuple[str, str, str | None, str, str, bool]]) -> str | None:
     """Return which state of a sign's own phrases is left to it: another sign may read the other one."""
-    taken = {said for _, condition, said, _, _ in reads if condition == sign}
+    taken = {said for _, condition, said, *_ in reads if condition == sign}
     return {"denied": "affirmed", "affirmed": "denied"}[taken.pop() or ""] if taken else None
 
 
@@ -101,10 +116,11 @@ def patterns_of(word: str, language: str) -> list[str]:
     found = []
     for spelling in sorted(spellings):
         inner = " ".join(spell(spelling.strip("*")).split())
+        after_break = spelling.startswith(", ")
         if language == "ja" and not inner.isascii():
             found.append(inner)
             continue
-        head = "" if spelling.startswith("*") else " "
+        head = "  " if after_break else "" if spelling.startswith("*") else " "
         tail = "" if spelling.endswith("*") else " "
         found.append(head + inner + tail)
     return found

@@ -86,7 +86,8 @@ def _resolved(uses: pl.DataFrame, said: pl.DataFrame, fitted: pl.DataFrame, lexi
 def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
     """Turn byte spans of plain sentences into character spans and the words as typed."""
     span = read.join(once.select("sid", "text", "spelt", "odd"), on="sid").with_columns(
-        from_=pl.min_horizontal("start", "thing_start") - 1, upto=pl.max_horizontal("end", "thing_end") - 1
+        from_=pl.min_horizontal("start", "thing_start", "cue_start") - 1,
+        upto=pl.max_horizontal("end", "thing_end", "cue_end") - 1,
     )
     raw = pl.col("spelt").cast(pl.Binary)
     span = span.with_columns(

@@ -58,13 +58,16 @@ def conditions(words: pl.DataFrame, spelt: pl.DataFrame) -> pl.DataFrame:
         spelt: sid, spelt, asked.
 
     Returns:
-        The condition's row, with denied, hedged, dropped, asked.
+        The condition's row, with denied (and cue_start, cue_end of the word that denies it), hedged, dropped,
+        asked.
     """
     said = words.filter(pl.col("kind") == "condition").with_row_index("cid")
     linked = _chains(words, said)
-    denied = _in_chain(_denied(words, linked, spelt), linked)
+    direct = _denied(words, linked, spelt)
+    denied = _in_chain(direct["cid"], linked)
     return (
         linked.drop("chain")
+        .join(direct, on="cid", how="left", maintain_order="left")
         .join(spelt.select("sid", "asked"), on="sid", how="left")
         .with_columns(
             denied=pl.col("cid").is_in(denied.implode()),
@@ -100,7 +103,8 @@ def _words_between(pairs: pl.DataFrame, spelt: pl.DataFrame) -> pl.DataFrame:
     return near.with_columns(steps=text.str.count_matches(r"[\pL\pN]+").fill_null(99) + 1).drop("spelt")
 
 
-def _denied(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.Series:
+def _denied(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.DataFrame:
+    """Return the conditions a word denies directly, and where that word stands: cid, cue_start, cue_end."""
     stops = ("comma", "but", "and", "affirm", "condition")
     japanese = pl.col("language") == "ja"
     ahead = _words_between(_clear(_pairs(words, said, ["no", "not"], ahead=True), stops, ahead=True), spelt)
@@ -111,36 +115,40 @@ def _denied(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.
     near = (
         pl.when(japanese)
         .then((pl.col("gap") <= KANA_BYTES) & (between("comma", "_c", "") == 0))
-        .otherwise(
-            (pl.col("steps") <= AFTER_WINDOW) & (between("comma", "_c", "") <= 1) & (between("and", "_c", "") == 0)
-        )
+        .otherwise((pl.col("steps") <= AFTER_WINDOW) & (between("comma", "_c", "") + between("and", "_c", "") == 0))
     )
     verb = _clear(_pairs(words, said, ["after_verb"], ahead=False), stops, ahead=False)
     verb = _words_between(verb, spelt).filter((pl.col("steps") <= VERB_WINDOW + 1) & ~pl.col("noun_c"))
     beside = forward.filter(pl.col("steps") <= 2).select("sid", "start")
     verb = verb.join(beside, on=["sid", "start"], how="anti")
-    return pl.concat([frame["cid"] for frame in (forward, back.filter(near), verb)]).unique()
+    found = pl.concat(
+        [frame.select("cid", cue_start="start", cue_end="end") for frame in (forward, back.filter(near), verb)]
+    )
+    return found.sort(pl.all()).unique("cid", keep="last", maintain_order=True)
 
 
 def _chains(words: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
     """Number the lists of conditions: what denies one of a list denies all of it."""
     joiner = pl.col("kind").is_in(["comma", "and", "or"])
-    before = words.with_columns(
-        joined=joiner.shift(1).fill_null(False) & (pl.col("start") - pl.col("end").shift(1) <= 2),
-    ).filter(pl.col("kind") == "condition")
-    same = said.with_columns(joined=before["joined"])
-    here, last = "", "_p"
-    same = same.with_columns(pl.all().shift(1).name.suffix("_p"))
-    quiet = [between(kind, last, here) == 0 for kind in ("but", "affirm", "degree", "no", "not", "after")]
-    by_or = between("or", last, here) > 0
-    nouns = pl.col("noun") & pl.col("noun_p")
+    beside = pl.col("start") - pl.col("end").shift(1) <= 2
+    before = words.with_columns(joined=(joiner.shift(1) & beside).fill_null(False))
+    joined = before.filter(pl.col("kind") == "condition")["joined"]
+    span = ["sid", "start", "end"]
+    spans = (
+        said.with_columns(joined=joined)
+        .group_by(span, maintain_order=True)
+        .agg(pl.col("joined", "noun").any(), pl.exclude("cid", "joined", "noun").first())
+    )
+    spans = spans.with_columns(pl.all().shift(1).name.suffix("_p"))
+    quiet = [between(kind, "_p", "") == 0 for kind in ("but", "affirm", "degree", "no", "not", "after")]
     link = (
         (pl.col("sid") == pl.col("sid_p"))
         & pl.col("joined")
         & pl.all_horizontal(quiet)
-        & (by_or | nouns | (pl.col("language") == "ja"))
+        & ((between("or", "_p", "") > 0) | (pl.col("noun") & pl.col("noun_p")) | (pl.col("language") == "ja"))
     ).fill_null(False)
-    return said.with_columns(chain=same.select((~link).cast(pl.Int64).cum_sum()).to_series())
+    chain = spans.select(*span, chain=(~link).cast(pl.Int64).cum_sum())
+    return said.join(chain, on=span, how="left", maintain_order="left")
 
 
 def _in_chain(denied: pl.Series, linked: pl.DataFrame) -> pl.Series:
@@ -160,9 +168,9 @@ def _hedged(words: pl.DataFrame, said: pl.DataFrame) -> pl.Series:
 def _dropped(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.Series:
     """Return the conditions that say nothing of the pair on offer as it is now."""
     stops = ("but", "this", "comma")
-    supposed = _clear(_pairs(words, said, ["condition"], ahead=True), stops, ahead=True)
+    supposed = _clear(_pairs(words, said, ["if"], ahead=True), stops, ahead=True)
     past = _clear(_pairs(words, said, ["past"], ahead=True), (*stops, "and"), ahead=True)
     past = _words_between(past, spelt).filter(pl.col("steps") <= PAST_WINDOW)
-    after = _clear(_pairs(words, said, ["condition_after"], ahead=False), stops, ahead=False)
+    after = _clear(_pairs(words, said, ["if_after"], ahead=False), stops, ahead=False)
     others = [_clear(_pairs(words, said, ["other"], ahead=way), stops, ahead=way) for way in (True, False)]
     return pl.concat([frame["cid"] for frame in (supposed, past, after, *others)]).unique()

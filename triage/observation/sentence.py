@@ -9,7 +9,7 @@ ENDS = r"[!?;|\n\r•●■★☆！？；]+|\.+(?:\s|$)|[。…]+"
 KANA = r"[\p{Hiragana}\p{Katakana}]"
 HAN = r"\p{Han}"
 HINT = 2.5  # words that speak for the language the listing is said to be in
-BREAKS = {",": "comma", ":": "comma", "(": "comma", ")": "comma", "、": "comma", " - ": "comma", "/": "or"}
+BREAKS = {",": "comma", ":": "colon", "(": "comma", ")": "comma", "、": "comma", " - ": "comma", "/": "or"}
 
 
 def sentences(texts: pl.DataFrame) -> pl.DataFrame:
@@ -59,12 +59,16 @@ def hits(once: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     placed = pl.concat(
         [
             found.join(lexicon.patterns, on="pattern", how="left"),
-            breaks.with_columns(lead=pl.lit(0, pl.UInt32), trail=pl.lit(0, pl.UInt32)),
+            breaks.with_columns(
+                holds=pl.lit(False), thing=pl.lit(False), lead=pl.lit(0, pl.UInt32), trail=pl.lit(0, pl.UInt32)
+            ),
         ]
     )
     placed = placed.select(
         "sid",
         "pattern",
+        "holds",
+        "thing",
         start=(pl.col("at") + pl.col("lead")).cast(pl.Int64),
         end=(pl.col("at") + pl.col("pattern").str.len_bytes() - pl.col("trail")).cast(pl.Int64),
     )
@@ -84,11 +88,18 @@ def _find(texts: pl.DataFrame, wanted: list[str]) -> pl.DataFrame:
 
 
 def _longest(placed: pl.DataFrame) -> pl.DataFrame:
-    """Drop hits inside a longer one; one running maximum serves all sentences, as sid leads the key."""
-    spans = placed.select("sid", "start", "end").unique().sort("sid", "start", "end", descending=[False, False, True])
+    """Drop hits inside a longer one, but keep a thing inside the condition that is said of it.
+
+    One running maximum serves all sentences, as sid leads the key.
+    """
+    spans = placed.group_by("sid", "start", "end").agg(pl.col("holds").all(), pl.col("thing").all())
+    spans = spans.sort("sid", "start", "end", descending=[False, False, True])
     key = pl.col("sid").cast(pl.Int64) * 2**32 + pl.col("end")
-    kept = spans.filter(key > key.cum_max().shift(1).fill_null(-1))
-    return placed.join(kept, on=["sid", "start", "end"], how="semi").sort("sid", "start", "end", "pattern")
+    outside = pl.when(~pl.col("holds")).then(key).cum_max().shift(1).forward_fill().fill_null(-1)
+    free = pl.when(pl.col("thing")).then(key > outside).otherwise(key > key.cum_max().shift(1).fill_null(-1))
+    kept = spans.filter(free)
+    found = placed.select("sid", "pattern", "start", "end")
+    return found.join(kept, on=["sid", "start", "end"], how="semi").sort("sid", "start", "end", "pattern")
 
 
 def spoken(once: pl.DataFrame, found: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
