@@ -2,22 +2,26 @@
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Literal, cast
+from typing import Literal
 
 import polars as pl
 
-from triage.catalogue.feeds import FeedCatalogue, FeedMap
+from triage.catalogue.feeds import FeedCatalogue
 from triage.ingest.files import Found, find, sha256_of
-from triage.ingest.mapping import Mapping, feed_map_of, map_headings
-from triage.ingest.readers import PLAIN, claimed_by, packed
-from triage.ingest.rows import Broken, FileError, Piece, Reader, Settings, cut
+from triage.ingest.mapping import Mapping
+from triage.ingest.preview import Preview, preview
+from triage.ingest.readers import PLAIN, packed
+from triage.ingest.reading import Account, open_export
+from triage.ingest.rows import Broken, FileError, Reader, cut
 from triage.store import Connection, append, transaction
 
-READERS = (*PLAIN, cast(Reader, packed))
+__all__ = ["READERS", "FeedNote", "Preview", "preview", "run"]
+
+READERS: tuple[Reader, ...] = (*PLAIN, packed)
 
 Outcome = Literal["new", "seen", "later", "rejected"]
 
@@ -125,60 +129,29 @@ def _store_rows(
     store: Connection, feeds: FeedCatalogue, found: Found, sha256: str, readers: tuple[Reader, ...]
 ) -> FeedNote:
     """Store the rows of a file piece by piece, then its ledger line; a refusal undoes it all."""
-    feed_map = feed_map_of(feeds, found.path)
-    reader = claimed_by(found.path, readers)
-    settings = settings_for(feeds, feed_map)
+    export = open_export(found.path, feeds, readers)
+    account = Account()
     feed_id = sha256[:16]
-    headings: dict[str, None] = {}
-    skipped: dict[str, int] = {}
-    notes: list[str] = []
-    rows_read = rows_rejected = 0
-    for piece in pieces_of(reader, found.path, settings):
-        headings.update(dict.fromkeys(piece.headings))
+    for piece in export.pieces():
         append(store, "raw_row", piece.rows.with_columns(feed_id=pl.lit(feed_id)))
         append(store, "reject", _rejects(feed_id, piece.broken))
-        rows_read += piece.rows.height + len(piece.broken)
-        rows_rejected += len(piece.broken)
-        for what, count in piece.skipped.items():
-            skipped[what] = skipped.get(what, 0) + count
-        notes += piece.notes
-    mapping = map_headings(feed_map, feeds.words, tuple(headings), found.path)
-    if mapping.missing:
-        notes.append(f"headings of the feed map not in this export: {', '.join(mapping.missing)}")
+        account.add(piece)
+    mapping = export.mapping(account)
     note = FeedNote(
-        found.shown, "new", found.seen_on, feed_id, reader.NAME, mapping.feed_map, mapping.source,
-        rows_read, rows_rejected, tuple(sorted(skipped.items())), tuple(notes),
-    )  # fmt: skip
+        path=found.shown,
+        outcome="new",
+        seen_on=found.seen_on,
+        feed_id=feed_id,
+        reader=export.reader.NAME,
+        feed_map=mapping.feed_map,
+        source=mapping.source,
+        rows_read=account.rows_read,
+        rows_rejected=account.rows_rejected,
+        skipped=tuple(sorted(account.skipped.items())),
+        notes=(*account.notes, *mapping.notes),
+    )
     append(store, "feed", _feed_row(note, sha256, mapping))
     return note
-
-
-def pieces_of(reader: Reader, path: Path, settings: Settings) -> Iterator[Piece]:
-    """Yield a reader's pieces; whatever goes wrong inside a reader rejects that file and no other.
-
-    Raises:
-        FileError: The file can't be read.
-    """
-    try:
-        yield from reader.read(path, settings)
-    except (FileError, GeneratorExit):
-        raise
-    except (Exception, pl.exceptions.PanicException) as error:
-        shown = cut(f"{type(error).__name__}: {error}")
-        raise FileError("reader-failed", shown, f"a file the {reader.NAME} reader can read") from error
-
-
-def settings_for(feeds: FeedCatalogue, feed_map: FeedMap | None) -> Settings:
-    """Return what is known of a file before it is opened."""
-    if feed_map is None:
-        return Settings(feeds.words)
-    return Settings(
-        words=feeds.words,
-        encoding=feed_map.encoding,
-        delimiter=feed_map.delimiter,
-        header=feed_map.header,
-        expected=tuple(feed_map.columns.values()),
-    )
 
 
 def _rejects(feed_id: str, broken: Sequence[Broken]) -> pl.DataFrame:

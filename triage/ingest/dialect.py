@@ -13,7 +13,9 @@ from triage.ingest.rows import CELL_CHARACTERS
 # Python keeps one limit for the whole process; its default of 131,072 refuses long descriptions.
 csv.field_size_limit(CELL_CHARACTERS)
 
-DELIMITERS = (",", ";", "\t", "|", "^", "~", "\x1f", ":", " ")
+# In turns: prose has blanks and colons too, so the second are tried only where the first make no table.
+DELIMITERS = ((",", ";", "\t", "|"), ("^", "~", "\x1f", ":", " "))
+_ENOUGH = 0.3
 _QUOTINGS = (('"', None), ('"', "\\"), ("'", None), ("'", "\\"), (None, "\\"), (None, None))
 _HEADER_RECORDS = 40
 # One heading word more is worth this share of agreeing lines.
@@ -109,22 +111,29 @@ def detect(lines: Sequence[str], words: HeadingWords, delimiter: str | None = No
         words: Heading words: a line that names several listing fields is strong evidence for its delimiter.
         delimiter: Given by a feed map.
     """
+    tiers = ((delimiter,),) if delimiter else DELIMITERS
+    for tier in tiers:
+        score, dialect = max((_best(lines, candidate, words) for candidate in tier), key=lambda found: found[0])
+        if dialect is not None and score >= _ENOUGH:
+            return dialect
+    return Dialect(delimiter) if delimiter else None
+
+
+def _best(lines: Sequence[str], delimiter: str, words: HeadingWords) -> tuple[float, Dialect | None]:
+    """Return the quoting under which lines agree best for one delimiter; the commoner quoting of two alike."""
     text = "".join(lines)
-    best: tuple[float, Dialect] | None = None
-    for candidate in (delimiter,) if delimiter else DELIMITERS:
-        if candidate not in text:
+    best: tuple[float, Dialect | None] = (0.0, None)
+    if delimiter not in text:
+        return best
+    spaced = _is_spaced(lines, delimiter)
+    for quote, escape in _QUOTINGS:
+        if (quote and quote not in text) or (escape and escape not in text):
             continue
-        spaced = _is_spaced(lines, candidate)
-        for quote, escape in _QUOTINGS:
-            if (quote and quote not in text) or (escape and escape not in text):
-                continue
-            dialect = Dialect(candidate, quote, escape, spaced)
-            score = _agreement(lines, dialect, words)
-            if score > 0 and (best is None or score > best[0] + 1e-9):
-                best = (score, dialect)
-    if best is None:
-        return Dialect(delimiter) if delimiter else None
-    return best[1]
+        dialect = Dialect(delimiter, quote, escape, spaced)
+        score = _agreement(lines, dialect, words)
+        if score > best[0] + 1e-9:
+            best = (score, dialect)
+    return best
 
 
 def _is_spaced(lines: Sequence[str], delimiter: str) -> bool:
@@ -146,12 +155,12 @@ def _agreement(lines: Sequence[str], dialect: Dialect, words: HeadingWords) -> f
     width = max(tables, key=lambda w: (tables[w], w))
     total = sum(widths.values()) + sum(one.cells is None for one in records)
     known = max((words.known(one.cells) for one in records[:_HEADER_RECORDS] if one.cells), default=0)
-    wrapped = sum(_wrapped(one.cells) for one in records if one.cells and len(one.cells) == width)
+    quoted = sum(_still_quoted(one.cells) for one in records if one.cells and len(one.cells) == width)
     cells = width * tables[width]
     agreeing = tables[width] / total * (width - 1) / width
-    return agreeing + _WORD_WORTH * known - wrapped / cells
+    return agreeing + _WORD_WORTH * known - quoted / cells
 
 
-def _wrapped(cells: list[str]) -> int:
-    """Return how many cells still carry quotes around them."""
-    return sum(len(cell) > 1 and cell[0] == cell[-1] and cell[0] in "\"'" for cell in cells)
+def _still_quoted(cells: list[str]) -> int:
+    """Return how many cells still begin with a quote, which quoting should have taken off."""
+    return sum(cell[:1] in ('"', "'") for cell in cells)

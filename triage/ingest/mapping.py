@@ -1,11 +1,15 @@
 """Which heading fills which listing field: by the feed map, else by heading words; doubt is never settled."""
 
+import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import polars as pl
+
 from triage.catalogue.feeds import FeedCatalogue, FeedMap, HeadingWords
+from triage.ingest.content import UNNAMED, fields_by_content
 from triage.ingest.files import printable
 from triage.ingest.rows import FileError
 
@@ -21,6 +25,7 @@ class Mapping:
     Attributes:
         columns: Listing field to heading.
         missing: Headings the feed map names and the export lacks.
+        by_content: There are no headings; the cells decided.
     """
 
     source: str
@@ -28,6 +33,17 @@ class Mapping:
     settings: dict[str, str | bool]
     feed_map: str | None = None
     missing: tuple[str, ...] = ()
+    by_content: bool = False
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Return what a person should know of the mapping."""
+        if self.missing:
+            return (f"headings of the feed map not in this export: {', '.join(self.missing)}",)
+        if self.by_content:
+            read = ", ".join(f"{heading} as {field}" for field, heading in self.columns.items())
+            return (f"no headings: read by content, {read}",)
+        return ()
 
 
 def feed_map_of(feeds: FeedCatalogue, path: Path) -> FeedMap | None:
@@ -44,26 +60,36 @@ def feed_map_of(feeds: FeedCatalogue, path: Path) -> FeedMap | None:
     return maps[0] if maps else None
 
 
-def map_headings(feed_map: FeedMap | None, words: HeadingWords, headings: Sequence[str], path: Path) -> Mapping:
+def map_headings(
+    feed_map: FeedMap | None, words: HeadingWords, headings: Sequence[str], path: Path, sample: Sequence[str] = ()
+) -> Mapping:
     """Return how an export's headings are read.
+
+    Args:
+        sample: Cells of some rows as JSON objects: what columns without headings are judged by.
 
     Raises:
         FileError: No title, or two headings for one field; the expected part holds a map ready to edit.
     """
     if feed_map is not None:
         return _by_map(feed_map, headings)
-    claims = _claims(words, headings)
+    unnamed = bool(headings) and all(UNNAMED.match(heading) for heading in headings)
+    claims = fields_by_content(_table(headings, sample)) if unnamed else _claims(words, headings)
     chosen = {field: found[0] for field, found in claims.items() if len(found) == 1}
     doubts = {field: found for field, found in claims.items() if len(found) > 1 and field in _DOUBT_MATTERS}
     source = source_of(path)
     if "title" in chosen and len(chosen) > 1 and not doubts:
-        return Mapping(source, chosen, {})
+        return Mapping(source, chosen, {}, by_content=unnamed)
     template = _template(source, path, chosen, doubts, headings)
     if doubts:
         found = "; ".join(f"{field} could be {' or '.join(map(repr, two))}" for field, two in doubts.items())
         raise FileError("heading-doubt", found, template)
     shown = ", ".join(headings[:40]) or "no headings"
     raise FileError("no-title" if "title" not in chosen else "no-fields", shown, template)
+
+
+def _table(headings: Sequence[str], sample: Sequence[str]) -> pl.DataFrame:
+    return pl.DataFrame([json.loads(cells) for cells in sample], schema=dict.fromkeys(headings, pl.String))
 
 
 def source_of(path: Path) -> str:
