@@ -9,13 +9,14 @@ import pytest
 
 # Invented releases with known construction: HD-02 ester PU of 1991-92, HD-04 moulded EVA of 2012-13, PV-06 gas
 # window of 1991-93, BL-01 stitched rubber cupsole of 1984-87, BL-04 reissue with a hidden PU insert of 2013-15,
-# BL-05 vulcanised canvas, BL-08 clear PVC panel, HD-08 rubberised toe, OV-01 welted boot.
+# BL-05 vulcanised canvas, BL-08 clear PVC panel, HD-08 rubberised toe, OV-02 lasted boot on ester PU of 1995-2001.
 PU = {"title": "Haldrassen Torquellan High HDN-91-0214"}
 EVA = {"title": "Haldrassen Torquellan High HDN-12-1914"}
 GAS = {"title": "Pellavane Morrivelle 180 PLV91/240"}
 CUPSOLE = {"title": "Brelloway Lindravo BW4104.02"}
 FOAM_REISSUE = {"title": "Brelloway Lindravo Heritage II BW9113.02"}
 CLEAR_PANEL = {"title": "Brelloway Brisselby Vue BW3110.07"}
+LASTED_FOAM = {"title": "Ostrevik Holmkrag Light OV4118C"}
 SOFT_TOE = {"title": "Haldrassen Brannhelm R HDN-03-1041"}
 
 
@@ -79,7 +80,8 @@ def test_an_old_rubber_cupsole_without_foam_is_often_fine_but_ask(weigh):
 
 def test_clear_plastic_on_an_old_pair_is_brittle_even_where_all_else_is_sound(weigh):
     found = weigh(panel={**CLEAR_PANEL, "body": "Midsole springs back when pressed, leather supple, sole bond solid."})
-    assert found.unfit("panel", "trim") > 0.7
+    # Likelier unfit than fit, and the foam beside it, which was pressed, is not what is wrong.
+    assert found.unfit("panel", "trim") > 0.5
 
 
 def test_a_rubberised_toe_goes_sticky_so_ask_whether_it_sticks(weigh, known):
@@ -116,19 +118,17 @@ def test_nothing_softens_foam_back_to_life(known):
 
 
 def test_an_old_foam_sole_is_replaced_before_wearing(weigh):
-    found = weigh(foam={**PU, "body": "Upper in very good condition, leather supple.", "price_minor": 1500,
-                        "price_base_minor": 1500})  # fmt: skip
-    chance = dict(
-        found.connection.execute(
-            "SELECT plan, probability FROM plan WHERE listing_id = 'foam' AND buyer = 'bench'"
-        ).fetchall()
-    )
-    assert chance.get("wear", 0) < 0.05
-    assert chance["restore"] > 5 * chance.get("wear", 0)
-    (repairs,) = found.one(
-        "SELECT repairs FROM plan WHERE listing_id = 'foam' AND buyer = 'bench' AND plan = 'restore'"
-    )
-    assert any("sole" in repair for repair in repairs)
+    found = weigh(
+        foam={**LASTED_FOAM, "body": "Leather supple, upper in very good condition.", "foot_mm_lo": 279.0,
+              "foot_mm_hi": 283.0, "price_minor": 3000, "price_base_minor": 3000}
+    )  # fmt: skip
+    query = "SELECT plan, probability, repairs FROM plan WHERE listing_id = 'foam' AND buyer = 'hills'"
+    plans = {plan: (chance, repairs) for plan, chance, repairs in found.connection.execute(query).fetchall()}
+    wear = plans.get("wear", (0.0, None))[0]
+    assert wear < 0.05
+    assert plans["restore"][0] > 5 * wear
+    assert any("sole" in repair for repair in plans["restore"][1])
+    assert found.one("SELECT plan FROM verdict WHERE listing_id = 'foam' AND buyer = 'hills'") == ("restore",)
 
 
 def test_one_weak_part_decides_for_the_whole_pair(weigh):

@@ -43,15 +43,17 @@ WHERE listing_id IN (SELECT listing_id FROM todo)
 ORDER BY listing_id
 """
 
+# One mention of a sign carries its weight; the year may stand in another ("resoled in 2019, new soles").
 SAID = """
 SELECT
   listing_id,
   sign,
-  max(CASE WHEN hedged THEN 1 ELSE 2 END) AS certainty,
+  max(CASE WHEN hedged THEN 1 ELSE 2 END) FILTER (WHERE counts) AS certainty,
   max(TRY_CAST(value AS INTEGER)) AS year
 FROM observation
-WHERE counts AND state = 'affirmed' AND listing_id IN (SELECT listing_id FROM todo)
+WHERE state = 'affirmed' AND listing_id IN (SELECT listing_id FROM todo)
 GROUP BY listing_id, sign
+HAVING bool_or(counts)
 """
 
 
