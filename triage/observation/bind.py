@@ -6,7 +6,7 @@ from triage.observation.lexicon import Lexicon
 from triage.observation.scope import between
 
 FAR = 90  # characters; a thing farther away is not meant
-COMMA, AND, TURN, BACKWARD, PREFERRED = 12, 8, 200, 14, 40
+COMMA, AND, TURN, BACKWARD, PREFERRED, NEW = 12, 8, 200, 14, 40, 200
 BLOCKERS = ["object", "box"]
 
 
@@ -71,6 +71,15 @@ def _distance() -> pl.Expr:
     gap = pl.when(ahead).then(pl.col("start") - pl.col("end_t")).otherwise(pl.col("start_t") - pl.col("end"))
     gap = pl.max_horizontal(gap, pl.lit(0))
     letters = pl.when(pl.col("language") == "ja").then(gap // 3).otherwise(gap)
+    anew = (ahead & pl.col("denied") & (_crossed("comma") > 0) & (_crossed("no") > 0)).cast(pl.Int64)
     near = pl.col("prefer").cast(pl.Int64) * PREFERRED
     backward = (~ahead & ~pl.col("noun") & (gap > 1)).cast(pl.Int64) * BACKWARD
-    return letters + COMMA * _crossed("comma") + AND * _crossed("and") + TURN * _crossed("but") + backward - near
+    return (
+        letters
+        + COMMA * _crossed("comma")
+        + NEW * anew
+        + AND * _crossed("and")
+        + TURN * _crossed("but")
+        + backward
+        - near
+    )

@@ -45,7 +45,8 @@ def lexicon(signs: Signs) -> Lexicon:
         .with_columns(
             holds=pl.col("pattern").is_in(_holding(meanings).implode()),
             thing=pl.col("pattern").is_in(_only_things(meanings).implode()),
-            lead=(pl.col("pattern").str.len_bytes() - pl.col("pattern").str.strip_chars_start(" ").str.len_bytes()),
+            # "  but" starts at the comma before it, which thereby stands inside it.
+            lead=(pl.col("pattern").str.starts_with(" ") & ~pl.col("pattern").str.starts_with("  ")).cast(pl.UInt32),
             trail=pl.col("pattern").str.ends_with(" ").cast(pl.UInt32),
         )
     )

@@ -70,7 +70,8 @@ def _resolved(uses: pl.DataFrame, said: pl.DataFrame, fitted: pl.DataFrame, lexi
     loose = rows.join(fitted, on="cid", how="anti")
     blank = pl.lit(None, pl.Int64)
     extra = {"thing_start": blank, "thing_end": blank, "value": pl.lit(None, pl.String)}
-    pairs = said.join(loose.select("cid", "carried").unique().drop_nulls(), on="cid")
+    general = pl.col("denied") & pl.col("noun")  # "No cracks." speaks of the whole pair
+    pairs = said.filter(~general).join(loose.select("cid", "carried").unique().drop_nulls(), on="cid")
     carried = unbound(pairs, lexicon, pl.col("carried")).select("cid", "carried", "thing", "sign", "sign_state")
     by_carried = loose.join(carried, on=["cid", "carried"]).with_columns(**extra, named=pl.lit(True))
     rest = loose.join(carried, on=["cid", "carried"], how="anti")

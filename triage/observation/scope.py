@@ -17,6 +17,7 @@ VERB_WINDOW = 2
 PAST_WINDOW = 6
 WIDE_BYTES = 80  # no window reaches farther; keeps the pairs few
 KANA_BYTES = 27
+OR_BYTES = 18  # an article and a preposition: "in cantina o nella soffitta"
 COUNTED = ("comma", "and", "or", "but", "this", "affirm", "degree", "condition", "no", "not", "after")
 
 
@@ -41,7 +42,27 @@ def read_words(found: pl.DataFrame, spoken: pl.DataFrame, lexicon: Lexicon) -> p
         .agg(pl.col("noun").any())
         .sort("sid", "start", "end", "kind", "key", "state")
     )
-    return words.with_columns((pl.col("kind") == kind).cast(pl.Int64).cum_sum().alias(f"n_{kind}") for kind in COUNTED)
+    words = _unmuddled(words)
+    again = pl.all_horizontal([pl.col(name) == pl.col(name).shift(1) for name in ("sid", "start", "end", "kind")])
+    return words.with_columns(
+        ((pl.col("kind") == kind) & ~again.fill_null(False)).cast(pl.Int64).cum_sum().alias(f"n_{kind}")
+        for kind in COUNTED
+    )
+
+
+def _unmuddled(words: pl.DataFrame) -> pl.DataFrame:
+    """Drop what half covers a phrase that says nothing, and a condition that half covers one before it."""
+    sid = pl.col("sid").cast(pl.Int64) * 2**32
+    silent, told = pl.col("kind") == "pseudo", pl.col("kind") == "condition"
+    before = pl.when(silent).then(sid + pl.col("end")).cum_max().shift(1).forward_fill().fill_null(-1)
+    behind = pl.when(silent).then(sid + pl.col("start")).reverse().cum_min().shift(1).forward_fill().reverse()
+    covered = (before > sid + pl.col("start")) | (behind < sid + pl.col("end")).fill_null(False)
+    words = words.filter(~(covered & pl.col("kind").is_in(["condition", "thing"])))
+    first = pl.when(told).then(sid + pl.col("start"))
+    last = pl.when(told).then(sid + pl.col("end")).cum_max().forward_fill()
+    same = (first == first.shift(1)).fill_null(False)
+    earlier = pl.when(same).then(None).otherwise(last.shift(1)).forward_fill().fill_null(-1)
+    return words.filter(~(told & (earlier > sid + pl.col("start"))))
 
 
 def between(kind: str, first: str, second: str) -> pl.Expr:
@@ -72,7 +93,8 @@ def conditions(words: pl.DataFrame, spelt: pl.DataFrame) -> pl.DataFrame:
         .with_columns(
             denied=pl.col("cid").is_in(denied.implode()),
             hedged=pl.col("cid").is_in(_hedged(words, said).implode()),
-            dropped=pl.col("cid").is_in(_dropped(words, said, spelt).implode()),
+            dropped=pl.col("cid").is_in(_dropped(words, said, spelt).implode())
+            | (pl.col("cid").is_in(_over(words, said, spelt).implode()) & ~pl.col("cid").is_in(denied.implode())),
         )
     )
 
@@ -130,7 +152,8 @@ def _denied(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.
 def _chains(words: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
     """Number the lists of conditions: what denies one of a list denies all of it."""
     joiner = pl.col("kind").is_in(["comma", "and", "or"])
-    beside = pl.col("start") - pl.col("end").shift(1) <= 2
+    gap = pl.col("start") - pl.col("end").shift(1)
+    beside = (gap <= 2) | ((pl.col("kind").shift(1) == "or") & (gap <= OR_BYTES))
     before = words.with_columns(joined=(joiner.shift(1) & beside).fill_null(False))
     joined = before.filter(pl.col("kind") == "condition")["joined"]
     span = ["sid", "start", "end"]
@@ -169,8 +192,12 @@ def _dropped(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl
     """Return the conditions that say nothing of the pair on offer as it is now."""
     stops = ("but", "this", "comma")
     supposed = _clear(_pairs(words, said, ["if"], ahead=True), stops, ahead=True)
-    past = _clear(_pairs(words, said, ["past"], ahead=True), (*stops, "and"), ahead=True)
-    past = _words_between(past, spelt).filter(pl.col("steps") <= PAST_WINDOW)
     after = _clear(_pairs(words, said, ["if_after"], ahead=False), stops, ahead=False)
     others = [_clear(_pairs(words, said, ["other"], ahead=way), stops, ahead=way) for way in (True, False)]
-    return pl.concat([frame["cid"] for frame in (supposed, past, after, *others)]).unique()
+    return pl.concat([frame["cid"] for frame in (supposed, after, *others)]).unique()
+
+
+def _over(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.Series:
+    """Return the conditions that were once and are said to be over."""
+    past = _clear(_pairs(words, said, ["past"], ahead=True), ("but", "this", "comma", "and"), ahead=True)
+    return _words_between(past, spelt).filter(pl.col("steps") <= PAST_WINDOW)["cid"].unique()
