@@ -75,7 +75,8 @@ def pairs(count: int, rng: np.random.Generator) -> pl.DataFrame:
     )
     picks = rng.integers(0, len(SENTENCES), (count, 5))
     # a dealer writes one text for everything
-    picks[dealer] = np.array([3, 12, 14, 17, 21])
+    for own in range(int(seller[dealer].max()) + 1 if dealer.any() else 0):
+        picks[dealer & (seller == own)] = rng.integers(0, len(SENTENCES), 5)
     sizes = rng.integers(70, 97, count) / 2
     return pl.DataFrame(
         {
@@ -90,11 +91,23 @@ def pairs(count: int, rng: np.random.Generator) -> pl.DataFrame:
             "styled": rng.random(count) < 0.35,
             "seller": np.char.add("seller", seller.astype(str)),
             "dealer": dealer,
-            "source": np.array(SOURCES)[rng.integers(0, len(SOURCES), count)],
+            "source": np.array(SOURCES)[np.where(dealer, seller % len(SOURCES), rng.integers(0, len(SOURCES), count))],
             "price": rng.integers(15, 400, count),
             **{f"s{n}": np.array(SENTENCES)[picks[:, n]] for n in range(5)},
             "detail": rng.integers(0, 10_000, count),
         }
+    )
+
+
+def restocked(owned: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+    """Return the pairs with every third one of a dealer the same in all that an advertisement says as another of theirs."""
+    same = ["maker", "model", "colour", "wear", "year", "size", "style", "styled", "price"]
+    again = pl.Series("again", rng.random(owned.height) < 0.33) & owned["dealer"]
+    return owned.with_columns(again).with_columns(
+        [
+            pl.when("again").then(pl.col(name).shift(1).over("seller")).otherwise(name).fill_null(pl.col(name))
+            for name in same
+        ]
     )
 
 
@@ -119,59 +132,78 @@ def advertised(owned: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
     )
 
 
-def relisted(first: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
-    """Return the same pairs offered again by their sellers: a new price, often a new title, sometimes a new text."""
-    again = pl.DataFrame(
-        {
-            "cut": rng.integers(0, 4, first.height),
-            "edit": rng.integers(0, 4, first.height),
-            "rewrite": rng.integers(0, 5, first.height),
-        }
-    )
-    price = (pl.col("price") * (1 - 0.08 * pl.col("cut"))).round().cast(pl.Int64)
+def rewritten(first: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+    """Return listings as their sellers word them the next time: other titles, other texts, now and then both.
+
+    Of ten titles four stay, two get words more, one is shouted, one loses its colour, one a letter, and one is put in
+    another order; of ten texts five stay, two get a sentence more, two are cut, one is written anew.
+    """
+    title_edit = pl.Series("title_edit", rng.integers(0, 10, first.height))
+    text_edit = pl.Series("text_edit", rng.integers(0, 10, first.height))
+    anew = pl.Series("anew", np.array(SENTENCES)[rng.integers(0, len(SENTENCES), first.height)])
+    words = pl.col("title").str.split(" ")
     title = (
-        pl.when(pl.col("edit") == 0).then(pl.format("{} REDUCED", "title"))
-        .when(pl.col("edit") == 1).then(pl.col("title").str.to_uppercase())
-        .when(pl.col("edit") == 2).then(pl.format("{} {} rare", "title", pl.lit("vintage")))
+        pl.when(pl.col("title_edit") == 0).then(pl.format("{} REDUCED", "title"))
+        .when(pl.col("title_edit") == 1).then(pl.format("{} vintage rare", "title"))
+        .when(pl.col("title_edit") == 2).then(pl.col("title").str.to_uppercase())
+        .when(pl.col("title_edit") == 3).then(pl.col("title").str.replace("|".join(COLOURS), ""))
+        .when(pl.col("title_edit") == 4).then(pl.col("title").str.replace("l", "", literal=True))
+        .when(pl.col("title_edit") == 5).then(words.list.reverse().list.join(" "))
         .otherwise("title")
     )  # fmt: skip
     body = (
-        pl.when(pl.col("rewrite") == 0).then(pl.format("{} Price lowered again.", "body"))
-        .when(pl.col("rewrite") == 1).then(pl.col("body").str.slice(0, 120))
+        pl.when(pl.col("text_edit") <= 1).then(pl.format("{} Price lowered again.", "body"))
+        .when(pl.col("text_edit") <= 3).then(pl.col("body").str.slice(0, 120))
+        .when(pl.col("text_edit") == 4).then(pl.format("{} {}", "anew", pl.lit("Ask me anything, I answer fast.")))
         .otherwise("body")
     )  # fmt: skip
-    return first.hstack(again).with_columns(price=price, title=title, body=body)
+    return first.hstack([title_edit, text_edit, anew]).with_columns(title=title, body=body)
 
 
-def copied(first: pl.DataFrame) -> pl.DataFrame:
+def relisted(first: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+    """Return the same pairs offered again by their sellers, up to a quarter cheaper."""
+    cut = pl.Series("cut", rng.integers(0, 4, first.height))
+    price = (pl.col("price") * (1 - 0.08 * pl.col("cut"))).round().cast(pl.Int64)
+    return rewritten(first, rng).hstack([cut]).with_columns(price=price)
+
+
+def copied(first: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
     """Return the same pairs on another marketplace, under another account."""
     other = dict(zip(SOURCES, [*SOURCES[1:], SOURCES[0]], strict=True))
-    return first.with_columns(
-        source=pl.col("source").replace_strict(other),
-        seller=pl.format("{}x", "seller"),
-        body=pl.format("{} Also offered elsewhere.", "body"),
+    return rewritten(first, rng).with_columns(
+        source=pl.col("source").replace_strict(other), seller=pl.format("{}x", "seller")
     )
 
 
 def plant(store: Connection, rows: int, seed: int = 7) -> pl.DataFrame:
-    """Fill a store with two nights of exports and return the planted couples (listing_id, twin_id, kind)."""
+    """Fill a store with two nights of exports and return the planted couples (listing_id, twin_id, kind).
+
+    Only private sellers list a pair again: what a dealer of thousands of like pairs offers under the same words and a
+    new id may be the next pair from the same shelf, and nobody could tell.
+    """
     rng = np.random.default_rng(seed)
     fresh = int(rows * 0.93)
     owned = pairs(fresh, rng)
-    first = advertised(owned, rng)
+    first = advertised(restocked(owned, rng), rng)
     private = first.filter(~pl.col("dealer"))
     again = relisted(private.sample(int(rows * 0.05), seed=seed), rng)
-    copies = copied(
-        private.filter(~pl.col("pair").is_in(again["pair"].implode())).sample(int(rows * 0.02), seed=seed + 1)
-    )
-    gone = first.filter(pl.col("pair").is_in(again["pair"].implode()))
-    stay = first.filter(~pl.col("pair").is_in(again["pair"].implode()))
+    others = private.join(again, on="pair", how="anti", maintain_order="left")
+    copies = copied(others.sample(int(rows * 0.02), seed=seed + 1), rng)
+    gone = first.join(again, on="pair", how="semi", maintain_order="left")
+    stay = first.join(again, on="pair", how="anti", maintain_order="left")
+    sold = pl.col("dealer") & (pl.col("pair") % 2 == 0)  # what a dealer sells is no relist of what comes next
     nights = [
-        (OLD_NIGHT, [gone.with_columns(id=pl.format("A{}", "pair"))]),
+        (
+            OLD_NIGHT,
+            [
+                gone.with_columns(id=pl.format("A{}", "pair")),
+                stay.filter(sold).with_columns(id=pl.format("A{}", "pair")),
+            ],
+        ),
         (
             NIGHT,
             [
-                stay.with_columns(id=pl.format("A{}", "pair")),
+                stay.filter(~sold).with_columns(id=pl.format("A{}", "pair")),
                 again.with_columns(id=pl.format("B{}", "pair")),
                 copies.with_columns(id=pl.format("C{}", "pair")),
             ],

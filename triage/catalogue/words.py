@@ -260,6 +260,7 @@ class TwinWeights(Document):
     price_near: float = Field(ge=0)
     price_far: float = Field(le=0)
     same_seller: float = Field(ge=0)
+    stock: float = Field(le=0)
 
 
 class TwinWords(Document):

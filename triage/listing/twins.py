@@ -5,6 +5,7 @@ from what the two share and where they differ, never because both resemble a thi
 """
 
 import logging
+import math
 
 import polars as pl
 from rapidfuzz import fuzz, process
@@ -15,6 +16,7 @@ from triage.store import Connection, append, frame
 
 LOG = logging.getLogger(__name__)
 CHUNK_COUPLES = 250_000
+WIDE_BLOCKS = 50  # sizes part the listings that share a sentence into about so many blocks
 SAME_TEXT, LIKE_TEXT, OTHER_TEXT = 0.95, 0.8, 0.5  # likeness of two descriptions
 TYPO = 75.0  # likeness of the differing words of two titles, 0 to 100
 ORDINALS = ["", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
@@ -64,37 +66,46 @@ def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
 
 
 def _marked(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
-    """Add the title's words without noise, and the size as a key."""
+    """Add the title's words without noise, the size as a key, and whether the description is a template."""
     noise = book(Phrase(word, "noise") for word in words.noise.words)
     key = spaced(pl.col("title")).str.replace_many(noise.patterns, [" "] * len(noise.patterns), leftmost=True)
     return (
         listings.with_columns(compatible(listings["title"]), compatible(listings["body"]))
         .with_row_index("row")
-        .with_columns(tokens=key.str.extract_all(r"[^\s¶]+").list.unique().list.sort())
         .with_columns(
-            name=pl.col("tokens").list.join(" ").hash(),
-            size=pl.concat_str(pl.col("foot_mm_lo").round(0), pl.lit("-"), pl.col("foot_mm_hi").round(0)).fill_null(
-                "?"
-            ),
-            text=pl.col("body").str.to_lowercase().str.replace_all(r"\s+", " "),
+            tokens=key.str.extract_all(r"[^ ¶]+").list.unique(),
+            size=pl.format("{}-{}", pl.col("foot_mm_lo").round(0), pl.col("foot_mm_hi").round(0)).fill_null("?"),
+            text=pl.col("body").str.to_lowercase().str.replace_all("\n", " ", literal=True),
+        )
+        .with_columns(
+            # a sum of hashes does not depend on the order of the words
+            name=pl.col("tokens").list.eval(pl.element().hash()).list.sum(),
+            template=pl.len().over(pl.col("text").str.replace_all("[0-9]+", "").hash()) > words.template_uses,
         )
         .drop("body")
+        .with_columns(stocked=_is_stocked())
     )
+
+
+def _is_stocked() -> pl.Expr:
+    """Return whether a seller shows several listings of this title and size at one time: stock, not a relist."""
+    group = ["source", "seller", "name", "size"]
+    overlap = pl.col("first_seen") <= pl.col("last_seen").cum_max().shift(1)
+    return overlap.any().over(group, order_by="first_seen") & pl.col("seller").is_not_null()
 
 
 def _sentences(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     """Return the two rarest sentences of each description that stand in another listing too, but in no template."""
     parts = (
-        marked.select("row", "seller", part=pl.col("text").str.split("."))
+        marked.select("row", part=pl.col("text").str.split("."))
         .explode("part")
         .filter(pl.col("part").str.len_chars() >= words.sentence_letters)
-        .select("row", "seller", part=pl.col("part").str.strip_chars().hash())
+        .select("row", part=pl.col("part").str.strip_chars().hash())
     )
-    counts = parts.group_by("part").agg(uses=pl.len(), most=pl.col("seller").len())
-    shared = counts.filter(pl.col("uses").is_between(2, 50 * words.block_cap)).select("part", "uses")
+    counts = parts.group_by("part").agg(uses=pl.len())
+    shared = counts.filter(pl.col("uses").is_between(2, WIDE_BLOCKS * words.block_cap))
     return (
-        parts.select("row", "part")
-        .join(shared, on="part")
+        parts.join(shared, on="part")
         .sort("row", "uses", "part")
         .group_by("row", maintain_order=True)
         .head(2)
@@ -135,63 +146,68 @@ def _block(rows: pl.DataFrame, keys: list[str], name: str, cap: int) -> pl.DataF
 
 def _judged(marked: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     """Return the couples that can be one pair, with the probability and the facts it comes from."""
-    columns = ["row", "listing_id", "source", "seller", "price_base_minor", "first_seen", "last_seen"]
-    facts = marked.select(columns)
-    both = couples.join(facts, on="row", maintain_order="left").join(
-        facts.rename({"row": "other"}), on="other", suffix="_other", maintain_order="left"
-    )
+    columns = ["row", "listing_id", "source", "seller", "price_base_minor", "first_seen", "last_seen", "stocked"]
+    both = _beside(couples, marked.select(columns))
     same_source = pl.col("source") == pl.col("source_other")
     apart = (pl.col("last_seen") < pl.col("first_seen_other")) | (pl.col("last_seen_other") < pl.col("first_seen"))
     same_seller = (pl.col("seller") == pl.col("seller_other")).fill_null(False)
     both = both.with_columns(same_source=same_source, same_seller=same_seller).filter(
         ~pl.col("same_source") | (pl.col("same_seller") & apart)
     )
-    texts = marked.select("row", "tokens", "text")
-    both = both.join(texts, on="row", maintain_order="left").join(
-        texts.rename({"row": "other"}), on="other", suffix="_other", maintain_order="left"
-    )
-    both = _compared(both)
+    named = marked.select("row", "tokens")
+    both = _titles_compared(_beside(both, named))
+    best = pl.when("same_source").then(_best_odds(words.relist)).otherwise(_best_odds(words.copy_))
+    texts = marked.select("row", "text", "template")
+    both = _texts_compared(_beside(both.filter(best >= _log_odds(words.keep_from)), texts))
     odds = pl.when("same_source").then(_odds(words.relist)).otherwise(_odds(words.copy_))
-    return (
-        both.with_columns(
-            kind=pl.when("same_source").then(pl.lit("relist")).otherwise(pl.lit("copy")),
-            probability=(1 / (1 + (-odds).exp())).round(3),
-        )
-        .filter(pl.col("probability") >= words.keep_from)
-        .drop("tokens", "tokens_other", "text", "text_other")
+    return both.with_columns(
+        kind=pl.when("same_source").then(pl.lit("relist")).otherwise(pl.lit("copy")),
+        probability=(1 / (1 + (-odds).exp())).round(3),
+    ).filter(pl.col("probability") >= words.keep_from)
+
+
+def _beside(both: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:
+    """Add the facts of both sides of each couple."""
+    return both.join(facts, on="row", maintain_order="left").join(
+        facts.rename({"row": "other"}), on="other", suffix="_other", maintain_order="left"
     )
 
 
-def _compared(both: pl.DataFrame) -> pl.DataFrame:
-    """Add how titles, texts, numbers and prices of the two compare."""
+def _titles_compared(both: pl.DataFrame) -> pl.DataFrame:
+    """Add how titles and prices of the two compare."""
     here = pl.col("tokens").list.set_difference("tokens_other").list.join(" ")
     there = pl.col("tokens_other").list.set_difference("tokens").list.join(" ")
-    length = pl.min_horizontal(pl.col("text").str.len_chars(), pl.col("text_other").str.len_chars())
-    both = both.with_columns(here=here, there=there).with_columns(
-        swapped=(pl.col("here") != "") & (pl.col("there") != ""),
-        start=pl.col("text").str.slice(0, length),
-        start_other=pl.col("text_other").str.slice(0, length),
-        numbers=pl.col("text").str.extract_all(r"\d+").list.unique(),
-        numbers_other=pl.col("text_other").str.extract_all(r"\d+").list.unique(),
-    )
-    lost = pl.col("numbers").list.set_difference("numbers_other").list.len()
-    gained = pl.col("numbers_other").list.set_difference("numbers").list.len()
     earlier = pl.when(pl.col("first_seen") <= pl.col("first_seen_other"))
     ratio = earlier.then(pl.col("price_base_minor_other") / pl.col("price_base_minor")).otherwise(
         pl.col("price_base_minor") / pl.col("price_base_minor_other")
     )
-    same_start = pl.col("start") == pl.col("start_other")
-    unsure = both.select(~same_start & (pl.col("start") != "")).to_series().fill_null(False)
+    both = both.with_columns(here=here, there=there, ratio=ratio).with_columns(
+        swapped=(pl.col("here") != "") & (pl.col("there") != "")
+    )
+    typo = _ratio(both["here"], both["there"], both["swapped"]) >= TYPO
+    return both.with_columns(typo=typo).drop("tokens", "tokens_other", "here", "there")
+
+
+def _texts_compared(both: pl.DataFrame) -> pl.DataFrame:
+    """Add how descriptions compare, as far as the shorter one goes, and the numbers in them."""
+    length = pl.min_horizontal(pl.col("text").str.len_chars(), pl.col("text_other").str.len_chars())
+    both = both.with_columns(
+        length=length,
+        start=pl.col("text").str.slice(0, length),
+        start_other=pl.col("text_other").str.slice(0, length),
+        numbers=pl.col("text").str.extract_all("[0-9]+").list.unique(),
+        numbers_other=pl.col("text_other").str.extract_all("[0-9]+").list.unique(),
+    )
+    lost = pl.col("numbers").list.set_difference("numbers_other").list.len()
+    gained = pl.col("numbers_other").list.set_difference("numbers").list.len()
+    same = pl.col("start") == pl.col("start_other")
+    unsure = both.select((~same & (pl.col("length") > 0)).fill_null(False)).to_series()
+    like = _ratio(both["start"], both["start_other"], unsure) / 100
     return both.with_columns(
-        typo=_ratio(both["here"], both["there"], both["swapped"]) >= TYPO,
-        text_like=pl.when(length == 0)
-        .then(None)
-        .when(same_start)
-        .then(1.0)
-        .otherwise(_ratio(both["start"], both["start_other"], unsure) / 100),
+        text_like=pl.when(pl.col("length") > 0).then(pl.when(same).then(1.0).otherwise(like)),
         other_number=((lost > 0) & (gained > 0)).fill_null(False),
-        ratio=ratio,
-    ).drop("start", "start_other", "numbers", "numbers_other")
+        template=pl.col("template") & pl.col("template_other"),
+    ).drop("start", "start_other", "numbers", "numbers_other", "text", "text_other", "template_other", "length")
 
 
 def _ratio(one: pl.Series, other: pl.Series, where: pl.Series) -> pl.Series:
@@ -204,24 +220,43 @@ def _ratio(one: pl.Series, other: pl.Series, where: pl.Series) -> pl.Series:
     return scores.scatter(places, pl.Series(found, dtype=pl.Float64))
 
 
-def _odds(weights: TwinWeights) -> pl.Expr:
-    """Return the natural log odds that a couple is one pair."""
-    title = (
+def _title_odds(weights: TwinWeights) -> pl.Expr:
+    return (
         pl.when(~pl.col("swapped")).then(weights.same_title)
         .when("typo").then(weights.title_typo).otherwise(weights.other_word)
     )  # fmt: skip
+
+
+def _seller_odds(weights: TwinWeights) -> pl.Expr:
+    return pl.when("same_seller").then(weights.same_seller).otherwise(0.0)
+
+
+def _best_odds(weights: TwinWeights) -> pl.Expr:
+    """Return the most that the texts could still make of a couple."""
+    return weights.base + _title_odds(weights) + _seller_odds(weights) + weights.same_text + weights.price_near
+
+
+def _odds(weights: TwinWeights) -> pl.Expr:
+    """Return the natural log odds that a couple is one pair."""
     text = (
-        pl.when(pl.col("text_like") >= SAME_TEXT).then(weights.same_text)
+        pl.when("template").then(0.0)
+        .when(pl.col("text_like") >= SAME_TEXT).then(weights.same_text)
         .when(pl.col("text_like") >= LIKE_TEXT).then(weights.like_text)
         .when(pl.col("text_like") < OTHER_TEXT).then(weights.other_text).otherwise(0.0)
     )  # fmt: skip
-    number = pl.when("other_number").then(weights.other_number).otherwise(0.0)
+    number = (
+        pl.when(pl.col("other_number") & (pl.col("text_like") >= OTHER_TEXT)).then(weights.other_number).otherwise(0.0)
+    )
+    stock = pl.when(pl.col("stocked") | pl.col("stocked_other") | pl.col("template")).then(weights.stock).otherwise(0.0)
     price = (
         pl.when(pl.col("ratio").is_null()).then(0.0)
         .when(pl.col("ratio").is_between(0.5, 1.1)).then(weights.price_near).otherwise(weights.price_far)
     )  # fmt: skip
-    seller = pl.when("same_seller").then(weights.same_seller).otherwise(0.0)
-    return weights.base + title + text + number + price + seller
+    return weights.base + _title_odds(weights) + _seller_odds(weights) + text + number + price + stock
+
+
+def _log_odds(probability: float) -> float:
+    return math.log(probability / (1 - probability))
 
 
 def _told(judged: pl.DataFrame) -> pl.DataFrame:
@@ -256,9 +291,8 @@ def _told(judged: pl.DataFrame) -> pl.DataFrame:
         pl.when(~pl.col("swapped")).then(pl.lit("same title"))
         .when("typo").then(pl.lit("title spelt otherwise")).otherwise(pl.lit("other title"))
     )  # fmt: skip
-    text = pl.when(pl.col("text_like").is_not_null()).then(
-        pl.format(", text {} % alike", (pl.col("text_like") * 100).floor().cast(pl.Int32))
-    )
+    alike = pl.format(", text {} % alike", (pl.col("text_like") * 100).floor().cast(pl.Int32))
+    text = pl.when("template").then(pl.lit(", text a template")).when(pl.col("text_like").is_not_null()).then(alike)
     return both.select(
         "listing_id",
         twin_id="listing_id_other",
