@@ -22,7 +22,8 @@ class Profile:
     """The kinds of a table's columns; a column of free text has none."""
 
     def __init__(self, rows: Sequence[Sequence[str]], width: int) -> None:
-        table = pl.DataFrame(list(rows[:_SAMPLE_ROWS]), schema=[str(i) for i in range(width)], orient="row")
+        storable = [[_storable(cell) for cell in cells] for cells in rows[:_SAMPLE_ROWS]]
+        table = pl.DataFrame(storable, schema={str(i): pl.String for i in range(width)}, orient="row")
         found = [_kind_of(table[str(i)]) for i in range(width)] if table.height else [None] * width
         self.kinds: tuple[str | None, ...] = tuple(found)
         self._patterns = [re.compile(kind) if kind else None for kind in found]
@@ -57,3 +58,8 @@ def _kind_of(column: pl.Series) -> str | None:
 
 def _filled_share(column: pl.Series) -> float:
     return int((column.str.strip_chars() != "").sum()) / max(1, len(column))
+
+
+def _storable(cell: str) -> str:
+    """Return a cell as text that Polars takes, for judging columns only."""
+    return cell if cell.isascii() else cell.encode("utf-8", "replace").decode()

@@ -1,0 +1,112 @@
+"""Cells to a table's columns: repaired only where the kinds of the columns speak for it, else refused."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from triage.ingest.dialect import Dialect, Record, split
+from triage.ingest.layout import Layout
+from triage.ingest.text import undecodable
+
+_MOSTLY_EMPTY = 0.5
+# Two cells that agree with their columns are evidence; one may be chance.
+_EVIDENCE = 2
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """Why a record's cells don't fit the columns."""
+
+    code: str
+    hint: str
+
+
+@dataclass(frozen=True)
+class Fitting:
+    """Fits records into one table's columns."""
+
+    layout: Layout
+    dialect: Dialect
+
+    def cells(self, one: Record, line: str) -> list[str] | Misfit:
+        """Return a record's cells when they fit the columns, else why not.
+
+        Args:
+            line: The line the record begins on.
+        """
+        width = self.layout.width
+        cells = self._requoted(line, one.cells) if one.lines == 1 or one.cells is None else one.cells
+        if cells is None:
+            return Misfit("stray-quote", f"cells quoted as a whole; {one.fault}")
+        found = len(cells)
+        cells = self._widened(cells) if found < width else self._narrowed(cells)
+        if len(cells) != width:
+            return Misfit("row-width", f"{width} cells, found {found}")
+        if any("\0" in cell for cell in cells):
+            return Misfit("control-character", "text without NUL characters")
+        if any(not cell.isascii() and undecodable(cell) for cell in cells):
+            return Misfit("undecodable", "characters of the file's encoding")
+        named = self.layout.named(cells)
+        if len(named) < width and any(
+            cell.strip() for i, cell in enumerate(cells) if i not in (self.layout.kept or ())
+        ):
+            return Misfit("row-width", f"nothing in the columns without a heading, {len(named)} cells")
+        return named
+
+    def swallowed(self, inside: Sequence[str]) -> bool:
+        """Tell whether a line inside a quoted cell is a whole row by its width and the kinds of its cells."""
+        profile = self.layout.profile
+        if not profile.typed:
+            return False
+        for line in inside:
+            row = next(split([line], self.dialect), None)
+            if row is None or row.cells is None or len(row.cells) != self.layout.width or not any(row.cells):
+                continue
+            if not profile.misfits(self.layout.named(row.cells)):
+                return True
+        return False
+
+    def _requoted(self, line: str, cells: list[str] | None) -> list[str] | None:
+        """Return the cells of a line with blanks outside its quotes, if that is all that is wrong with it."""
+        quote = self.dialect.quote
+        if quote is None or (cells is not None and not any(cell.lstrip(" ").startswith(quote) for cell in cells)):
+            return cells
+        again = self.dialect.split_loosely(line)
+        if again is None or len(again) != self.layout.width or self.layout.profile.misfits(self.layout.named(again)):
+            return cells
+        return again
+
+    def _narrowed(self, cells: list[str]) -> list[str]:
+        """Return cells without empty ones at the end, or with a delimiter in unquoted prose put back.
+
+        A delimiter is taken for prose when a blank follows it, when there are exactly as many such places as
+        cells too many, and when every cell is then of its column's kind.
+        """
+        width = self.layout.width
+        if not any(cell.strip() for cell in cells[width:]):
+            return cells[:width]
+        joints = [i for i in range(1, len(cells)) if cells[i][:1] == " " and cells[i].strip() and cells[i - 1].strip()]
+        if self.dialect.spaced or len(joints) != len(cells) - width:
+            return cells
+        joined: list[str] = []
+        for i, cell in enumerate(cells):
+            if i in joints:
+                joined[-1] += self.dialect.delimiter + cell
+            else:
+                joined.append(cell)
+        return joined if self._is_evident(joined) else cells
+
+    def _widened(self, cells: list[str]) -> list[str]:
+        """Return a row that ends early with empty cells, where other rows mostly have nothing there either."""
+        lacking = range(len(cells), self.layout.width)
+        if len(cells) < 2 or self.layout.kept is not None:
+            return cells
+        if any(self.layout.profile.filled[i] > _MOSTLY_EMPTY for i in lacking):
+            return cells
+        padded = cells + [""] * len(lacking)
+        return padded if self._is_evident(padded) else cells
+
+    def _is_evident(self, cells: list[str]) -> bool:
+        """Tell whether the kinds of a repaired row's cells speak for it: two or more fit and none does not."""
+        named = self.layout.named(cells)
+        profile = self.layout.profile
+        return not profile.misfits(named) and profile.fits(named) >= _EVIDENCE
