@@ -63,7 +63,8 @@ def named(words: pl.DataFrame, sizes: pl.DataFrame, index: Index, match: MatchWe
         item, place, word (as written), kind, token, slips, against (it is only named for comparison).
     """
     known = recognised(words, index)
-    fillers = [word for word in match.words.compare.filler if word not in set(index.names["word"])]
+    known_words = set(index.names["word"])
+    fillers = [word for word in match.words.compare.filler if word not in known_words]
     kept = known.filter(pl.col("kind").is_not_null() | ~pl.col("word").is_in(fillers))
     kept = _in_names(kept, match)
     kept = _against(kept, match)
