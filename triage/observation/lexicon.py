@@ -4,13 +4,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
-from triage.catalogue.signs import Signs, Words
+from triage.catalogue.signs import LANGUAGES, YEAR, Signs, Words
 from triage.observation.fold import spell
 
 SHORTEST_MISSPELT = 9
 YEARS = range(1960, 2031)
+MEANING = ["pattern", "language", "kind", "key", "noun", "state"]
+Row = tuple[str, str, str, str, bool, str]
+BREAKS = {",": "comma", ":": "colon", "(": "comma", ")": "comma", "、": "comma", " - ": "comma", "/": "or"}
 UMLAUTS = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}
 
 
@@ -18,15 +23,20 @@ UMLAUTS = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}
 class Lexicon:
     """What is looked for (``patterns``), what it means (``meanings``), which pairs make a sign (``reads``).
 
-    patterns: pattern, lead and trail (bytes of white space that belong to no word).
-    meanings: pattern, language, kind, key, noun, state.
-    reads: thing, condition, said, sign, state. A sign's own phrase is a condition named by its id.
+    patterns: pattern; its row is its pid. The breaks come last.
+    meanings: pid, pattern, language, kind, key, noun, state.
+    reads: thing, condition, said, sign, state, prefer. A sign's own phrase is a condition named by its id.
+    known: TRUE where a pattern (row) means something in a language (column).
+    sizes: per pattern ``lead`` and ``upto``, the bytes before its first letter and up to its last;
+        ``thing`` where it only names things; ``holds`` where it may hold the thing it speaks of.
     """
 
     patterns: pl.DataFrame
     meanings: pl.DataFrame
     reads: pl.DataFrame
     polarity: pl.DataFrame
+    known: npt.NDArray[np.bool_]
+    sizes: dict[str, npt.NDArray[np.int64]]
 
 
 def lexicon(signs: Signs) -> Lexicon:
@@ -34,22 +44,13 @@ def lexicon(signs: Signs) -> Lexicon:
     rows = [row for words in signs.words for row in _of_language(words)]
     rows += [row for sign in signs for row in _of_phrases(sign.id, sign.phrases, "affirmed")]
     rows += [row for sign in signs for row in _of_phrases(sign.id, sign.denials, "denied")]
-    rows += [row for language in ("en", "de", "fr", "it", "es", "ja") for row in _years(language)]
+    rows += [row for language in LANGUAGES for row in _years(language)]
     rows += list(_misspelt(rows))
-    meanings = pl.DataFrame(rows, ["pattern", "language", "kind", "key", "noun", "state"], orient="row").unique(
-        maintain_order=True
-    )
-    patterns = (
-        meanings.select("pattern")
-        .unique(maintain_order=True)
-        .with_columns(
-            holds=pl.col("pattern").is_in(_holding(meanings).implode()),
-            thing=pl.col("pattern").is_in(_only_things(meanings).implode()),
-            # "  but" starts at the comma before it, which thereby stands inside it.
-            lead=(pl.col("pattern").str.starts_with(" ") & ~pl.col("pattern").str.starts_with("  ")).cast(pl.UInt32),
-            trail=pl.col("pattern").str.ends_with(" ").cast(pl.UInt32),
-        )
-    )
+    meanings = _once(rows)
+    breaks = [(mark, language, kind, "", False, "") for mark, kind in BREAKS.items() for language in LANGUAGES]
+    meanings = pl.concat([meanings, pl.DataFrame(breaks, MEANING, orient="row")])
+    patterns = meanings.select("pattern").unique(maintain_order=True)
+    meanings = meanings.join(patterns.with_row_index("pid"), on="pattern").with_columns(pl.col("pid").cast(pl.Int64))
     reads = [
         (thing, condition, reading.said, sign.id, reading.state, reading.prefer)
         for sign in signs
@@ -59,32 +60,69 @@ def lexicon(signs: Signs) -> Lexicon:
     reads += [("", sign.id, _own(sign.id, reads), sign.id, "affirmed", False) for sign in signs]
     return Lexicon(
         patterns,
-        meanings,
+        meanings.select("pid", *MEANING),
         pl.DataFrame(reads, ["thing", "condition", "said", "sign", "state", "prefer"], orient="row"),
         pl.DataFrame([(sign.id, sign.polarity) for sign in signs], ["sign", "polarity"], orient="row"),
+        _known(meanings, patterns.height),
+        _sizes(meanings, patterns),
     )
 
 
-def _only_things(meanings: pl.DataFrame) -> pl.Series:
-    """Return the patterns that name a thing and nothing else."""
-    kinds = meanings.group_by("pattern", maintain_order=True).agg(only=(pl.col("kind") == "thing").all())
-    return kinds.filter("only")["pattern"]
+def _once(rows: list[Row]) -> pl.DataFrame:
+    """Return each meaning once: a whole word that also stands as a stem is left to the stem."""
+    meanings = (
+        pl.DataFrame(rows, MEANING, orient="row")
+        .group_by("pattern", "language", "kind", "key", "state", maintain_order=True)
+        .agg(pl.col("noun").any())
+        .select(MEANING)
+    )
+    rest = ["language", "kind", "key", "state"]
+    stems = meanings.filter(~pl.col("pattern").str.ends_with(" ")).select(
+        *rest, pattern=pl.col("pattern") + " ", stem=pl.lit(True)
+    )
+    return meanings.join(stems, on=["pattern", *rest], how="anti", maintain_order="left")
 
 
-def _holding(meanings: pl.DataFrame) -> pl.Series:
-    """Return the patterns of conditions that may hold the thing they speak of: "glue has dried"."""
+def _known(meanings: pl.DataFrame, height: int) -> npt.NDArray[np.bool_]:
+    known = np.zeros((height, len(LANGUAGES)), bool)
+    code = meanings["language"].replace_strict(LANGUAGES, range(len(LANGUAGES)), return_dtype=pl.Int64)
+    known[meanings["pid"].to_numpy(), code.to_numpy()] = True
+    return known
+
+
+def _sizes(meanings: pl.DataFrame, patterns: pl.DataFrame) -> dict[str, npt.NDArray[np.int64]]:
     plain = (pl.col("kind") == "condition") & ~pl.col("key").str.contains("_")
-    kinds = meanings.group_by("pattern", maintain_order=True).agg(all_plain=plain.all())
-    return kinds.filter("all_plain")["pattern"]
+    kinds = (
+        meanings.group_by("pid")
+        .agg(
+            thing=(pl.col("kind") == "thing").all(),
+            holds=plain.all(),
+            common=(pl.col("kind") == "common").all(),
+            telling=pl.col("kind").is_in(["condition", "thing", "yes", "reply_no"]).any(),
+        )
+        .sort("pid")
+    )
+    head = pl.col("pattern").str.starts_with(" ") & ~pl.col("pattern").str.starts_with("  ")
+    # "  but" starts at the comma before it, which thereby stands inside it.
+    size = patterns.select(
+        lead=head.cast(pl.Int64),
+        upto=pl.col("pattern").str.len_bytes().cast(pl.Int64)
+        - (pl.col("pattern").str.ends_with(" ") & (pl.col("pattern") != " - ")).cast(pl.Int64),
+    )
+    return {
+        name: column.to_numpy()
+        for name, column in zip(
+            ("lead", "upto", "thing", "holds", "common", "telling"),
+            [*size.get_columns(), *kinds.select("thing", "holds", "common", "telling").get_columns()],
+            strict=True,
+        )
+    }
 
 
 def _own(sign: str, reads: list[tuple[str, str, str | None, str, str, bool]]) -> str | None:
     """Return which state of a sign's own phrases is left to it: another sign may read the other one."""
     taken = {said for _, condition, said, *_ in reads if condition == sign}
     return {"denied": "affirmed", "affirmed": "denied"}[taken.pop() or ""] if taken else None
-
-
-Row = tuple[str, str, str, str, bool, str]
 
 
 def _of_language(words: Words) -> Iterator[Row]:
@@ -130,7 +168,7 @@ def patterns_of(word: str, language: str) -> list[str]:
 def _years(language: str) -> Iterator[Row]:
     for year in YEARS:
         pattern = f"{year}" if language == "ja" else f" {year} "
-        yield (pattern, language, "thing", "year", True, str(year))
+        yield (pattern, language, "thing", YEAR, True, str(year))
 
 
 def _misspelt(rows: list[Row]) -> Iterator[Row]:

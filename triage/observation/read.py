@@ -6,7 +6,7 @@ from triage.observation.bind import bound, unbound
 from triage.observation.habit import sentence_key
 from triage.observation.lexicon import Lexicon
 from triage.observation.scope import conditions, read_words
-from triage.observation.sentence import distinct, hits, sentences, spoken
+from triage.observation.sentence import distinct, hits, sentences
 
 ASKED = r"[?？]\s*$|か[。\s]*$"
 MENTION = ["tid", "sign", "state", "hedged", "quote", "start", "language", "value", "named", "no", "sentence"]
@@ -24,8 +24,7 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     """
     found = sentences(texts.drop_nulls("text"))
     once = distinct(found).with_columns(asked=pl.col("text").str.contains(ASKED))
-    placed = hits(once, lexicon)
-    languages = spoken(once, placed, lexicon)
+    placed, languages = hits(once, lexicon)
     words = read_words(placed, languages, lexicon)
     spelt = once.select("sid", "spelt", "asked")
     said = conditions(words, spelt).filter(~pl.col("dropped"))
@@ -118,6 +117,6 @@ def with_hints(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     if bare.is_empty():
         return texts
     once = distinct(bare.select("text", "hint"))
-    told = spoken(once, hits(once, lexicon), lexicon).join(once.select("sid", "text"), on="sid")
+    told = hits(once, lexicon)[1].join(once.select("sid", "text"), on="sid")
     filled = texts.join(told.select("text", told="language"), on="text", how="left", maintain_order="left")
     return filled.with_columns(hint=pl.col("hint").fill_null(pl.col("told"))).drop("told")

@@ -8,7 +8,6 @@ On top of it, a denial reaches over a list ("no cracks, peeling or separation").
 import polars as pl
 
 from triage.observation.lexicon import Lexicon
-from triage.observation.sentence import BREAKS
 
 NO_WINDOW = 6
 NOT_WINDOW = 5
@@ -28,19 +27,11 @@ def read_words(found: pl.DataFrame, spoken: pl.DataFrame, lexicon: Lexicon) -> p
         sid, language, start, end, kind, key, noun, state, and one running count per kind of ``COUNTED``
         (whole frame; only differences inside a sentence are used).
     """
-    languages = spoken.select("language").unique()
-    breaks = pl.DataFrame(list(BREAKS.items()), ["pattern", "kind"], orient="row").select(
-        "pattern", "kind", key=pl.lit(""), noun=pl.lit(False), state=pl.lit("")
-    )
-    meanings = pl.concat(
-        [lexicon.meanings, breaks.join(languages, how="cross").select(lexicon.meanings.columns)]
-    ).filter(pl.col("kind") != "common")
+    meanings = lexicon.meanings.filter(pl.col("kind") != "common").drop("pattern")
     words = (
-        found.join(spoken, on="sid")
-        .join(meanings, on=["pattern", "language"])
-        .group_by("sid", "language", "start", "end", "kind", "key", "state")
-        .agg(pl.col("noun").any())
-        .sort("sid", "start", "end", "kind", "key", "state")
+        found.join(spoken, on="sid", maintain_order="left")
+        .join(meanings, on=["pid", "language"], maintain_order="left")
+        .drop("pid")
     )
     words = _unmuddled(words)
     again = pl.all_horizontal([pl.col(name) == pl.col(name).shift(1) for name in ("sid", "start", "end", "kind")])

@@ -1,15 +1,20 @@
 """Texts cut into sentences, each distinct sentence once, and the words of the lexicon found in it."""
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
+from triage.catalogue.signs import LANGUAGES
 from triage.observation.fold import PLAIN, bare, clusters, plain
-from triage.observation.lexicon import Lexicon
+from triage.observation.lexicon import BREAKS, Lexicon
 
 ENDS = r"[!?;|\n\r•●■★☆！？；]+|\.+(?:\s|$)|[。…]+"
 KANA = r"[\p{Hiragana}\p{Katakana}]"
 HAN = r"\p{Han}"
 HINT = 2.5  # words that speak for the language the listing is said to be in
-BREAKS = {",": "comma", ":": "colon", "(": "comma", ")": "comma", "、": "comma", " - ": "comma", "/": "or"}
+LONGEST = 2**18  # bytes of a sentence that are read
+Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
 
 
 def sentences(texts: pl.DataFrame) -> pl.DataFrame:
@@ -47,79 +52,86 @@ def _spelt_oddly(odd: pl.DataFrame) -> pl.DataFrame:
     return pieces.group_by("sid", maintain_order=True).agg(spelt=pl.col("piece").str.join(""))
 
 
-def hits(once: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
-    """Return where the patterns stand in distinct sentences: sid, pattern, start, end (bytes, no blanks).
+def hits(once: pl.DataFrame, lexicon: Lexicon) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return where the patterns of its own language stand in each sentence, and that language.
 
-    The longest wins: what lies inside a longer hit is left out.
+    Returns:
+        sid, pid (row of ``lexicon.patterns``), start, end (bytes, no blanks), in order. The longest wins:
+        what lies inside a longer hit is left out.
+        sid, language of every sentence.
     """
-    wanted = lexicon.patterns["pattern"].to_list()
-    words = bare(pl.col("spelt"))
-    found = _find(once.select("sid", text=words), wanted)
-    breaks = _find(once.select("sid", text="spelt"), list(BREAKS))
-    placed = pl.concat(
-        [
-            found.join(lexicon.patterns, on="pattern", how="left"),
-            breaks.with_columns(
-                holds=pl.lit(False), thing=pl.lit(False), lead=pl.lit(0, pl.UInt32), trail=pl.lit(0, pl.UInt32)
-            ),
-        ]
-    )
-    placed = placed.select(
+    words = _find(once.select("sid", text=bare(pl.col("spelt"))), lexicon.patterns["pattern"])
+    breaks = _find(once.select("sid", text="spelt"), lexicon.patterns["pattern"].tail(len(BREAKS)))
+    told = spoken(once, words, lexicon)
+    placed = pl.concat([words, breaks.with_columns(pl.col("pid") + lexicon.patterns.height - len(BREAKS))])
+    spoken_in = told["language"].replace_strict(LANGUAGES, range(len(LANGUAGES)), return_dtype=pl.Int64)
+    code = np.empty(once.height, np.int64)
+    code[told["sid"].to_numpy()] = spoken_in.to_numpy()
+    sid, pid = placed["sid"].to_numpy(), placed["pid"].to_numpy()
+    sizes = lexicon.sizes
+    own = lexicon.known[pid, code[sid]] & ~sizes["common"][pid]
+    telling = np.bincount(sid[own], weights=sizes["telling"][pid[own]], minlength=once.height) > 0
+    own &= telling[sid]
+    sid, pid, at = sid[own], pid[own], placed["at"].to_numpy()[own]
+    return _longest(sid, pid, at + sizes["lead"][pid], at + sizes["upto"][pid], lexicon), told
+
+
+def _find(texts: pl.DataFrame, wanted: pl.Series) -> pl.DataFrame:
+    listed = wanted.to_list()
+    found = texts.select(
         "sid",
-        "pattern",
-        "holds",
-        "thing",
-        start=(pl.col("at") + pl.col("lead")).cast(pl.Int64),
-        end=(pl.col("at") + pl.col("pattern").str.len_bytes() - pl.col("trail")).cast(pl.Int64),
+        at=pl.col("text").str.find_many(listed, overlapping=True),
+        pattern=pl.col("text").str.extract_many(listed, overlapping=True),
     )
-    return _longest(placed)
-
-
-def _find(texts: pl.DataFrame, wanted: list[str]) -> pl.DataFrame:
-    return (
-        texts.select(
-            "sid",
-            at=pl.col("text").str.find_many(wanted, overlapping=True),
-            pattern=pl.col("text").str.extract_many(wanted, overlapping=True),
-        )
-        .filter(pl.col("at").list.len() > 0)
-        .explode("at", "pattern", empty_as_null=False)
+    long = found.filter(pl.col("at").list.len() > 0).explode("at", "pattern", empty_as_null=False)
+    return long.select(
+        pl.col("sid").cast(pl.Int64),
+        pl.col("at").cast(pl.Int64),
+        pid=pl.col("pattern").cast(pl.Enum(wanted)).to_physical().cast(pl.Int64),
     )
 
 
-def _longest(placed: pl.DataFrame) -> pl.DataFrame:
+def _longest(sid: Ints, pid: Ints, start: Ints, end: Ints, lexicon: Lexicon) -> pl.DataFrame:
     """Drop hits inside a longer one, but keep a thing inside the condition that is said of it.
 
     One running maximum serves all sentences, as sid leads the key.
     """
-    spans = placed.group_by("sid", "start", "end").agg(pl.col("holds").all(), pl.col("thing").all())
-    spans = spans.sort("sid", "start", "end", descending=[False, False, True])
-    key = pl.col("sid").cast(pl.Int64) * 2**32 + pl.col("end")
-    outside = pl.when(~pl.col("holds")).then(key).cum_max().shift(1).forward_fill().fill_null(-1)
-    free = pl.when(pl.col("thing")).then(key > outside).otherwise(key > key.cum_max().shift(1).fill_null(-1))
-    kept = spans.filter(free)
-    found = placed.select("sid", "pattern", "start", "end")
-    return found.join(kept, on=["sid", "start", "end"], how="semi").sort("sid", "start", "end", "pattern")
+    within = end < LONGEST
+    sid, pid, start, end = sid[within], pid[within], start[within], end[within]
+    order = np.argsort((sid * LONGEST + start) * LONGEST + (LONGEST - 1 - end), kind="stable")
+    sid, pid, start, end = sid[order], pid[order], start[order], end[order]
+    span = sid * LONGEST + start
+    reach = sid * LONGEST + end
+    again = np.zeros(len(sid), bool)
+    again[1:] = (span[1:] == span[:-1]) & (reach[1:] == reach[:-1])
+    holds, thing = lexicon.sizes["holds"][pid], lexicon.sizes["thing"][pid]
+    anything = _before(reach, again)
+    outside = _before(np.where(holds, -1, reach), again)
+    free = np.where(thing, reach > outside, reach > anything)
+    return pl.DataFrame({"sid": sid[free].astype(np.uint32), "pid": pid[free], "start": start[free], "end": end[free]})
+
+
+def _before(reach: Ints, again: Flags) -> Ints:
+    """Return how far the hits before each one reach; hits on one span count as one."""
+    farthest = np.maximum.accumulate(reach) if len(reach) else reach
+    before = np.full(len(reach), -1, np.int64)
+    before[1:] = farthest[:-1]
+    first = np.maximum.accumulate(np.where(again, 0, np.arange(len(reach)))) if len(reach) else again
+    return before[first]
 
 
 def spoken(once: pl.DataFrame, found: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     """Return the language of each sentence: kana decide, then its words, with a lead for the hint."""
-    by_words = (
-        found.join(lexicon.meanings.select("pattern", "language").unique(), on="pattern")
-        .group_by("sid", "language")
-        .agg(score=pl.len().cast(pl.Float64))
-    )
-    by_hint = once.select("sid", language="hint", score=pl.lit(HINT)).drop_nulls("language")
-    best = (
-        pl.concat([by_words, by_hint])
-        .group_by("sid", "language")
-        .agg(pl.col("score").sum())
-        .sort("sid", "score", "language", descending=[False, True, False])
-        .unique("sid", keep="first", maintain_order=True)
-    )
-    japanese = pl.col("text").str.contains(KANA) | (
-        pl.col("text").str.contains(HAN) & pl.col("hint").is_in(["ja"]).fill_null(False)
-    )
-    return once.join(best.select("sid", "language"), on="sid", how="left").select(
-        "sid", language=pl.when(japanese).then(pl.lit("ja")).otherwise(pl.col("language").fill_null("en"))
-    )
+    size = len(LANGUAGES)
+    score = np.zeros((once.height, size))
+    sid, pid = found["sid"].to_numpy(), found["pid"].to_numpy()
+    for code in range(size):
+        score[:, code] = np.bincount(sid, weights=lexicon.known[pid, code], minlength=once.height)
+    hint = once["hint"].replace_strict(LANGUAGES, range(size), default=-1, return_dtype=pl.Int64).fill_null(-1)
+    hinted = hint.to_numpy()
+    score[np.flatnonzero(hinted >= 0), hinted[hinted >= 0]] += HINT
+    japanese = once.select(
+        pl.col("text").str.contains(KANA) | ((pl.col("hint") == "ja") & pl.col("text").str.contains(HAN))
+    ).to_series()
+    best = np.where(japanese.fill_null(False).to_numpy(), LANGUAGES.index("ja"), score.argmax(axis=1))
+    return pl.DataFrame({"sid": once["sid"], "language": np.array(LANGUAGES)[best]})

@@ -1,0 +1,77 @@
+"""Time stage 4 on many listings of about 400 characters, with few repeated sentences.
+
+    python benchmarks/observation_speed.py [listings] [rows a chunk]
+
+The texts are drawn from the labelled listings, sentences shuffled across listings of a language and
+every second sentence given a number of its own, so that most sentences are read only once.
+"""
+
+import resource
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from triage.catalogue.signs import load_signs
+from triage.observation import observed
+from triage.observation.habit import habitual
+from triage.observation.lexicon import lexicon
+from triage.observation.sentence import sentences
+
+HERE = Path(__file__).parent
+LENGTH = 400
+
+
+def texts(count: int) -> pl.DataFrame:
+    """Return ``count`` listings: source, seller, listing_id, title, body, language."""
+    labelled = pl.read_csv(HERE.parent / "tests/observation/labelled.csv").drop_nulls("body")
+    found = sentences(labelled.with_row_index("tid").select("tid", hint="language", text="body"))
+    draw = np.random.default_rng(20261125)
+    parts = []
+    for (language,), rows in found.group_by("hint", maintain_order=True):
+        pool = rows["text"].str.strip_chars().to_numpy()
+        number = count // 6
+        each = max(2, round(LENGTH / (rows["text"].str.len_chars().mean() + 5)))
+        picked = pl.DataFrame({"text": pool[draw.integers(0, len(pool), number * each)]}).with_row_index("n")
+        own = pl.when(pl.col("n") % 2 == 0).then(pl.format("{} x{}.", pl.col("text").str.strip_chars_end(".!?。"), "n")).otherwise("text")
+        bodies = picked.select(text=own, row=pl.col("n") // each).group_by("row", maintain_order=True)
+        parts.append(bodies.agg(body=pl.col("text").str.join(" ")).with_columns(language=pl.lit(language)))
+    listings = pl.concat(parts).with_row_index("n")
+    return listings.select(
+        listing_id=pl.format("b/{}", "n"),
+        source=pl.lit("b"),
+        seller=pl.format("s{}", pl.col("n") // 7),
+        title=pl.lit("Trail shoe size 10"),
+        body="body",
+        language="language",
+    )
+
+
+def main() -> None:
+    """Print seconds, characters a listing, observations and peak memory."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
+    offered = texts(count)
+    words = lexicon(load_signs(HERE.parent / "rules/signs", []))
+    replies = pl.DataFrame(
+        schema={
+            "listing_id": pl.String, "sign": pl.String, "answered_on": pl.Date,
+            "said_by": pl.String, "state": pl.String, "text": pl.String,
+        }
+    )  # fmt: skip
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    begun = time.perf_counter()
+    habits = habitual(offered.select("source", "seller", "body"))
+    middle = time.perf_counter()
+    rows = observed(offered, replies, habits, words)
+    done = time.perf_counter()
+    length = offered["body"].str.len_chars().mean()
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(f"{offered.height} listings of {length:.0f} characters: {done - begun:.1f} s")
+    print(f"  standing sentences {middle - begun:.1f} s, reading {done - middle:.1f} s, {rows.height} observations")
+    print(f"  peak memory {peak / 2**20:.2f} GB, {before / 2**20:.2f} GB before")
+
+
+if __name__ == "__main__":
+    main()
