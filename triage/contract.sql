@@ -482,8 +482,8 @@ COMMENT ON COLUMN question.fact IS 'Fact asked for; NULL when a sign is';
 COMMENT ON COLUMN question.text IS 'The question in the seller''s language';
 COMMENT ON COLUMN question.language IS 'ISO 639-1 code';
 COMMENT ON COLUMN question.gain_minor IS 'Expected value of this answer alone, minor units';
-COMMENT ON COLUMN question.if_yes IS 'What a yes would do to the offer or the call';
-COMMENT ON COLUMN question.if_no IS 'What a no would do to the offer or the call';
+COMMENT ON COLUMN question.if_yes IS 'What a yes would do to the offer or the call, the other answers being good';
+COMMENT ON COLUMN question.if_no IS 'What a no would do to the offer or the call, the other answers being good';
 
 CREATE TABLE IF NOT EXISTS answer (
   listing_id   VARCHAR NOT NULL,

@@ -69,13 +69,15 @@ def test_a_bottom_that_shines_in_the_photos_is_hardened_rubber(weigh, known):
 
 
 def test_an_old_rubber_cupsole_without_foam_is_often_fine_but_ask(weigh):
-    found = weigh(cupsole={**CUPSOLE, "body": "Nice.", "price_minor": 4500, "price_base_minor": 4500})
+    seams = {**CUPSOLE, "body": "Sewn sole, no gap anywhere, sole bond solid."}
+    prices = {f"at{price}": {**seams, "price_base_minor": price * 100} for price in range(20, 70, 5)}
+    found = weigh(cupsole={**CUPSOLE, "body": "Nice."}, **prices)
     assert 0.3 < found.unfit("cupsole", "outsole") < 0.65
-    # Far better than foam of the same age, and the rubber is what to ask about.
+    # Far better than foam of the same age; where a question decides, it is about the rubber.
     foam = weigh(foam={**PU, "body": "Nice."})
     assert found.wearable("cupsole") > 3 * foam.wearable("foam")
-    asked = found.asked("cupsole", "daily") + found.asked("cupsole")
-    assert any(sign.startswith("outsole") for sign in asked)
+    asked = {sign for name in prices for sign in found.asked(name)}
+    assert any(sign.startswith("outsole") for sign in asked), asked
 
 
 def test_clear_plastic_on_an_old_pair_is_brittle_even_where_all_else_is_sound(weigh):

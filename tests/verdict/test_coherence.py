@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from triage.verdict.asking import AnswerModel, SignQuestion, answer_model, best_sets, perfect_value, single_gains
+from triage.verdict.asking import AnswerModel, Floor, SignQuestion, answer_model, best_sets, perfect_value, single_gains
 from triage.verdict.states import PARTS, Evidence, joint, part_chances, wearable_chance
 
 SEEDS = st.integers(0, 10**6)
@@ -83,7 +83,7 @@ def test_one_candidate_and_no_storage_spread_is_prior_plus_decibans(seed):
     assert 10 * np.log10(after / (1 - after)) == pytest.approx(db, abs=1e-6)
 
 
-def decision(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, list[SignQuestion], AnswerModel]:
+def decision(seed: int) -> tuple[np.ndarray, list[SignQuestion], AnswerModel]:
     rng = np.random.default_rng(seed)
     mass = rng.dirichlet(np.ones(2 * 2 * 512), 4).reshape(4, 2, 2, 512)
     surplus = mass * rng.uniform(-200, 150, mass.shape)
@@ -94,26 +94,40 @@ def decision(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, list[SignQu
         for i in range(12)
     ]
     model = answer_model(questions, np.zeros((4, 12)))
-    return surplus, surplus.sum(axis=2), surplus.sum(axis=1), questions, model
+    return surplus, questions, model
 
 
 @settings(max_examples=25, deadline=None)
 @given(SEEDS)
 def test_an_answer_is_never_worth_less_than_nothing_nor_more_than_knowing_all(seed):
-    surplus, by_release, by_size, questions, model = decision(seed)
+    surplus, questions, model = decision(seed)
     total = surplus.sum(axis=(1, 2))
     now = np.maximum(total.sum(axis=1), 0)
     alone = single_gains(total, questions, model)
-    best = best_sets(total, by_release, by_size, model, questions, 0.0)
+    best = best_sets(surplus, model, questions, 0.0)
     assert np.all(alone >= now[:, None] - 1e-9)
     assert np.all(best.evsi >= alone.max(axis=1) - 1e-9)
     assert np.all(best.evsi <= perfect_value(surplus) + 1e-9)
 
 
+@settings(max_examples=15, deadline=None)
+@given(SEEDS, st.floats(0, 1))
+def test_a_floor_never_makes_asking_worth_more_and_none_at_all_changes_nothing(seed, least):
+    surplus, questions, model = decision(seed)
+    rng = np.random.default_rng(seed)
+    mass = rng.dirichlet(np.ones(2 * 2 * 512), 4).reshape(4, 2, 2, 512)
+    floor = Floor(least, np.ones(4, dtype=bool), mass, mass * rng.random(mass.shape))
+    free = best_sets(surplus, model, questions, 0.0)
+    held = best_sets(surplus, model, questions, 0.0, floor)
+    assert np.all(held.evsi <= free.evsi + 1e-9)
+    open_to_all = replace(floor, binds=np.zeros(4, dtype=bool))
+    assert best_sets(surplus, model, questions, 0.0, open_to_all).evsi == pytest.approx(free.evsi)
+
+
 @settings(max_examples=25, deadline=None)
 @given(SEEDS)
 def test_a_question_that_tells_nothing_gains_nothing(seed):
-    surplus, _, _, questions, model = decision(seed)
+    surplus, questions, model = decision(seed)
     total = surplus.sum(axis=(1, 2))
     even = AnswerModel(np.full_like(model.yes_if_fit, 0.5), np.full_like(model.yes_if_fit, 0.5), model.usable)
     assert single_gains(total, questions, even) == pytest.approx(

@@ -57,6 +57,29 @@ class BestSet:
     sign: npt.NDArray[np.int64]
 
 
+@dataclass(frozen=True)
+class Floor:
+    """A buyer's least chance of wearable, where it forbids buying on what is believed now.
+
+    There an answer counts only if it lifts the pair above the floor.
+
+    Attributes:
+        least: The floor, 0 to 1.
+        binds: Which of N pairs it forbids now, [N].
+        mass: Chance by candidate, size (fits, does not) and cell, [N, C, 2, 512].
+        wears: The part of ``mass`` whose best plan ends in wearing, [N, C, 2, 512].
+    """
+
+    least: float
+    binds: Flags
+    mass: Array
+    wears: Array
+
+    def take(self, rows: npt.NDArray[np.int64]) -> "Floor":
+        """Return the floor of some of the pairs."""
+        return Floor(self.least, self.binds[rows], self.mass[rows], self.wears[rows])
+
+
 def cells_of(mass: Array, unwearable_states: Flags) -> Array:
     """Return mass by state, [..., 256], split by whether the pair is wearable, [..., 512]."""
     return np.concatenate([mass * ~unwearable_states, mass * unwearable_states], axis=-1)
@@ -88,41 +111,55 @@ def answer_model(questions: Sequence[SignQuestion], current_db: Array) -> Answer
     return AnswerModel(np.where(usable, fit, 0.5), np.where(usable, l_plus * fit, 0.5), usable)
 
 
-def single_gains(surplus: Array, questions: Sequence[SignQuestion], model: AnswerModel) -> Array:
+def single_gains(
+    surplus: Array, questions: Sequence[SignQuestion], model: AnswerModel, floor: Floor | None = None
+) -> Array:
     """Return the EVSI of each question alone, [N, Q].
 
     Args:
         surplus: Surplus times chance by cell, candidates and sizes summed, [N, 512].
+        floor: Where an answer must lift the pair above a floor to count.
     """
-    unfit = surplus @ CELL_BITS
-    fit = surplus.sum(axis=1, keepdims=True) - unfit
     bits = np.array([q.bit for q in questions])
-    yes = fit[:, bits] * model.yes_if_fit + unfit[:, bits] * model.yes_if_unfit
-    no = fit[:, bits] * (1 - model.yes_if_fit) + unfit[:, bits] * (1 - model.yes_if_unfit)
-    return np.asarray(np.maximum(yes, 0) + np.maximum(no, 0))
+
+    def answers(values: Array) -> tuple[Array, Array]:
+        unfit = (values @ CELL_BITS)[:, bits]
+        fit = values.sum(axis=1, keepdims=True) - unfit
+        yes = fit * model.yes_if_fit + unfit * model.yes_if_unfit
+        return yes, fit + unfit - yes
+
+    value = [np.maximum(part, 0) for part in answers(surplus)]
+    if floor is not None:
+        mass = answers(floor.mass.sum(axis=(1, 2)))
+        wears = answers(floor.wears.sum(axis=(1, 2)))
+        open_to_buy = [(w >= floor.least * m) | ~floor.binds[:, None] for w, m in zip(wears, mass, strict=True)]
+        value = [v * o for v, o in zip(value, open_to_buy, strict=True)]
+    return np.asarray(value[0] + value[1])
 
 
 def best_sets(
-    surplus: Array, by_release: Array, by_size: Array, model: AnswerModel, questions: Sequence[SignQuestion],
-    step_minor: float,
+    surplus: Array, model: AnswerModel, questions: Sequence[SignQuestion], step_minor: float,
+    floor: Floor | None = None,
 ) -> BestSet:  # fmt: skip
     """Return the best set of up to three questions for each pair.
 
-    A further question must add ``step_minor``, or the shorter message is the better one.
+    One of them may ask for the release or for the size, which sets the candidates, or the two sizes,
+    apart for certain. A further question must add ``step_minor``, or the shorter message is the better.
 
     Args:
-        surplus: Surplus times chance by cell, [N, 512].
-        by_release: The same by candidate, [N, C, 512].
-        by_size: The same for a size that fits and one that doesn't, [N, 2, 512].
+        surplus: Surplus times chance by candidate, size (fits, does not) and cell, [N, C, 2, 512].
+        floor: Where an answer must lift the pair above a floor to count.
     """
-    sign, fit, unfit = _best_of_bits(single_gains(surplus, questions, model), questions, model)
+    gains = single_gains(surplus.sum(axis=(1, 2)), questions, model, floor)
+    sign, fit, unfit = _best_of_bits(gains, questions, model)
     likelihood = np.stack([np.stack([1 - fit, fit], -1), np.stack([1 - unfit, unfit], -1)], axis=2)
     count = len(surplus)
     best = BestSet(np.zeros(count), np.zeros((count, BIT_COUNT), np.bool_), np.zeros(count, np.int64), sign)
     net = np.full(count, -np.inf)
-    for kind, parted in enumerate((surplus[:, None, :], by_release, by_size)):
+    for kind, split in enumerate((_whole, _by_release, _by_size)):
+        gate = None if floor is None else (split(floor.mass) * floor.least, split(floor.wears), floor.binds)
         for size in range(0 if kind else 1, MOST_QUESTIONS + (0 if kind else 1)):
-            value, chosen = _sets_of(parted, likelihood, size)
+            value, chosen = _sets_of(split(surplus), likelihood, size, gate)
             price = value - step_minor * (size + (kind > 0) - 1)
             better = price > net + 1e-9
             net = np.where(better, price, net)
@@ -133,6 +170,18 @@ def best_sets(
                 sign,
             )
     return best
+
+
+def _whole(values: Array) -> Array:
+    return np.asarray(values.sum(axis=(1, 2))[:, None, :])
+
+
+def _by_release(values: Array) -> Array:
+    return np.asarray(values.sum(axis=2))
+
+
+def _by_size(values: Array) -> Array:
+    return np.asarray(values.sum(axis=1))
 
 
 def _best_of_bits(
@@ -155,27 +204,39 @@ def _best_of_bits(
     return sign, fit, unfit
 
 
-def _sets_of(parted: Array, likelihood: Array, size: int) -> tuple[Array, Flags]:
+def _sets_of(
+    parted: Array, likelihood: Array, size: int, gate: tuple[Array, Array, Flags] | None
+) -> tuple[Array, Flags]:
     """Return the best EVSI over all sets of ``size`` bits, [N], and which bits they are, [N, 9].
 
     Args:
         parted: Surplus times chance by part of a partition that the answer also tells, [N, P, 512].
         likelihood: Chance of an answer, [N, 9, unfit 0/1, answer 0/1].
+        gate: By the same parts the least chance of wearable, the chance, and for whom it must be met.
     """
     groups = list(combinations(range(BIT_COUNT), size))
     value = np.empty((len(parted), len(groups)))
     for number, group in enumerate(groups):
-        table = parted @ _cell_matrix(group)
-        table = table.reshape(*parted.shape[:2], *([2] * size))
-        for bit in group:
-            # The first remaining axis is the state of this bit; its answer is put last.
-            table = np.einsum("npu...,nua->np...a", table, likelihood[:, bit])
-        value[:, number] = np.maximum(table, 0).sum(axis=tuple(range(1, table.ndim)))
+        table = np.maximum(_by_answers(parted, likelihood, group), 0)
+        if gate is not None:
+            least, wears = (_by_answers(side, likelihood, group) for side in gate[:2])
+            binds = gate[2].reshape(-1, *([1] * (table.ndim - 1)))
+            table = table * ((wears >= least) | ~binds)
+        value[:, number] = table.sum(axis=tuple(range(1, table.ndim)))
     chosen = value.argmax(axis=1)
     asked = np.zeros((len(groups), BIT_COUNT), dtype=np.bool_)
     for number, group in enumerate(groups):
         asked[number, list(group)] = True
     return value.max(axis=1), asked[chosen]
+
+
+def _by_answers(parted: Array, likelihood: Array, group: Sequence[int]) -> Array:
+    """Return values by part and answer, [N, P, answer 0/1 of each bit of the group]."""
+    table = (parted @ _cell_matrix(group)).reshape(*parted.shape[:2], *([2] * len(group)))
+    for bit in group:
+        # The first remaining axis is the state of this bit; its answer is put last.
+        table = np.einsum("npu...,nua->np...a", table, likelihood[:, bit])
+    return np.asarray(table)
 
 
 def _cell_matrix(group: Sequence[int]) -> Array:

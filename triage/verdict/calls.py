@@ -9,6 +9,7 @@ from triage.catalogue.buyers import Buyer
 from triage.verdict.asking import (
     AnswerModel,
     BestSet,
+    Floor,
     SignQuestion,
     answer_model,
     asking_value,
@@ -143,11 +144,11 @@ def decide(scene: Scene, questions: list[SignQuestion], current_db: Array, open_
     over = landed + repair > buyer.budget_minor
     model = answer_model(questions, current_db)
     model = replace(model, usable=model.usable & open_question)
-    asked, gain = ask(scene, landed, surplus, questions, model)
     sure = (after >= buyer.wearable_floor) | ~np.isin(plan, WEARING)
+    asked, gain = ask(scene, landed, np.where(sure, surplus, np.minimum(surplus, 0)), questions, model, ~sure)
     could = offer.fits >= LEAST_FITS
     buy = could & ~over & sure & (surplus >= buyer.margin_minor) & (price <= best_offer)
-    asks = could & ~over & (gain > 0) & ~(buy & (gain <= 0))
+    asks = could & ~over & (gain > 0)
     near = (best_offer >= price * (1 - buyer.haggle_share)) & (best_offer < price) & (best_offer > 0)
     haggling = (1 - buyer.loss_chance) * buyer.reply_chance * buyer.margin_minor - buyer.ask_cost_minor
     firm = offer.rows["firm"].to_numpy() | (offer.rows["price_kind"] == "bid").to_numpy()
@@ -180,30 +181,37 @@ def sensible_offer(scene: Scene, repair: Array, expected: Array | None = None) -
 
 
 def ask(
-    scene: Scene, landed: Array, surplus: Array, questions: list[SignQuestion], model: AnswerModel
+    scene: Scene,
+    landed: Array,
+    surplus: Array,
+    questions: list[SignQuestion],
+    model: AnswerModel,
+    barred: Flags,
 ) -> tuple[BestSet, Array]:
     """Return the best questions, and what asking them gains over deciding now, minor units, [N].
 
     Pairs that even perfect knowledge would not move are left out of the search.
+
+    Args:
+        surplus: What deciding now is worth: the expected surplus, 0 at most where buying is barred.
+        barred: Pairs the floor on the chance of wearable forbids now, [N].
     """
     buyer, offer = scene.buyer, scene.offer
     refund = offer.refund(np.nan_to_num(offer.price, nan=0.0))[:, None, None]
     fits = offer.fits[:, None, None]
     bad = unwearable(scene.bears)
-    good = cells_of(scene.states * (np.maximum(scene.fitting.value, refund) - landed[:, None, None]) * fits, bad)
-    other = cells_of(scene.states * (np.maximum(scene.other.value, refund) - landed[:, None, None]) * (1 - fits), bad)
+    mass = [cells_of(scene.states * share, bad) for share in (fits, 1 - fits)]
+    worth = [
+        cells_of(scene.states * share * (np.maximum(valued.value, refund) - landed[:, None, None]), bad)
+        for share, valued in ((fits, scene.fitting), (1 - fits, scene.other))
+    ]
+    wears = cells_of(scene.states * fits * np.isin(scene.fitting.plan, WEARING), bad)
+    total = np.stack(worth, axis=2)
+    floor = Floor(buyer.wearable_floor, barred, np.stack(mass, axis=2), np.stack([wears, 0 * wears], axis=2))
     terms = (buyer.reply_chance, buyer.loss_chance, float(buyer.ask_cost_minor))
-    bound = asking_value(perfect_value(np.stack([good, other], axis=1)), surplus, *terms)
-    rows = np.flatnonzero(bound > np.maximum(surplus, 0))
-    total = good + other
-    found = best_sets(
-        total[rows].sum(axis=1),
-        total[rows],
-        np.stack([good[rows].sum(axis=1), other[rows].sum(axis=1)], axis=1),
-        AnswerModel(model.yes_if_fit[rows], model.yes_if_unfit[rows], model.usable[rows]),
-        questions,
-        buyer.ask_cost_minor / 2,
-    )
+    rows = np.flatnonzero(asking_value(perfect_value(total), surplus, *terms) > np.maximum(surplus, 0))
+    some = AnswerModel(model.yes_if_fit[rows], model.yes_if_unfit[rows], model.usable[rows])
+    found = best_sets(total[rows], some, questions, buyer.ask_cost_minor / 2, floor.take(rows))
     asked = _spread(found, rows, len(surplus))
     gain = asking_value(asked.evsi, surplus, *terms) - np.maximum(surplus, 0)
     return asked, np.where(np.isin(np.arange(len(surplus)), rows), gain, -np.inf)

@@ -160,8 +160,8 @@ def _judge(store: Connection, ground: Ground, materials: Mapping[str, Mapping[st
             scene, basis, value = set_scene(buyer, beliefs, states, offer, comparables, ground, materials)
             calls = decide(scene, questions, *answered)
             none = (np.zeros(len(value)), np.zeros(len(value), dtype=np.bool_))
-            out = ruled_out(buyer, offer)
-            judged = Judged(beliefs, scene, calls, part_chances(states), sound, out, basis, value, none)
+            out = ruled_out(buyer, offer, ground.signs)
+            judged = Judged(beliefs, scene, calls, part_chances(states), sound, out, basis, value, none, ground.repairs)
             judged = with_hope(judged)
             asks = (judged.calls.call == ASK) & np.array([reason is None for reason in judged.ruled_out])
             asked = question_rows(judged, texts, asks)
@@ -251,13 +251,15 @@ def posterior_rows(beliefs: Beliefs, states: Array, ends: list[Array], horizon: 
     return rows.filter("present").drop("present")
 
 
-def ruled_out(buyer: Buyer, offer: Offer) -> list[str | None]:
+def ruled_out(buyer: Buyer, offer: Offer, signs: Mapping[str, Sign]) -> list[str | None]:
     """Return why a pair is none for this buyer whatever it costs, or None."""
     no = pl.col("affirmed").list.set_intersection(list(buyer.hard_noes))
+    words = {sign: signs[sign].affirmed for sign in buyer.hard_noes if sign in signs}
+    first_no = no.list.first().replace_strict(words, default=no.list.first(), return_dtype=pl.String)
     never = pl.lit(False)
     first, last = buyer.style_years or (0, 0)
     reasons = (
-        (no.list.len() > 0, pl.format("one of this buyer's hard no's: {}", no.list.first())),
+        (no.list.len() > 0, pl.format("one of this buyer's hard no's: {}", first_no)),
         (
             pl.Series("size", offer.fits) < LEAST_FITS,
             pl.format("not this buyer's size ({})", pl.col("size_text").fill_null("from the title")),

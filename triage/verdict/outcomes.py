@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from triage.verdict.asking import BIT_COUNT, CELL_BITS
+from triage.verdict.asking import CELL_BITS
 from triage.verdict.calls import Calls, Scene, main_plan, plan_shares, sensible_offer
 from triage.verdict.money import Array, Flags, landed_cost
 from triage.verdict.plans import WEARING
@@ -66,14 +66,7 @@ def _by_cell(yes: Array) -> Array:
     return yes[:, :, 0, None] * (1 - unfit) + yes[:, :, 1, None] * unfit
 
 
-def hopeful_answers(scene: Scene, yes: Array, bits: Flags) -> npt.NDArray[np.int64]:
+def hopeful_answers(yes: Array, bits: Flags) -> npt.NDArray[np.int64]:
     """Return for each asked bit the answer that speaks for the pair, 1 yes or 0 no; -1 where not asked."""
     good = np.where(yes[..., 0] >= yes[..., 1], 1, 0)
     return np.where(bits, good, -1)
-
-
-def only_bit(answers: int, bit: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """Return answers in which one bit of each pair has an answer and the others were not asked."""
-    told = np.full((len(bit), BIT_COUNT), -1)
-    told[np.arange(len(bit)), bit] = answers
-    return told

@@ -12,7 +12,7 @@ from triage.catalogue.signs import Sign
 from triage.verdict.asking import BIT_COUNT, SignQuestion, cells_of, single_gains
 from triage.verdict.calls import Scene
 from triage.verdict.money import Array, Flags
-from triage.verdict.outcomes import Outcome, after_answers, chances_of_yes, only_bit
+from triage.verdict.outcomes import Outcome, after_answers, chances_of_yes, hopeful_answers
 from triage.verdict.states import unwearable
 from triage.verdict.tables import FACT_OF_KIND, PRICE_FACT, RELEASE, SIZE, Judged, best_release, take, whole_minor
 
@@ -65,17 +65,19 @@ def question_rows(judged: Judged, texts: Texts, asks: Flags) -> pl.DataFrame:
     price_only = calls.haggle[rows]
     gains = _gains(scene, judged, rows, texts)
     pieces = [_price_rows(scene, judged, rows, price_only)]
-    even = np.ones(scene.states.shape[:2])
+    # Each question is shown with the others answered well: what is left to it alone.
+    good = hopeful_answers(yes, bits)
+    parts, fits = best_release(scene, kind), np.where(kind == SIZE, 1.0, scene.offer.fits)
     for bit in range(BIT_COUNT):
-        told = [
-            _wording(scene, after_answers(scene, repair, yes, only_bit(answer, np.full(len(rows), bit)), even,
-                                          scene.offer.fits))
-            for answer in (1, 0)
-        ]  # fmt: skip
+        told = []
+        for answer in (1, 0):
+            answers = good.copy()
+            answers[:, bit] = answer
+            told.append(_wording(scene, after_answers(scene, repair, yes, answers, parts, fits)))
         key = [texts.questions[number].sign if number >= 0 else None for number in sign[:, bit]]
         pieces.append(_piece(judged, rows, bits[:, bit] & ~price_only, key, gains[:, bit], told))
     for number in (RELEASE, SIZE):
-        told = _fact_outcomes(scene, repair, yes, number)
+        told = _fact_outcomes(scene, repair, yes, good, number)
         wanted = (kind == number) & ~price_only
         pieces.append(_piece(judged, rows, wanted, [FACT_OF_KIND[number]] * len(rows), np.full(len(rows), 1e12), told))
     return _finished(pl.concat(pieces), judged, texts)
@@ -94,18 +96,17 @@ def _gains(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], texts: Tex
     return np.where(sign >= 0, alone[np.arange(len(rows))[:, None], sign.clip(0)], 0.0)
 
 
-def _fact_outcomes(scene: Scene, repair: Array, yes: Array, kind: int) -> list[pl.Series]:
-    count = len(repair)
-    silent = np.full((count, BIT_COUNT), -1)
-    even = np.ones(scene.states.shape[:2])
-    if kind == SIZE:
-        return [
-            _wording(scene, after_answers(scene, repair, yes, silent, even, np.full(count, fits)))
-            for fits in (1.0, 0.0)
-        ]
+def _fact_outcomes(
+    scene: Scene, repair: Array, yes: Array, answers: npt.NDArray[np.int64], kind: int
+) -> list[pl.Series]:
+    """Return what the better and the worse answer on the release or the size would do."""
+    count, fits = len(repair), scene.offer.fits
     best = best_release(scene, np.full(count, RELEASE))
-    rest = np.where(best.sum(axis=1, keepdims=True) < best.shape[1], 1 - best, 1.0)
-    return [_wording(scene, after_answers(scene, repair, yes, silent, part, scene.offer.fits)) for part in (best, rest)]
+    if kind == SIZE:
+        cases = [(np.ones_like(best), np.full(count, fit)) for fit in (1.0, 0.0)]
+    else:
+        cases = [(best, fits), (np.where(best.sum(axis=1, keepdims=True) < best.shape[1], 1 - best, 1.0), fits)]
+    return [_wording(scene, after_answers(scene, repair, yes, answers, parts, fit)) for parts, fit in cases]
 
 
 def _wording(scene: Scene, outcome: Outcome) -> pl.Series:

@@ -28,9 +28,9 @@ def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
         pl.when(call == "buy")
         .then(_buy())
         .when((call == "ask") & (pl.col("fact") == "price_minor") & pl.col("price_minor").is_null())
-        .then(pl.format("no price stated; sensible up to {}", _money("offer_minor")))
+        .then(pl.format("no price stated; sensible up to {}", _offer("offer_minor")))
         .when((call == "ask") & (pl.col("fact") == "price_minor"))
-        .then(pl.format("offer {}: at the asking price of {} too little is left over", _money("offer_minor"),
+        .then(pl.format("offer {}: at the asking price of {} too little is left over", _offer("offer_minor"),
                         _money("price_minor")))
         .when(call == "ask")
         .then(_ask())
@@ -64,6 +64,11 @@ def _money(column: str) -> pl.Expr:
     return pl.format("{} {}", (pl.col(column) / 100).round(0).cast(pl.Int64), "currency")
 
 
+def _offer(column: str) -> pl.Expr:
+    """Return an offer in whole units with its currency: never rounded up."""
+    return pl.format("{} {}", pl.col(column) // 100, "currency")
+
+
 def _percent(column: str) -> pl.Expr:
     return (pl.col(column) * 100).round(0).cast(pl.Int64)
 
@@ -79,8 +84,8 @@ def _buy() -> pl.Expr:
 
 def _ask() -> pl.Expr:
     many = pl.when(pl.col("asked") == 1).then(pl.lit("a good answer")).otherwise(pl.lit("good answers"))
-    buy = pl.format("{} would make it a buy, up to {}", many, _money("hoped_minor"))
-    offer = pl.format("{} would be worth an offer of {}", many, _money("hoped_minor"))
+    buy = pl.format("{} would make it a buy, up to {}", many, _offer("hoped_minor"))
+    offer = pl.format("{} would be worth an offer of {}", many, _offer("hoped_minor"))
     return pl.when("hoped_buy").then(buy).otherwise(offer)
 
 
@@ -97,7 +102,7 @@ def _skip() -> pl.Expr:
         "{}; worth {} on average, sensible up to {}, asked {}",
         state,
         _money("expected_minor"),
-        _money("offer_minor"),
+        _offer("offer_minor"),
         _money("price_minor"),
     )
     never = pl.format("{}; worth {} on average, less than post and margin alone", state, _money("expected_minor"))

@@ -1,14 +1,17 @@
 """Arrays to rows: verdicts, plans and questions with their reasons in words."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from triage.catalogue.buyers import Buyer
+from triage.catalogue.repairs import Repair
 from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import ASK, SKIP, Calls, Scene
+from triage.verdict.mending import repair_cost
 from triage.verdict.money import Array, Flags
 from triage.verdict.offers import Offer
 from triage.verdict.outcomes import after_answers, chances_of_yes, hopeful_answers
@@ -34,6 +37,7 @@ class Judged:
     basis: Sequence[str]
     value: Array
     hope: tuple[Array, Flags]
+    repairs: Mapping[str, Repair]
 
 
 def whole_minor(values: Array) -> pl.Series:
@@ -69,7 +73,7 @@ def verdict_rows(judged: Judged) -> pl.DataFrame:
             "landed_minor": whole_minor(calls.landed),
             "shipping_assumed": scene.offer.shipping_assumed,
             "surplus_minor": whole_minor(calls.surplus),
-            "offer_minor": whole_minor(calls.offer),
+            "offer_minor": whole_minor(np.where(ruled, 0, calls.offer)),
             "ask_gain_minor": whole_minor(np.where(call == ASK, np.maximum(calls.ask_gain, 0), np.nan)),
             "expected_minor": whole_minor(calls.expected),
             "currency": scene.buyer.currency,
@@ -90,6 +94,7 @@ def plan_rows(judged: Judged, buyer: str) -> pl.DataFrame:
     calls, scene = judged.calls, judged.scene
     count = len(judged.beliefs.listing_ids)
     sets = likeliest_repairs(scene)
+    low, high = ([_set_cost(one, judged.repairs, scene.buyer, end) for one in sets] for end in (0, 2))
     repairs: list[list[str] | None] = []
     for number in range(len(PLANS)):
         repairs.extend(sets if PLANS[number] == "restore" else [None] * count)
@@ -102,12 +107,24 @@ def plan_rows(judged: Judged, buyer: str) -> pl.DataFrame:
                 "probability": calls.plan_chance.T.ravel(),
                 "value_minor": whole_minor(calls.plan_value.T.ravel()),
                 "repairs": repairs,
+                "cost_lo_minor": [cost for number in PLANS for cost in _only(low, number)],
+                "cost_hi_minor": [cost for number in PLANS for cost in _only(high, number)],
             },
-            schema_overrides={"repairs": pl.List(pl.String)},
+            schema_overrides={"repairs": pl.List(pl.String), "cost_lo_minor": pl.Int64, "cost_hi_minor": pl.Int64},
         )
         .filter(pl.col("probability") > 1e-6)
         .with_columns(pl.col("probability").clip(0, 1))
     )
+
+
+def _set_cost(ids: list[str] | None, repairs: Mapping[str, Repair], buyer: Buyer, end: int) -> int | None:
+    if ids is None:
+        return None
+    return round(sum(repair_cost(repairs[name], buyer, end) for name in ids))
+
+
+def _only(costs: list[int | None], plan: str) -> list[int | None]:
+    return costs if plan == "restore" else [None] * len(costs)
 
 
 def likeliest_repairs(scene: Scene) -> list[list[str] | None]:
@@ -135,7 +152,7 @@ def hoped(judged: Judged) -> tuple[Array, Flags]:
         return offers, buys
     part = take(scene, rows)
     yes = chances_of_yes(calls, rows)
-    answers = hopeful_answers(part, yes, calls.asked.bits[rows])
+    answers = hopeful_answers(yes, calls.asked.bits[rows])
     kind = calls.asked.kind[rows]
     releases = best_release(part, kind)
     fits = np.where(kind == SIZE, 1.0, part.offer.fits)
