@@ -37,8 +37,9 @@ def facts_in(texts: pl.DataFrame, listed: Phrases) -> pl.DataFrame:
     found = hits.explode("phrase").drop_nulls().unique().join(listed.table, on="phrase")
     return (
         found.select("item", "kind", "value", word=pl.col("phrase").str.strip_chars())
-        .unique(["item", "kind", "value"])
-        .sort("item", "kind", "value")
+        .sort("item", "kind", "value", "word")
+        # Of several words for one fact the same one is always shown.
+        .unique(["item", "kind", "value"], keep="first", maintain_order=True)
     )
 
 
