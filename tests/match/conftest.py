@@ -9,6 +9,7 @@ from triage.catalogue.constructions import Constructions, load_constructions
 from triage.catalogue.matching import MatchWeights, load_match_weights
 from triage.errors import Problem
 
+FOLDER = Path(__file__).parent
 RULES = Path(__file__).resolve().parents[2] / "rules"
 
 

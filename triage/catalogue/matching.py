@@ -26,7 +26,6 @@ class Name(Document):
     word_missing: float
     word_extra: float
     typo_per_letter: float
-    similarity: float
 
 
 class Maker(Document):
@@ -104,10 +103,25 @@ class Compared(Document):
     word: float
 
 
+class Scale(Document):
+    """What each kind of evidence is multiplied by; 1 until refitted on confirmed matches."""
+
+    model: float = Field(ge=0)
+    maker: float = Field(ge=0)
+    number: float = Field(ge=0)
+    qualifier: float = Field(ge=0)
+    compared: float = Field(ge=0)
+    style_number: float = Field(ge=0)
+    year: float = Field(ge=0)
+    colour: float = Field(ge=0)
+    edition: float = Field(ge=0)
+    construction: float = Field(ge=0)
+    category: float = Field(ge=0)
+
+
 class Decide(Document):
     """How bits become probabilities and when a release is named for sure."""
 
-    temperature: float = Field(gt=0)
     accept_at: float = Field(gt=0.5, lt=1)
     keep: int = Field(ge=1)
     candidates_most: int = Field(ge=1)
@@ -129,6 +143,7 @@ class Weights(Document):
     construction: Agreement
     category: Agreement
     compared: Compared
+    scale: Scale
     decide: Decide
 
 

@@ -1,6 +1,7 @@
 """From bits to probabilities, places and levels; ties stay ties."""
 
-import numpy as np
+import math
+
 import polars as pl
 
 from triage.catalogue.matching import MatchWeights
@@ -16,31 +17,41 @@ PLACES = {
 }
 
 
-def with_probability(pairs: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
-    """Return pairs with ``bits`` and ``probability`` against each other and against "none of them".
+def sibling_bits(match: MatchWeights) -> pl.Expr:
+    """Return what a release of the same model that the table lacks would score beside a release of the table.
 
-    "None of them" is two things: another shoe altogether, and a release of the same model that the table lacks.
-    The second explains the names as well as the best release does, but no number, year or colour counts against it.
+    It explains the names as well, shares part of the best year and colour, and has no number, qualifier or
+    edition that could count against it.
+    """
+    shared = pl.max_horizontal(pl.col("year") + pl.col("colour"), pl.lit(0.0)) * match.weights.prior.sibling_facts
+    return pl.sum_horizontal("model", "maker", "compared") + shared + match.weights.prior.sibling
+
+
+def with_probability(pairs: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
+    """Return pairs with ``bits`` and ``probability``, against each other and against "none of them".
+
+    "None of them" is two things: another shoe altogether, and a sibling that the table lacks.
 
     Args:
-        pairs: item, row, identity and the columns of bits.
-        match: Priors and temperature.
+        pairs: item, row and the columns of bits.
+        match: Priors.
     """
-    prior, temperature = match.weights.prior, match.weights.decide.temperature
-    bits = pl.sum_horizontal(*NAME_BITS, *FACT_BITS)
-    scored = pairs.with_columns(bits=bits)
-    shared = pl.max_horizontal(pl.col("year") + pl.col("colour"), pl.lit(0.0)) * prior.sibling_facts
-    sibling = (pl.col("identity") + pl.col("compared") + shared).max().over("item") + prior.sibling
-    top = pl.max_horizontal(pl.col("bits").max().over("item"), sibling, pl.lit(prior.unrelated))
-    scored = scored.with_columns(top=top, sibling=sibling)
+    unrelated = match.weights.prior.unrelated
+    scored = pairs.with_columns(bits=pl.sum_horizontal(*NAME_BITS, *FACT_BITS), sibling=sibling_bits(match))
+    scored = scored.with_columns(pl.col("sibling").max().over("item"))
+    top = pl.max_horizontal(pl.col("bits").max().over("item"), "sibling", pl.lit(unrelated))
+    scored = scored.with_columns(top=top)
     power = scored.select(
         "item",
-        own=((pl.col("bits") - pl.col("top")) / temperature * np.log(2)).exp(),
-        rest=((pl.col("sibling") - pl.col("top")) / temperature * np.log(2)).exp()
-        + ((prior.unrelated - pl.col("top")) / temperature * np.log(2)).exp(),
+        own=_power(pl.col("bits") - pl.col("top")),
+        rest=_power(pl.col("sibling") - pl.col("top")) + _power(unrelated - pl.col("top")),
     )
     probability = pl.col("own") / (pl.col("own").sum().over("item") + pl.col("rest"))
     return scored.with_columns(power.select(probability=probability).to_series()).drop("top", "sibling")
+
+
+def _power(bits: pl.Expr) -> pl.Expr:
+    return (bits * math.log(2)).exp()
 
 
 def placed(pairs: pl.DataFrame, releases: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:

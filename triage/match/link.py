@@ -12,7 +12,7 @@ from triage.match.evidence import EVIDENCE, explain
 from triage.match.facts import category_bits, construction_bits, edition_bits
 from triage.match.generic import choose_generic, generic_words
 from triage.match.reading import Reading, read
-from triage.match.score import colour_bits, name_scores, signatures, style_number_bits, year_bits
+from triage.match.score import FACT_BITS, NAME_BITS, colour_bits, name_scores, signatures, style_number_bits, year_bits
 from triage.match.table import Index, build_index
 
 BATCH = 100_000  # listings held in memory at a time; any batches give the same rows
@@ -56,7 +56,9 @@ def link_batches(
         reading = read(part, index, match)
         pairs = with_probability(weigh(reading, index, match), match)
         kept = placed(pairs, index.releases, match)
-        items = choose_generic(_stand_ins(reading, kept, index), generic_words(constructions.generic), constructions.generic)
+        items = choose_generic(
+            _stand_ins(reading, kept, index), generic_words(constructions.generic), constructions.generic
+        )
         ids = part.select("item", "listing_id")
         places = with_rest(kept, items).join(ids, on="item", maintain_order="left")
         explained = explain(kept, reading, index) if reasons else pl.DataFrame(schema=EVIDENCE)
@@ -65,7 +67,9 @@ def link_batches(
 
 def _stand_ins(reading: Reading, kept: pl.DataFrame, index: Index) -> pl.DataFrame:
     """Return item, text, year_lo, year_hi and the category of the likeliest release."""
-    best = kept.filter(pl.col("rank") == 0).select("item", "row").join(index.releases.select("row", "category"), on="row")
+    best = (
+        kept.filter(pl.col("rank") == 0).select("item", "row").join(index.releases.select("row", "category"), on="row")
+    )
     years = reading.years.select("item", year_lo="first_lo", year_hi="first_hi")
     return reading.texts.join(best.select("item", "category"), on="item", how="left").join(years, on="item", how="left")
 
@@ -82,7 +86,7 @@ def weigh(reading: Reading, index: Index, match: MatchWeights) -> pl.DataFrame:
     pairs = sig_of.join(names, on="sig").join(numbered, on=["item", "row"], how="left")
     pairs = pairs.filter((pl.col("shared") > 0) | pl.col("number_strength").is_not_null() | (pl.col("compared") < 0))
     pairs = pairs.sort("item", "row")
-    return pairs.with_columns(
+    pairs = pairs.with_columns(
         style_number=style_number_bits(pairs, reading.stray, match),
         year=pl.Series(year_bits(pairs, reading.years, index, match)),
         colour=pl.Series(colour_bits(pairs, reading.colours, index, match)),
@@ -90,3 +94,5 @@ def weigh(reading: Reading, index: Index, match: MatchWeights) -> pl.DataFrame:
         construction=pl.Series(construction_bits(pairs, reading.facts, index, match)),
         category=pl.Series(category_bits(pairs, reading.facts, index, match)),
     )
+    scale = match.weights.scale.model_dump()
+    return pairs.with_columns(pl.col(kind) * scale[kind] for kind in (*NAME_BITS, *FACT_BITS))

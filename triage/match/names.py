@@ -79,7 +79,9 @@ def recognised(words: pl.DataFrame, index: Index) -> pl.DataFrame:
     unknown = distinct.filter(pl.col("kind").is_null() & letters)["word"]
     long = pl.col("kind").is_in(QUALIFIERS) & (pl.col("word").str.len_chars() >= QUALIFIER_REPAIR_FROM)
     aims = names.filter(pl.col("kind").is_in(["model", "maker"]) | long)
-    read = repairs(unknown, aims).join(names, left_on="target", right_on="word").select("word", "kind", "token", "slips")
+    read = (
+        repairs(unknown, aims).join(names, left_on="target", right_on="word").select("word", "kind", "token", "slips")
+    )
     readings = pl.concat([names.with_columns(slips=pl.lit(0, pl.Int64)), read.select("word", "kind", "token", "slips")])
     found = words.join(readings, on="word", how="left", maintain_order="left")
     return found.select("item", "place", "word", "kind", "token", pl.col("slips").fill_null(0))
@@ -125,7 +127,9 @@ def _against(kept: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
     said_after = ends & _beside("word", -1).is_in(compare.after) & ~number_follows
     kept = kept.with_columns(run=starts.cum_sum(), hit=(said_before | said_after).fill_null(False))
     runs = kept.filter("hit").select("run").unique()
-    marked = kept.filter(name | _loose()).join(runs.with_columns(against=True), on="run", how="left", maintain_order="left")
+    marked = kept.filter(name | _loose()).join(
+        runs.with_columns(against=True), on="run", how="left", maintain_order="left"
+    )
     return marked.with_columns(against=pl.col("against").fill_null(False) & name)
 
 

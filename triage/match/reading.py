@@ -59,7 +59,11 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
         found=found,
         stray=stray,
         years=_years(listings, titled, told, match),
-        colours=pl.concat([words, more]).join(hues, on="word", how="semi").select("item", "word").unique().sort("item", "word"),
+        colours=pl.concat([words, more])
+        .join(hues, on="word", how="semi")
+        .select("item", "word")
+        .unique()
+        .sort("item", "word"),
         facts=facts_in(lines, fact_phrases(match)),
     )
 
@@ -92,9 +96,7 @@ def _bare(texts: pl.DataFrame, column: str, index: Index, match: MatchWeights) -
     return texts.select("item", text=without_sizes(without_codes(pl.col(column), index.prefixes), match.words))
 
 
-def _years(
-    listings: pl.DataFrame, titled: pl.DataFrame, told: pl.DataFrame, match: MatchWeights
-) -> pl.DataFrame:
+def _years(listings: pl.DataFrame, titled: pl.DataFrame, told: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
     """Return the stated years: of the title, else those the listing stage found, else of the body."""
     lo, hi = pl.col("stated_year_lo"), pl.col("stated_year_hi")
     bought = (pl.col("stated_year_kind") == "purchase").fill_null(False)

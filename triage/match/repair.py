@@ -34,16 +34,16 @@ def repairs(unknown: pl.Series, known: pl.DataFrame) -> pl.DataFrame:
     if targets.is_empty() or words.is_empty():
         return pl.DataFrame(schema=READINGS)
     heard = _by_ear(words, targets)
-    near = pl.concat(
-        _near(words[start : start + BATCH].to_list(), targets) for start in range(0, len(words), BATCH)
-    )
+    near = pl.concat(_near(words[start : start + BATCH].to_list(), targets) for start in range(0, len(words), BATCH))
     near = near.filter(~pl.col("word").is_in(heard["word"].implode()))
     return pl.concat([heard, near]).sort("word")
 
 
 def _by_ear(words: pl.Series, targets: pl.DataFrame) -> pl.DataFrame:
     sounds = targets.select("token", target="word", sound=_sound(pl.col("word")))
-    alone = sounds.filter(pl.col("token").n_unique().over("sound") == 1).unique("sound", keep="first", maintain_order=True)
+    alone = sounds.filter(pl.col("token").n_unique().over("sound") == 1).unique(
+        "sound", keep="first", maintain_order=True
+    )
     read = words.to_frame("word").with_columns(sound=_sound(pl.col("word"))).join(alone, on="sound")
     return read.select("word", "target", slips=pl.lit(1, pl.Int64))
 

@@ -70,7 +70,6 @@ def name_scores(tokens: pl.DataFrame, extra: pl.DataFrame, index: Index, match: 
     return pairs.select(
         "sig", "row", "shared",
         model=pl.col("agree") + missing + surplus,
-        identity=pl.col("agree") + missing + surplus + pl.Series(maker),
         maker=pl.Series(maker), number=pl.Series(number), qualifier=pl.Series(qualifier),
         compared=pl.col("compared").fill_null(0.0),
     )  # fmt: skip

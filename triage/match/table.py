@@ -96,7 +96,9 @@ def _masks(
     for kind in (*NAME_MASKS, *COLOUR_MASKS):
         order = vocabulary[kind].select("token").unique().sort("token").with_row_index("bit")
         bit[kind] = vocabulary[kind].join(order, on="token").select("word", "token", "bit").sort("word", "bit")
-        masks[kind] = as_masks(row_tokens[kind].join(order, on="token"), "row", releases.height, mask_words(order.height))
+        masks[kind] = as_masks(
+            row_tokens[kind].join(order, on="token"), "row", releases.height, mask_words(order.height)
+        )
     return bit, masks
 
 

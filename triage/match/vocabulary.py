@@ -78,7 +78,9 @@ def family_words(match: MatchWeights) -> pl.DataFrame:
     return words.unique().sort("word", "family")
 
 
-def name_vocabulary(releases: pl.DataFrame, words: pl.DataFrame, makers: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
+def name_vocabulary(
+    releases: pl.DataFrame, words: pl.DataFrame, makers: pl.DataFrame, match: MatchWeights
+) -> pl.DataFrame:
     """Return word, kind, token, bits for every word that can be part of a name, other spellings included.
 
     Args:
@@ -98,7 +100,9 @@ def name_vocabulary(releases: pl.DataFrame, words: pl.DataFrame, makers: pl.Data
     made = makers.select("word", kind=pl.lit("maker"), token="maker", bits=pl.lit(None, pl.Float64)).unique()
     named = pl.concat([own, made.sort("word", "token")]).unique("word", keep="first", maintain_order=True)
     listed = sorted({*match.words.qualifiers, *match.words.descriptors} - ROMAN.keys())
-    lexicon = pl.DataFrame({"word": listed}).with_columns(kind=_qualifier(match), token="word", bits=pl.lit(None, pl.Float64))
+    lexicon = pl.DataFrame({"word": listed}).with_columns(
+        kind=_qualifier(match), token="word", bits=pl.lit(None, pl.Float64)
+    )
     named = pl.concat([named, _respelt(_spellings(releases, words), named), lexicon])
     named = named.unique("word", keep="first", maintain_order=True)
     short = pl.DataFrame(sorted(match.words.same.items()), schema=["word", "target"], orient="row")

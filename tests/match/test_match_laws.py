@@ -1,0 +1,98 @@
+"""What holds for any table and any text."""
+
+import polars as pl
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.match.conftest import FOLDER, as_listings
+from triage.catalogue.constructions import SCHEMA, Constructions
+from triage.catalogue.matching import MatchWeights
+from triage.match import link
+
+TITLES = pl.read_csv(FOLDER / "titles.csv", infer_schema=False)["title"].to_list()
+WORDS = ["brelloway", "zephrune", "torquellan", "high", "classic", "180", "not", "similar to", "og", "retro", "1991",
+         "size 9", "HDN-00-0914", "84/914", "rust", "stitched sole", "復刻", "パラヴァン", "モリヴェル", "43", "2", "R", "'91"]  # fmt: skip
+ANY_TITLE = st.lists(st.sampled_from(WORDS) | st.text(max_size=8), max_size=9).map(" ".join)
+few = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+
+
+def rows(frame: pl.DataFrame) -> list[tuple[object, ...]]:
+    return frame.sort(pl.all()).rows()
+
+
+@few
+@given(titles=st.lists(ANY_TITLE, min_size=1, max_size=6))
+def test_the_places_of_any_text_sum_to_one(
+    titles: list[str], constructions: Constructions, weights: MatchWeights
+) -> None:
+    found = link(as_listings(titles), constructions, weights).match
+    sums = found.group_by("listing_id").agg(pl.col("probability").sum(), places=pl.col("place").sort())
+    assert sums.height == len(titles)
+    assert sums["probability"].is_between(1 - 1e-9, 1 + 1e-9).all()
+    assert all(places == list(range(1, len(places) + 1)) and len(places) <= 4 for places in sums["places"].to_list())
+
+
+@few
+@given(order=st.permutations(range(24)), seed=st.integers(0, 2**31))
+def test_the_order_of_listings_and_of_the_table_changes_nothing(
+    order: list[int], seed: int, constructions: Constructions, weights: MatchWeights
+) -> None:
+    listings = as_listings(TITLES[::23])
+    shuffled = Constructions(
+        constructions.table.sample(fraction=1, shuffle=True, seed=seed),
+        constructions.generic.sample(fraction=1, shuffle=True, seed=seed),
+    )
+    first = link(listings, constructions, weights)
+    second = link(listings[order], shuffled, weights)
+    assert first.match.equals(second.match)
+    assert first.evidence.equals(second.evidence)
+
+
+def test_any_part_of_the_listings_gives_the_same_rows(constructions: Constructions, weights: MatchWeights) -> None:
+    listings = as_listings(TITLES)
+    whole = link(listings, constructions, weights)
+    parts = [link(part, constructions, weights) for part in (listings[:100], listings[100:101], listings[101:])]
+    assert rows(whole.match) == rows(pl.concat(part.match for part in parts))
+    assert rows(whole.evidence) == rows(pl.concat(part.evidence for part in parts))
+
+
+@few
+@given(
+    maker=st.text("qxjz", min_size=7, max_size=9), model=st.text("qxjz", min_size=7, max_size=12),
+    number=st.from_regex(r"QX[0-9]{6}", fullmatch=True),
+)  # fmt: skip
+def test_an_unrelated_release_changes_no_match(
+    maker: str, model: str, number: str, constructions: Constructions, weights: MatchWeights
+) -> None:
+    release = {"model_id": "ZZ-99", "maker": maker, "model": model, "style_numbers": [number], "life_factor": 1.0}
+    lists = {name: [] for name, kind in SCHEMA.items() if isinstance(kind, pl.List)}
+    extra = pl.DataFrame(
+        [{**dict.fromkeys(constructions.table.columns), **lists, **release}], constructions.table.schema
+    )
+    wider = Constructions(pl.concat([constructions.table, extra]), constructions.generic)
+    listings = as_listings(TITLES[::5])
+    before, after = link(listings, constructions, weights).match, link(listings, wider, weights).match
+    assert before.filter("accepted").height > 40
+    assert before.equals(after)
+
+
+def test_a_listing_that_quotes_a_style_number_gets_its_release(
+    constructions: Constructions, weights: MatchWeights
+) -> None:
+    numbered = constructions.table.select("model_id", "maker", "model", pl.col("style_numbers").list.first())
+    for maker, model in ((True, True), (True, False), (False, True), (False, False)):
+        named = [pl.col("maker") if maker else pl.lit(""), pl.col("model") if model else pl.lit("")]
+        titles = numbered.select(pl.concat_str(*named, "style_numbers", pl.lit("size 9"), separator=" ")).to_series()
+        found = link(as_listings(titles.to_list()), constructions, weights).match
+        first = found.filter(pl.col("place") == 1).sort("listing_id")
+        assert first["construction_id"].to_list() == numbered["model_id"].to_list()
+        assert set(first["level"]) == {"style_number"}
+        if maker or model:
+            assert first["accepted"].all()
+
+
+def test_a_style_number_against_another_maker_and_model_is_not_accepted(
+    constructions: Constructions, weights: MatchWeights
+) -> None:
+    found = link(as_listings(["Ostrevik Holmkrag Light GTR BW3108.07"]), constructions, weights).match
+    assert not found["accepted"].any()
