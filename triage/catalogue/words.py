@@ -113,6 +113,9 @@ class SizeWords(Document):
     systems: dict[str, SizeSystem]
     markers: SizeMarkers
     bare: list[BareSize]
+    american: WordList
+    half: WordList
+    men: WordList
     women: WordList
     youth: WordList
     felt: WordList

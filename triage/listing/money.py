@@ -12,11 +12,13 @@ from triage.listing.phrases import folded_words, whole
 NUMBER = r"\d{1,3}(?:[ '’´`]\d{3})+(?:[.,]\d{1,2})?|\d[\d.,]*\d|\d"
 GROUPED = r"^\d{1,3}(?:S\d{3})+$"
 KINDS = ("bid", "request", "free", "swap", "fixed")
+COLUMN_ORDER = ("swap", "bid", "fixed", "request", "free")  # "fixed price or best offer" is a fixed price
 REFUSALS = {
     "several-numbers": "one amount; a range or a sum is not read",
     "no-number": "an amount",
     "negative-price": "an amount above zero",
     "zero-price": "an amount above zero, or a word for free",
+    "price-conflict": "an amount or a word for free, not both",
     "price-too-large": "an amount of this world",
     "unknown-words": "an amount, a currency and words of rules/words/money.toml",
     "ambiguous-number": "a number whose decimals are plain; set decimal in the feed map",
@@ -59,7 +61,8 @@ def _read_forms(forms: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
         .when(pl.col("negative")).then(pl.lit("negative-price"))
         .when(pl.col("rest") != "").then(pl.lit("unknown-words"))
         .when(pl.col("currency_refusal").is_not_null()).then("currency_refusal")
-        .when(pl.col("amount_minor").is_null()).then(pl.lit("ambiguous-number"))
+        .when(pl.col("amount_minor").is_null() | pl.col("headless")).then(pl.lit("ambiguous-number"))
+        .when((kind == "free") & (pl.col("amount_minor") > 0)).then(pl.lit("price-conflict"))
         .when((pl.col("amount_minor") == 0) & (kind != "free")).then(pl.lit("zero-price"))
         .when(pl.col("too_large")).then(pl.lit("price-too-large"))
     )  # fmt: skip
@@ -86,7 +89,11 @@ def _split(forms: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
     marks = sorted({*words.marks, *words.shared_marks, *map(str.lower, words.codes.known)}, key=len, reverse=True)
     return (
         forms.with_columns(text=text.fill_null(""))
-        .with_columns(found=pl.col("text").str.extract_all(NUMBER), beside=beside)
+        .with_columns(
+            found=pl.col("text").str.extract_all(NUMBER),
+            beside=beside,
+            headless=pl.col("text").str.contains(r"(?:^|[^\p{L}\d])[.,]\d"),  # .99 or a number cut off
+        )
         .with_columns(
             numbers=pl.col("found").list.len(),
             number=pl.col("found").list.first().str.replace_all(r"[ '’´`]", ""),
@@ -210,6 +217,7 @@ def _separator(words: MoneyWords) -> pl.Expr:
         .when((points > 0) & (commas > 0)).then(pl.when(both_grouped).then(last))
         .when(points + commas > 1).then(pl.when(thousands).then(other))
         .when(pl.col("grouped_by_blank")).then(only)
+        .when((tail <= 2) & (pl.col("decimals") == 0) & (known != only)).then(None)
         .when(tail <= 2).then(only)
         .when(thousands & (pl.col("decimals") == 0)).then(other)
         .when(thousands & (known == other)).then(other)
@@ -220,15 +228,13 @@ def _separator(words: MoneyWords) -> pl.Expr:
 def _kind(words: MoneyWords) -> pl.Expr:
     """Return how the price is meant: the column first, then the words beside the number."""
     said = pl.col("price_kind").str.normalize("NFKC").str.to_lowercase().str.strip_chars()
-    patterns = {name: whole(getattr(words.price_kind, name)) for name in ("swap", "bid", "fixed", "request", "free")}
-    column = [pl.when(said.str.contains(pattern)).then(pl.lit(name)) for name, pattern in patterns.items()]
-    cell = [pl.when(pl.col("beside").str.contains(pattern)).then(pl.lit(name)) for name, pattern in patterns.items()]
-    plain = pl.when(pl.col("numbers") > 0).then(pl.lit("fixed"))
-    worded = pl.coalesce(*cell)
-    # "45 € oder Tausch" is a price; only a cell without a number is a swap, a gift or a request by its words
-    by_cell = (
-        pl.when((pl.col("numbers") > 0) & worded.is_in(["swap", "request", "free"]))
-        .then(pl.lit("fixed"))
-        .otherwise(worded)
+    patterns = {name: whole(getattr(words.price_kind, name)) for name in KINDS}
+    column = [pl.when(said.str.contains(patterns[name])).then(pl.lit(name)) for name in COLUMN_ORDER]
+    cell = {name: pl.col("beside").str.contains(patterns[name]) for name in KINDS}
+    # "45 € oder Tausch" is a price; without a number "VB" asks for an offer
+    amount = pl.when(cell["bid"]).then(pl.lit("bid")).otherwise(pl.lit("fixed"))
+    worded = pl.coalesce(
+        [pl.when(cell[name]).then(pl.lit(name)) for name in ("swap", "free", "request", "bid")]
+        + [pl.when(cell["fixed"]).then(pl.lit("request"))]
     )
-    return pl.coalesce(*column, by_cell, plain, pl.lit("unknown"))
+    return pl.coalesce(*column, pl.when(pl.col("numbers") > 0).then(amount).otherwise(worded), pl.lit("unknown"))

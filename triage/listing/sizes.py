@@ -4,8 +4,8 @@ import polars as pl
 
 from triage.catalogue.words import SizeWords
 from triage.listing.phrases import whole
+from triage.listing.size_words import ANY, MARK, NUMBER, WIDE_OR_WOMEN, plain_size, title_sizes
 
-NUMBER = r"\d{1,3}(?:\.\d{1,3})?"
 REFUSALS = {
     "no-size": "a number in a size system",
     "size-out-of-range": "a size that the system has",
@@ -28,32 +28,31 @@ def read_sizes(cells: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
         ``row, size_text, size_system`` (as stated, joined by /), ``foot_mm_lo, foot_mm_hi`` (NULL when not known),
         ``refusal`` (a key of ``REFUSALS``), ``size_count`` (different sizes named in the cell).
     """
+    cell = pl.concat_str(pl.col("size_system").fill_null(""), pl.lit(" "), pl.col("size"))
+    sized = cells.filter(pl.col("size").is_not_null()).select("row", cell=cell)
+    forms = sized.select("cell").unique(maintain_order=True)
+    forms = forms.with_columns(plain=plain_size(pl.col("cell"), words, in_cell=True))
     titled = title_sizes(cells.filter(pl.col("size").is_null()).select("row", "title"), words)
-    said = cells.join(titled, on="row", how="left", maintain_order="left").with_columns(
-        size_text=pl.coalesce(
-            pl.when(pl.col("size").is_not_null() & pl.col("size_system").is_not_null())
-            .then(pl.concat_str("size_system", pl.lit(" "), "size"))
-            .otherwise("size"),
-            "title_size",
-        ),
-        in_cell=pl.col("size").is_not_null(),
+    plain = pl.concat([sized.join(forms, on="cell").select("row", "plain"), titled])
+    said = cells.join(plain, on="row", how="left", maintain_order="left").with_columns(
         country=pl.coalesce("ships_from", "set_country"),
         japanese=(pl.col("language") == "ja").fill_null(False),
         women=_mentions(words.women.words),
         youth=_mentions(words.youth.words),
     )
-    keys = ["size_text", "in_cell", "country", "japanese", "women", "youth"]
-    forms = (
-        said.filter(pl.col("size_text").is_not_null()).select(keys).unique(maintain_order=True).with_row_index("form")
-    )
+    keys = ["plain", "country", "japanese", "women", "youth"]
+    forms = said.filter(pl.col("plain").is_not_null()).select(keys).unique(maintain_order=True).with_row_index("form")
     read = _read_forms(forms, words)
+    in_title = pl.when(pl.col("lo").is_not_null()).then(
+        pl.col("plain").str.replace_all("@S=|@", "").str.replace("=", " ")
+    )
     return said.join(read, on=keys, how="left", nulls_equal=True, maintain_order="left").select(
         "row",
-        size_text=pl.coalesce("size", pl.col("size_text").str.replace_all("@S ?|@", "")),
+        size_text=pl.coalesce("size", in_title.str.strip_chars()),
         size_system="systems",
         foot_mm_lo="lo",
         foot_mm_hi="hi",
-        refusal=pl.when("in_cell").then("refusal"),
+        refusal=pl.when(pl.col("size").is_not_null()).then("refusal"),
         size_count=pl.col("count").fill_null(0),
     )
 
@@ -61,66 +60,6 @@ def read_sizes(cells: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
 def _mentions(listed: list[str]) -> pl.Expr:
     text = pl.concat_str(pl.col("title").fill_null(""), pl.lit(" "), pl.col("size").fill_null("")).str.to_lowercase()
     return text.str.contains(whole(listed))
-
-
-def plain_size(text: pl.Expr, words: SizeWords, in_cell: bool) -> pl.Expr:
-    """Return a size text with decimals for fractions and ``@SYSTEM`` for the words of a system."""
-    text = (
-        text.str.replace_all("½", " 1/2").str.replace_all("⅓", " 1/3").str.replace_all("⅔", " 2/3")
-        .str.replace_all("¼", " 1/4").str.replace_all("¾", " 3/4")
-        .str.normalize("NFKC").str.to_lowercase().str.replace_all("[’`´]", "'")
-        .str.replace_all(r"(\d)\s*[-&+]?\s*\b1/2\b", "$1.5")
-        .str.replace_all(r"(\d)\s*[-&+]?\s*\b1/3\b", "$1.333").str.replace_all(r"(\d)\s*[-&+]?\s*\b2/3\b", "$1.667")
-        .str.replace_all(r"\b(\d{1,2}),(\d)\b", "$1.$2")
-        .str.replace_all(r"(\d)\s?h\b", "$1.5")
-        .str.replace_all(r"(\d)(?:cm)\b", "$1 cm").str.replace_all(r"(\d)(?:mm)\b", "$1 mm")
-        .str.replace_all(r"(\d)\s?y\b", "$1 us y").str.replace_all(r"(\d)\s?(us|uk|eu|eur|jp|gs)\b", "$1 $2")
-        .str.replace_all(r"\b(us|uk|eu|eur|jp|fr|it|de)(\d)", "$1 $2")
-    )  # fmt: skip
-    glued = "|".join(sorted({word.replace(".", r"\.") for word in words.markers.glued}, key=len, reverse=True))
-    text = text.str.replace_all(rf"\b(?:{glued})\s?(\d)", "@S $1")
-    for name in sorted(words.systems, key=lambda n: -max(len(w) for w in words.systems[n].words)):
-        listed = words.systems[name].words + (words.systems[name].cell_words if in_cell else [])
-        text = text.str.replace_all(rf"(?:{whole(listed)})(?:\s?:)?", f" @{name} ")
-    text = text.str.replace_all(rf"(?:{whole(words.markers.words)})\s?[:.]?\s?(\d|@)", "@S $1")
-    text = text.str.replace_all(r"@S\s+@", "@").str.replace_all(rf"@S ({NUMBER}) ?@", "$1 @")
-    # widths: 9.5D, 10 2E, 8,5 G, 11 EE
-    text = text.str.replace_all(
-        rf"({NUMBER})\s?-?\s?(?:[2-6]e|e{{2,4}}|a{{2,4}}|[a-eghk]|xw|ww|wide|narrow|weit)\b", "$1"
-    )
-    return text.str.replace_all(r"\s+", " ").str.strip_chars()
-
-
-def title_sizes(titles: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
-    """Return the part of each title that states a size; titles without one are left out.
-
-    A whole number of 35 to 49 with no word of size counts only at the end or before a word that follows sizes; a
-    size must never be taken for a model number.
-
-    Args:
-        titles: ``row, title``.
-        words: Size systems and the words around sizes.
-
-    Returns:
-        ``row, title_size``.
-    """
-    before = rf"@[A-Z-]+ {NUMBER}(?:\s?[-/&]\s?{NUMBER}\b)?(?: @[A-Z-]+)?"
-    after = rf"\b{NUMBER}(?:\s?[-/]\s?{NUMBER})? @(?:EU|UK|US|JP|MONDO)[A-Z-]*"
-    half = r"(?:^|\s|[,(])((?:3[5-9]|4\d)\.(?:5|333|667)|2[2-9]\.5|3[01]\.5)(?:$|[\s,)!])"
-    number = r"(?:^|\s|[,(])((?:3[5-9]|4\d)(?:\s?[-/]\s?(?:3[5-9]|4\d))?)"
-    follower = rf"{number}(?:[,!)]*\s*[,!|)(/-]?\s*)(?:$|(?:{whole(words.followers.words)})(?:\s|$|[,.!]))"
-    texts = titles.filter(pl.col("title").str.contains(r"\d|[½⅓⅔]")).with_columns(
-        text=plain_size(pl.col("title"), words, in_cell=False)
-    )
-    marked = texts.filter(pl.col("text").str.contains("@", literal=True)).with_columns(
-        title_size=pl.col("text").str.extract_all(f"{before}|{after}").list.join(" / ")
-    )
-    marked = marked.filter(pl.col("title_size") != "")
-    bare = texts.join(marked, on="row", how="anti").filter(pl.col("text").str.contains(r"3[5-9]|4\d|\d\.5"))
-    bare = bare.with_columns(
-        title_size=pl.coalesce(pl.col("text").str.extract(half, 1), pl.col("text").str.extract(follower, 1))
-    )
-    return pl.concat([marked, bare.filter(pl.col("title_size").is_not_null())]).select("row", "title_size")
 
 
 def _read_forms(forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
@@ -156,30 +95,25 @@ def _read_forms(forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
 
 
 def _mention_table(forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
-    """Return every number of a size text with the system beside it."""
-    text = (
-        pl.when("in_cell")
-        .then(plain_size(pl.col("size_text"), words, in_cell=True))
-        .otherwise(
-            plain_size(
-                pl.col("size_text").str.replace_all("@S ", "size ").str.replace_all("@", ""), words, in_cell=False
-            )
-        )
-    )
-    felt = rf"(?:{whole(words.felt.words)})[^/;,]*"
-    pattern = rf"@[A-Z-]+ ?{NUMBER}|{NUMBER} ?(?:@[A-Z-]+)?"
+    """Return every number of a plain size text with the system it is bound to."""
     table = (
-        forms.with_columns(text=text.str.replace_all(felt, " "))
-        .select("form", "women", "youth", mention=pl.col("text").str.extract_all(pattern))
+        forms.select(
+            "form", "country", "women", "youth", mention=pl.col("plain").str.extract_all(f"(?:{MARK}=)?{NUMBER}")
+        )
         .explode("mention")
         .filter(pl.col("mention").is_not_null())
         .with_columns(
             place=pl.int_range(pl.len()).over("form"),
-            system=pl.col("mention").str.extract(r"@([A-Z-]+)"),
-            number=pl.col("mention").str.extract(rf"({NUMBER})").cast(pl.Float64, strict=False),
+            system=pl.col("mention").str.extract(r"@([A-Z/-]+)="),
+            number=pl.col("mention").str.extract(rf"({NUMBER})$").cast(pl.Float64, strict=False),
         )
-        .with_columns(system=pl.when(pl.col("system") != "S").then("system"))
     )
+    american = pl.col("country").is_in(words.american.words).fill_null(False)
+    system = (
+        pl.when((pl.col("system") == WIDE_OR_WOMEN) & american).then(pl.lit("US/US-W"))
+        .when(pl.col("system").is_in([ANY, WIDE_OR_WOMEN])).then(None).otherwise("system")
+    )  # fmt: skip
+    table = table.with_columns(system=system)
     neighbour = (pl.col("number") - pl.col("number").shift(1).over("form")).abs() <= NEIGHBOURS
     system = pl.coalesce("system", pl.when(neighbour).then(pl.col("system").shift(1).over("form")))
     return table.with_columns(system=_for_whom(system, words))
@@ -194,7 +128,7 @@ def _for_whom(system: pl.Expr, words: SizeWords) -> pl.Expr:
 
 def _bare(mentions: pl.DataFrame, forms: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
     """Return numbers of no stated system, once for each system they can be of."""
-    table = mentions.join(forms.select("form", "country", "japanese"), on="form", how="left")
+    table = mentions.join(forms.select("form", "japanese"), on="form", how="left")
     place = pl.when("japanese").then(pl.lit("JP")).otherwise(pl.col("country").fill_null("?"))
     choice = pl.coalesce(
         [
