@@ -27,9 +27,7 @@ Tables = Annotated[list[Path] | None, typer.Option("--constructions", help="Furt
 Buyers = Annotated[
     list[Path] | None, typer.Option("--buyer", help="Buyer file; repeatable. Replaces the example buyers.")
 ]
-AsOf = Annotated[
-    str | None, typer.Option("--as-of", help="Date all figures refer to, YYYY-MM-DD; else today.")
-]
+AsOf = Annotated[str | None, typer.Option("--as-of", help="Date all figures refer to, YYYY-MM-DD; else today.")]
 Out = Annotated[Path, typer.Option("--out", help="Folder of the reports.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 STORE = Path("triage.duckdb")
@@ -140,7 +138,7 @@ def compare(
     if as_json:
         _print_json({"buyer": one.id, "pairs": rows.to_dicts(), "gaps": gaps.to_dicts()})
     else:
-        typer.echo(comparison_text(rows, gaps, one.currency), nl=False)
+        typer.echo(comparison_text(rows, gaps, one.name, one.currency), nl=False)
 
 
 @app.command()

@@ -41,6 +41,8 @@ WHERE v.buyer = ? AND v.call IN ('buy', 'ask')
 ORDER BY v.call, v.rank
 """
 MOST_LINES = 5
+# A release less likely than this is left out of what a pair may come to at worst.
+LIKELY_RELEASE = 0.05
 
 
 def pairs_of(store: Connection, model: str) -> pl.DataFrame:
@@ -72,7 +74,8 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
         landed, expected = landed_cost(offer.price, offer.terms), scene.expected(offer.price)
         repair = repair_costs(scene)
         share, _ = plan_shares(scene, offer.price)
-        worst = scene.fitting.value.min(axis=(1, 2))
+        likely = beliefs.evidence.weight[..., None] >= LIKELY_RELEASE
+        worst = np.where(likely, scene.fitting.value, np.inf).min(axis=(1, 2))
         found.append(
             pl.DataFrame(
                 {

@@ -1,47 +1,66 @@
 """Comparison and short list as plain text for the terminal."""
 
+from collections.abc import Iterator
+from typing import Any
+
 import polars as pl
 
-from triage.writeup.phrase import plain
+from triage.writeup.phrase import CONDITION, count, estimate, percent, percent_range, plain
 
 CAUTION = (
     "Estimates from age, material and the sellers' words, not inspections. A pair can fail sooner; "
     "have the sole checked by a qualified shoe repairer before wearing."
 )
+# Pairs of each kind that a comparison shows for a purpose; the best decide it.
+SHOWN = 3
 
 
-def _money(minor: int | None, currency: str) -> str:
-    return "?" if minor is None else f"{currency} {minor / 100:.0f}"
+def comparison_text(rows: pl.DataFrame, gaps: pl.DataFrame, buyer: str, currency: str) -> str:
+    """Return pairs of one model, purpose by purpose: what to take, then the best deadstock and worn pairs.
+
+    Args:
+        rows: As ``verdict.comparison.compare`` returns them.
+        gaps: As ``verdict.comparison.indifference`` returns them.
+    """
+    lines = [f"figures for {buyer}, whatever the size"]
+    for purpose in ("wear", "restore", "display"):
+        own = rows.filter(pl.col("purpose") == purpose)
+        lines += ["", f"to {purpose}"]
+        lines += [f"  {_gap_text(gap, currency)}" for gap in gaps.filter(pl.col("purpose") == purpose).to_dicts()]
+        deadstock = own.filter(pl.col("condition") == "deadstock")
+        worn = own.filter(~pl.col("condition").is_in(["deadstock", "unknown"]))
+        unknown = own.filter(pl.col("condition") == "unknown")
+        for name, pairs in (("deadstock", deadstock), ("worn", worn), ("not stated how worn", unknown)):
+            lines += _pairs_text(name, pairs, currency)
+    return "\n".join([*lines, "", CAUTION]) + "\n"
 
 
-def comparison_text(rows: pl.DataFrame, gaps: pl.DataFrame, currency: str) -> str:
-    """Return pairs of one model side by side, purpose by purpose, with what sets them apart."""
-    lines = []
-    for purpose in rows["purpose"].unique(maintain_order=True):
-        lines.append(f"to {purpose}")
-        for row in rows.filter(pl.col("purpose") == purpose).iter_rows(named=True):
-            lines.append(
-                f"  {row['condition']:<13} worth {_money(row['expected_minor'], currency)} after repairs of "
-                f"{_money(row['repair_minor'], currency)}, lands at {_money(row['landed_minor'], currency)}: "
-                f"{_money(row['surplus_minor'], currency)}; wearable {row['p_wearable']:.0%}, after the plan "
-                f"{row['p_after']:.0%}; at risk {_money(row['at_risk_minor'], currency)}; "
-                f"sensible up to {_money(row['offer_minor'], currency)}"
-            )
-            lines.append(f"                {plain(row['title'])} [{row['listing_id']}]")
-        for gap in gaps.filter(pl.col("purpose") == purpose).iter_rows(named=True):
-            lines.append(f"  {_gap_text(gap, currency)}")
-        lines.append("")
-    lines.append(CAUTION)
-    return "\n".join(lines) + "\n"
+def _pairs_text(name: str, pairs: pl.DataFrame, currency: str) -> Iterator[str]:
+    if pairs.is_empty():
+        return
+    more = f", the best {SHOWN}" if pairs.height > SHOWN else ""
+    yield f"  {name}: {count(pairs.height, 'pair')}{more}"
+    for row in pairs.head(SHOWN).to_dicts():
+        repairs = f" after repairs of {estimate(row['repair_minor'], currency)}" if row["repair_minor"] >= 100 else ""
+        after = f", after the plan {percent(row['p_after'])}" if row["purpose"] != "display" else ""
+        yield f"    {plain(row['title'])} [{row['listing_id']}], {row['model_id']}, {CONDITION[row['condition']]}"
+        yield (
+            f"      worth {estimate(row['expected_minor'], currency)} on average{repairs}, lands at "
+            f"{estimate(row['landed_minor'], currency)}: {estimate(row['surplus_minor'], currency)} left over"
+        )
+        yield (
+            f"      wearable {percent(row['p_wearable'])}{after}; at risk "
+            f"{estimate(row['at_risk_minor'], currency)}; sensible up to {estimate(row['offer_minor'], currency)}"
+        )
 
 
-def _gap_text(gap: dict[str, object], currency: str) -> str:
-    worth, asked = int(str(gap["gap_minor"])), int(str(gap["asked_minor"]))
-    may = f"may cost {_money(worth, currency)} more" if worth >= 0 else f"must cost {_money(-worth, currency)} less"
-    does = f"costs {_money(asked, currency)} more" if asked >= 0 else f"costs {_money(-asked, currency)} less"
+def _gap_text(gap: dict[str, Any], currency: str) -> str:
+    worth, asked = gap["gap_minor"], gap["asked_minor"]
+    may = f"may cost {estimate(worth, currency)} more" if worth >= 0 else f"must cost {estimate(-worth, currency)} less"
+    does = f"costs {estimate(asked, currency)} more" if asked >= 0 else f"costs {estimate(-asked, currency)} less"
     return (
-        f"take the {gap['better']} one: at the door the best deadstock pair {may} than the best worn one before "
-        f"the worn one is the better buy, and it {does}"
+        f"of the best two the {gap['better']} one is the better buy: at the door the deadstock pair {may} than the "
+        f"worn one before the worn one is, and it {does}"
     )
 
 
@@ -50,14 +69,14 @@ def shortlist_text(lines: pl.DataFrame, buyer: str) -> str:
     if lines.is_empty():
         return f"nothing for {buyer} tonight: no pair worth buying or asking about\n"
     told = [f"for {buyer}"]
-    for row in lines.iter_rows(named=True):
+    for row in lines.to_dicts():
         role = f" ({row['role']})" if row["role"] else ""
         told.append(
             f"  {row['call']}{role}: {plain(row['title'])} [{row['listing_id']}]\n"
             f"      {plain(row['reason'])}\n"
-            f"      size {plain(row['size_text'] or 'not stated')}, fits {row['p_fits']:.0%}; wearable "
-            f"{row['p_wearable_lo']:.0%} to {row['p_wearable_hi']:.0%}, after the plan {row['p_after_plan']:.0%}; "
-            f"lands at {_money(row['landed_minor'], row['currency'])}, sensible up to "
-            f"{_money(row['offer_minor'], row['currency'])}"
+            f"      size {plain(row['size_text'] or 'not stated')}, fits {percent(row['p_fits'])}; wearable "
+            f"{percent_range(row['p_wearable_lo'], row['p_wearable_hi'])}, after the plan "
+            f"{percent(row['p_after_plan'])}; lands at {estimate(row['landed_minor'], row['currency'])}, "
+            f"sensible up to {estimate(row['offer_minor'], row['currency'])}"
         )
     return "\n".join([*told, CAUTION]) + "\n"
