@@ -71,6 +71,10 @@ class Reading(Document):
     condition: Annotated[tuple[str, ...], Field(min_length=1)]
     said: State | None = None
     state: State = "affirmed"
+    within: int = 90
+    """How many characters apart at most, joints counted: 2 means side by side."""
+    here: bool = False
+    """The thing must stand in the same sentence; none is carried over from the one before."""
     prefer: bool = False
     """Wins over a nearer thing: "worn twice this month" is about the month."""
 
@@ -131,6 +135,8 @@ class Cues(Document):
     """Holds a word that matters but says nothing: not only, new laces, sample size."""
     hedge: tuple[Text, ...] = ()
     """A doubt: I think, seems, as far as I can tell."""
+    filler: tuple[Text, ...] = ()
+    """Holds a turning word that turns nothing: ist aber."""
     if_: Annotated[tuple[Text, ...], Field(alias="if")] = ()
     """What follows is supposed, not said: if, in case."""
     if_after: tuple[Text, ...] = ()

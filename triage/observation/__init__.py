@@ -75,7 +75,7 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
         ]
     ).with_row_index("tid")
     known = pl.col("hint").is_in(list(LANGUAGES)).fill_null(False)
-    texts = with_hints(texts.with_columns(hint=pl.when(known).then("hint")), words)
+    texts = _hinted(texts.with_columns(hint=pl.when(known).then("hint")), words)
     read = mentions(texts.select("tid", "text", "hint"), words)
     read = read.join(texts.select("tid", "listing_id", "said_by", "field"), on="tid")
     read = read.join(offered.select("listing_id", "source", "seller"), on="listing_id", how="left")
@@ -89,6 +89,15 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
     own = spoken_for & pl.col("told").fill_null(False) & (pl.col("start").is_not_null())
     rows = rows.with_columns(counts=pl.col("counts") & ~own).drop("told")
     return rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
+
+
+def _hinted(texts: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
+    """Return texts with a language for the listings without one, judged by title and body together."""
+    bare = texts.filter(pl.col("hint").is_null()).drop_nulls("text")
+    whole = bare.group_by("listing_id", maintain_order=True).agg(pl.col("text").str.join(" . "))
+    told = with_hints(whole.with_columns(hint=pl.lit(None, pl.String)), words)
+    texts = texts.join(told.select("listing_id", told="hint"), on="listing_id", how="left", maintain_order="left")
+    return texts.with_columns(hint=pl.col("hint").fill_null(pl.col("told"))).drop("told")
 
 
 def read_text(text: str, signs: Signs, language: str | None = None) -> pl.DataFrame:

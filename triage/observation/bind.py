@@ -2,12 +2,16 @@
 
 import polars as pl
 
-from triage.observation.lexicon import Lexicon
+from triage.observation.lexicon import FAR, Lexicon
 from triage.observation.scope import between
 
-FAR = 90  # characters; a thing farther away is not meant
 COMMA, AND, TURN, BACKWARD, PREFERRED, NEW = 12, 8, 200, 14, 40, 200
-BLOCKERS = ["object", "box"]
+AHEAD_OF_COMMA = 50  # "no cracks, liners clean": the liners are another statement
+# What a condition is said of when it stands beside it, though no sign speaks of the two together.
+PARTS = [
+    "foam", "sole", "rubber", "trim", "clear", "upper", "leather", "synthetic", "mesh", "lining", "padding",
+    "insole", "unit", "paint", "coat", "glue", "box", "object",
+]  # fmt: skip
 
 
 def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
@@ -22,16 +26,20 @@ def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataF
         (pl.col("start_t") != pl.col("start")) | (pl.col("end_t") < pl.col("end"))
     )
     fits = _read(pairs.with_columns(thing=pl.col("key_t")), lexicon)
+    blank = pl.lit(None, pl.String)
     blocked = (
-        pairs.filter(pl.col("key_t").is_in(BLOCKERS))
+        pairs.filter(pl.col("key_t").is_in(PARTS) & ~pl.col("key").is_in(lexicon.polarity["sign"].implode()))
         .join(fits.select("cid", "start_t"), on=["cid", "start_t"], how="anti")
         .with_columns(
-            thing="key_t", sign=pl.lit(None, pl.String), sign_state=pl.lit(None, pl.String), prefer=pl.lit(False)
+            thing="key_t", sign=blank, sign_state=blank, within=pl.lit(FAR), here=pl.lit(False), prefer=pl.lit(False)
         )
     )
-    blocked = blocked.filter(_crossed("comma") + _crossed("and") + _crossed("but") == 0)
-    near = pl.concat([fits, blocked.select(fits.columns)]).with_columns(far=_distance()).filter(pl.col("far") < FAR)
-    nearest = near.sort("cid", "far", "start_t", "sign").unique("cid", keep="first", maintain_order=True)
+    blocked = blocked.filter(_crossed("comma") + _crossed("and") + _crossed("or") + _crossed("but") == 0)
+    near = pl.concat([fits, blocked.select(fits.columns)], how="vertical_relaxed").with_columns(far=_distance())
+    near = near.filter(pl.col("far") < pl.col("within"))
+    nearest = near.sort("cid", "far", "start_t", "sign", nulls_last=True).unique(
+        "cid", keep="first", maintain_order=True
+    )
     return nearest.select(
         "cid",
         "thing",
@@ -46,7 +54,8 @@ def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataF
 def unbound(said: pl.DataFrame, lexicon: Lexicon, thing: str | pl.Expr) -> pl.DataFrame:
     """Return the sign of conditions for a thing that is not in their sentence ("" = none at all)."""
     value = pl.lit(thing) if isinstance(thing, str) else thing
-    return _read(said.with_columns(thing=value), lexicon).sort("cid", "sign").unique("cid", keep="first")
+    found = _read(said.with_columns(thing=value), lexicon)
+    return found.filter(~pl.col("here")).sort("cid", "sign").unique("cid", keep="first")
 
 
 def _read(said: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
@@ -70,6 +79,7 @@ def _distance() -> pl.Expr:
     ahead = pl.col("start_t") < pl.col("start")
     gap = pl.when(ahead).then(pl.col("start") - pl.col("end_t")).otherwise(pl.col("start_t") - pl.col("end"))
     gap = pl.max_horizontal(gap, pl.lit(0))
+    other_side = (~ahead & (_crossed("comma") > 0)).cast(pl.Int64) * AHEAD_OF_COMMA
     letters = pl.when(pl.col("language") == "ja").then(gap // 3).otherwise(gap)
     anew = (ahead & pl.col("denied") & (_crossed("comma") > 0) & (_crossed("no") > 0)).cast(pl.Int64)
     near = pl.col("prefer").cast(pl.Int64) * PREFERRED

@@ -14,6 +14,8 @@ from triage.observation.fold import spell
 SHORTEST_MISSPELT = 9
 YEARS = range(1960, 2031)
 MEANING = ["pattern", "language", "kind", "key", "noun", "state"]
+READ = ["thing", "condition", "said", "sign", "state", "within", "here", "prefer"]
+FAR = 90  # characters; a thing farther away is not meant
 Row = tuple[str, str, str, str, bool, str]
 BREAKS = {",": "comma", ":": "colon", "(": "comma", ")": "comma", "、": "comma", " - ": "comma", "/": "or"}
 UMLAUTS = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}
@@ -25,7 +27,7 @@ class Lexicon:
 
     patterns: pattern; its row is its pid. The breaks come last.
     meanings: pid, pattern, language, kind, key, noun, state.
-    reads: thing, condition, said, sign, state, prefer. A sign's own phrase is a condition named by its id.
+    reads: thing, condition, said, sign, state, within, here, prefer. A sign's own phrase is a condition named by its id.
     known: TRUE where a pattern (row) means something in a language (column).
     sizes: per pattern ``lead`` and ``upto``, the bytes before its first letter and up to its last;
         ``thing`` where it only names things; ``holds`` where it may hold the thing it speaks of.
@@ -52,16 +54,16 @@ def lexicon(signs: Signs) -> Lexicon:
     patterns = meanings.select("pattern").unique(maintain_order=True)
     meanings = meanings.join(patterns.with_row_index("pid"), on="pattern").with_columns(pl.col("pid").cast(pl.Int64))
     reads = [
-        (thing, condition, reading.said, sign.id, reading.state, reading.prefer)
+        (thing, condition, reading.said, sign.id, reading.state, reading.within, reading.here, reading.prefer)
         for sign in signs
         for reading in sign.reads
         for thing, condition in product(reading.thing, reading.condition)
     ]
-    reads += [("", sign.id, _own(sign.id, reads), sign.id, "affirmed", False) for sign in signs]
+    reads += [("", sign.id, _own(sign.id, reads), sign.id, "affirmed", FAR, False, False) for sign in signs]
     return Lexicon(
         patterns,
         meanings.select("pid", *MEANING),
-        pl.DataFrame(reads, ["thing", "condition", "said", "sign", "state", "prefer"], orient="row"),
+        pl.DataFrame(reads, READ, orient="row"),
         pl.DataFrame([(sign.id, sign.polarity) for sign in signs], ["sign", "polarity"], orient="row"),
         _known(meanings, patterns.height),
         _sizes(meanings, patterns),
@@ -119,7 +121,7 @@ def _sizes(meanings: pl.DataFrame, patterns: pl.DataFrame) -> dict[str, npt.NDAr
     }
 
 
-def _own(sign: str, reads: list[tuple[str, str, str | None, str, str, bool]]) -> str | None:
+def _own(sign: str, reads: list[tuple[str, str, str | None, str, str, int, bool, bool]]) -> str | None:
     """Return which state of a sign's own phrases is left to it: another sign may read the other one."""
     taken = {said for _, condition, said, *_ in reads if condition == sign}
     return {"denied": "affirmed", "affirmed": "denied"}[taken.pop() or ""] if taken else None
@@ -154,7 +156,7 @@ def patterns_of(word: str, language: str) -> list[str]:
         spellings.add("".join(UMLAUTS.get(c, c) for c in word))
     found = []
     for spelling in sorted(spellings):
-        inner = " ".join(spell(spelling.strip("*")).split())
+        inner = spell(spelling.strip("*")).strip()
         after_break = spelling.startswith(", ")
         if language == "ja" and not inner.isascii():
             found.append(inner)

@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from triage.observation.bind import bound, unbound
+from triage.observation.bind import PARTS, bound, unbound
 from triage.observation.habit import sentence_key
 from triage.observation.lexicon import Lexicon
 from triage.observation.scope import conditions, read_words
@@ -38,11 +38,13 @@ def _linked(
     uses: pl.DataFrame, once: pl.DataFrame, words: pl.DataFrame, languages: pl.DataFrame, lexicon: Lexicon
 ) -> pl.DataFrame:
     """Add to each use of a sentence the thing the sentence before spoke of, and the reply that follows."""
-    things = words.filter(pl.col("kind") == "thing").group_by("sid").agg(last=pl.col("key").last())
+    things = words.filter((pl.col("kind") == "thing") & pl.col("key").is_in(PARTS))
+    things = things.group_by("sid").agg(last=pl.col("key").last())
     replies = _replies(once, languages, lexicon)
     linked = uses.join(things, on="sid", how="left").join(replies, on="sid", how="left").sort("tid", "no")
     return linked.with_columns(
-        carried=pl.col("last").shift(1).over("tid"), reply=pl.col("reply").shift(-1).over("tid")
+        carried=pl.when(pl.col("last").is_null()).then(pl.col("last").shift(1).over("tid")),
+        reply=pl.col("reply").shift(-1).over("tid"),
     ).drop("last")
 
 
@@ -66,7 +68,9 @@ def _resolved(uses: pl.DataFrame, said: pl.DataFrame, fitted: pl.DataFrame, lexi
     rows = uses.select("tid", "no", "at", "sid", "carried", "reply").join(said, on="sid")
     rows = rows.filter(~pl.col("asked") | pl.col("reply").is_not_null())
     here = rows.join(fitted, on="cid").with_columns(named=pl.lit(True))
-    loose = rows.join(fitted, on="cid", how="anti")
+    # A word with two meanings is settled by the one that found its thing.
+    settled = said.join(fitted, on="cid", how="semi").select("sid", "start", "end").unique()
+    loose = rows.join(fitted, on="cid", how="anti").join(settled, on=["sid", "start", "end"], how="anti")
     blank = pl.lit(None, pl.Int64)
     extra = {"thing_start": blank, "thing_end": blank, "value": pl.lit(None, pl.String)}
     general = pl.col("denied") & pl.col("noun")  # "No cracks." speaks of the whole pair
