@@ -143,6 +143,8 @@ class Cues(Document):
     """What stands before it is supposed: ~場合."""
     other: tuple[Text, ...] = ()
     """What is said is said of other shoes: my other pair, these usually."""
+    hearsay: tuple[Text, ...] = ()
+    """What follows is what people say: some say."""
     this: tuple[Text, ...] = ()
     """Back to the pair on offer: these are, this pair."""
     but: tuple[Text, ...] = ()

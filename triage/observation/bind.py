@@ -34,7 +34,8 @@ def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataF
             thing="key_t", sign=blank, sign_state=blank, within=pl.lit(FAR), here=pl.lit(False), prefer=pl.lit(False)
         )
     )
-    blocked = blocked.filter(_crossed("comma") + _crossed("and") + _crossed("or") + _crossed("but") == 0)
+    apart = (pl.col("start_t") >= pl.col("end")) | (pl.col("end_t") <= pl.col("start"))
+    blocked = blocked.filter(apart & (_crossed("comma") + _crossed("and") + _crossed("or") + _crossed("but") == 0))
     near = pl.concat([fits, blocked.select(fits.columns)], how="vertical_relaxed").with_columns(far=_distance())
     near = near.filter(pl.col("far") < pl.col("within"))
     nearest = near.sort("cid", "far", "start_t", "sign", nulls_last=True).unique(

@@ -99,8 +99,8 @@ def _sizes(meanings: pl.DataFrame, patterns: pl.DataFrame) -> dict[str, npt.NDAr
         .agg(
             thing=(pl.col("kind") == "thing").all(),
             holds=plain.all(),
-            common=(pl.col("kind") == "common").all(),
-            telling=pl.col("kind").is_in(["condition", "thing", "yes", "reply_no"]).any(),
+            common=pl.col("kind").is_in(["common", "yes", "reply_no"]).all(),
+            telling=pl.col("kind").is_in(["condition", "thing"]).any(),
         )
         .sort("pid")
     )

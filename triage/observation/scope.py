@@ -27,7 +27,7 @@ def read_words(found: pl.DataFrame, spoken: pl.DataFrame, lexicon: Lexicon) -> p
         sid, language, start, end, kind, key, noun, state, and one running count per kind of ``COUNTED``
         (whole frame; only differences inside a sentence are used).
     """
-    meanings = lexicon.meanings.filter(pl.col("kind") != "common").drop("pattern")
+    meanings = lexicon.meanings.filter(~pl.col("kind").is_in(["common", "yes", "reply_no"])).drop("pattern")
     words = (
         found.join(spoken, on="sid", maintain_order="left")
         .join(meanings, on=["pid", "language"], maintain_order="left")
@@ -185,7 +185,8 @@ def _dropped(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl
     supposed = _clear(_pairs(words, said, ["if"], ahead=True), stops, ahead=True)
     after = _clear(_pairs(words, said, ["if_after"], ahead=False), stops, ahead=False)
     others = [_clear(_pairs(words, said, ["other"], ahead=way), stops, ahead=way) for way in (True, False)]
-    return pl.concat([frame["cid"] for frame in (supposed, after, *others)]).unique()
+    hearsay = _clear(_pairs(words, said, ["hearsay"], ahead=True), ("but", "this"), ahead=True)
+    return pl.concat([frame["cid"] for frame in (supposed, after, hearsay, *others)]).unique()
 
 
 def _over(words: pl.DataFrame, said: pl.DataFrame, spelt: pl.DataFrame) -> pl.Series:

@@ -17,10 +17,12 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
         read: Mentions with listing_id, said_by, field, habit.
     """
     order = pl.col("field").replace_strict(list(FIELDS), list(range(len(FIELDS))), return_dtype=pl.Int64)
+    # A title names what it is about; what the text then says of it is the later, more specific word.
+    heading = (pl.col("field") == "title") & ~pl.col("named")
     disclosed = ((pl.col("polarity") == "risk") & (pl.col("state") == "affirmed")) | (
         (pl.col("polarity") == "safe") & (pl.col("state") == "denied")
     )
-    ranked = read.join(lexicon.polarity, on="sign").with_columns(order=order, disclosed=disclosed)
+    ranked = read.join(lexicon.polarity, on="sign").with_columns(order=order, disclosed=disclosed & ~heading)
     ranked = ranked.sort(
         ["listing_id", "said_by", "sign", "habit", "disclosed", "hedged", "named", "order", "start", "quote"],
         descending=[False, False, False, False, True, False, True, True, True, False],
