@@ -193,6 +193,45 @@ def answer(
 
 
 @app.command()
+def ageing(
+    material: Annotated[str, typer.Argument(help="Key of a material in rules/ageing/materials.toml.")],
+    made: Annotated[str, typer.Option("--made", help="Year of manufacture, or first and last: 1999 or 1999-2002.")],
+    climate: Annotated[str, typer.Option("--climate", help="Key of rules/climates.csv.")] = "unknown",
+    stated: Annotated[
+        bool, typer.Option("--stated", help="The place itself is stated.")
+    ] = False,
+    worn_until: Annotated[int | None, typer.Option("--worn-until", help="Year last worn without failing.")] = None,
+    boxed: Annotated[bool, typer.Option("--boxed", help="Kept in a closed box.")] = False,
+    rules: Rules = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Show how a material ages in storage, by the same arithmetic as the night."""
+    from triage import catalogue
+    from triage.prognosis.single import Life, age_of
+    from triage.writeup.lists import ageing_text
+
+    known, day = catalogue.load(rules), _day(as_of)
+    if material not in known.materials:
+        fail(f"material {material}", "no such key", f"one of {', '.join(sorted(known.materials))}")
+    if climate not in known.climates.climates:
+        fail(f"--climate {climate}", "no such key", f"one of {', '.join(sorted(known.climates.climates))}")
+    life = Life(_years(made, day), known.climates.climates[climate], stated, worn_until, boxed)
+    rows, one = age_of(known.materials[material], life, day), known.materials[material]
+    if as_json:
+        _print_json({"material": material, "basis": one.basis, "as_of": str(day), "rows": rows.to_dicts()})
+    else:
+        typer.echo(ageing_text(rows, one.name, one.fails, one.basis, day), nl=False)
+
+
+def _years(text: str, day: date) -> tuple[int, int]:
+    first, _, last = text.partition("-")
+    if not (first.isdigit() and (last or first).isdigit() and 1900 <= int(first) <= int(last or first) <= day.year):
+        fail("--made", f"is {text!r}", f"a year, or two joined by -, from 1900 to {day.year}")
+    return int(first), int(last or first)
+
+
+@app.command()
 def check(
     rules: Rules = None,
     constructions: Tables = None,

@@ -1,11 +1,12 @@
 """Comparison and short list as plain text for the terminal."""
 
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 import polars as pl
 
-from triage.writeup.phrase import CONDITION, count, estimate, percent, percent_range, plain
+from triage.writeup.phrase import CONDITION, count, day, estimate, percent, percent_range, plain
 
 CAUTION = (
     "Estimates from age, material and the sellers' words, not inspections. A pair can fail sooner; "
@@ -80,3 +81,25 @@ def shortlist_text(lines: pl.DataFrame, buyer: str) -> str:
             f"sensible up to {estimate(row['offer_minor'], row['currency'])}"
         )
     return "\n".join([*told, CAUTION]) + "\n"
+
+
+def ageing_text(rows: pl.DataFrame, name: str, fails: str, basis: str, as_of: date) -> str:
+    """Return how one material has aged, and its chances now and in years to come.
+
+    Args:
+        rows: As ``prognosis.single.age_of`` returns them.
+    """
+    first = rows.to_dicts()[0]
+    lines = [
+        f"{name}, on {day(as_of)}: {first['age_years']:.1f} years old, "
+        f"which has aged it as {first['effective_years']:.1f} at 20 °C and 50 %",
+        f"{fails}; {basis}",
+        "",
+        "still wanted   chance of unfit   long-lived to short-lived grade",
+    ]
+    lines += [
+        f"{row['horizon_years']:>4.0f} years     {percent(row['p_unfit']):<18}"
+        f"{percent_range(row['p_unfit_lo'], row['p_unfit_hi'])}"
+        for row in rows.to_dicts()
+    ]
+    return "\n".join([*lines, "", CAUTION]) + "\n"

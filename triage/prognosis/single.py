@@ -1,0 +1,74 @@
+"""One material in one place of storage: the stage's own arithmetic, for people who just want to know."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from triage.catalogue.climates import Climate
+from triage.catalogue.materials import Material, UnknownMix
+from triage.prognosis.ageing import normal_nodes
+from triage.prognosis.clocks import SD_REGION, SD_STATED, TRUST_STATED, decimal_year
+from triage.prognosis.parts import STORAGE_NODES, Materials, node_chances
+
+# Years from the as-of date on for which the chance is shown.
+HORIZONS = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
+
+
+@dataclass(frozen=True)
+class Life:
+    """What is known of one part: years of manufacture, its storage, when it was last worn without failing.
+
+    Attributes:
+        made: First and last year it may have been made.
+        climate: Where it lay.
+        place_stated: Somebody says so of this pair; else it is no more than the seller's region.
+        worn_until: Year in which it was last worn without failing; None when nobody says.
+        boxed: In a closed box.
+    """
+
+    made: tuple[int, int]
+    climate: Climate
+    place_stated: bool = False
+    worn_until: int | None = None
+    boxed: bool = False
+
+
+def age_of(material: Material, life: Life, as_of: date) -> pl.DataFrame:
+    """Return how a part has aged and how likely it is unfit, now and in the years to come.
+
+    Args:
+        material: What it is made of.
+        life: What is known of it.
+        as_of: The day every age refers to.
+
+    Returns:
+        One row per horizon: horizon_years, age_years and effective_years (now, at 20 °C and 50 % RH),
+        p_unfit_lo, p_unfit, p_unfit_hi (0 to 1; lo and hi for a long- and a short-lived grade).
+
+    Source:
+        As ``triage.prognosis.ageing``; the material's own figures say theirs in ``basis``.
+    """
+    now = decimal_year(as_of)
+    row = pl.DataFrame(
+        {
+            "material": "it", "part": "outsole", "made_lo": float(life.made[0]),
+            "made_hi": min(life.made[1] + 1.0, now), "new_sole_lo": None, "new_sole_hi": None,
+            "proof_year": None if life.worn_until is None else min(life.worn_until + 0.5, now),
+            "trust": TRUST_STATED if life.worn_until is not None else 0.0, "temp_c": life.climate.temp_c,
+            "rh_pct": life.climate.rh_pct, "rate_factor": 1.0, "boxed": life.boxed, "life_factor": 1.0,
+            "storage_sd": SD_STATED if life.place_stated else max(SD_REGION, life.climate.log_sd),
+        },
+        schema_overrides={
+            "new_sole_lo": pl.Float64, "new_sole_hi": pl.Float64, "proof_year": pl.Float64, "boxed": pl.Boolean
+        },
+    )  # fmt: skip
+    known = Materials(("it",), {"it": material}, UnknownMix(mix={}, source="none"))
+    _, weights = normal_nodes(STORAGE_NODES)
+    rows = []
+    for horizon in HORIZONS:
+        chances = node_chances(row, known, life.climate, now, horizon)
+        low, mid, high = (float((getattr(chances, name)[0] * weights).sum()) for name in ("low", "mid", "high"))
+        rows.append((horizon, float(chances.age_years[0]), float(chances.effective_years[0]), low, mid, high))
+    names = ("horizon_years", "age_years", "effective_years", "p_unfit_lo", "p_unfit", "p_unfit_hi")
+    return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.Float64), orient="row")
