@@ -197,9 +197,7 @@ def ageing(
     material: Annotated[str, typer.Argument(help="Key of a material in rules/ageing/materials.toml.")],
     made: Annotated[str, typer.Option("--made", help="Year of manufacture, or first and last: 1999 or 1999-2002.")],
     climate: Annotated[str, typer.Option("--climate", help="Key of rules/climates.csv.")] = "unknown",
-    stated: Annotated[
-        bool, typer.Option("--stated", help="The place itself is stated.")
-    ] = False,
+    stated: Annotated[bool, typer.Option("--stated", help="The place itself is stated.")] = False,
     worn_until: Annotated[int | None, typer.Option("--worn-until", help="Year last worn without failing.")] = None,
     boxed: Annotated[bool, typer.Option("--boxed", help="Kept in a closed box.")] = False,
     rules: Rules = None,
@@ -233,20 +231,35 @@ def _years(text: str, day: date) -> tuple[int, int]:
 
 @app.command()
 def check(
+    feeds: Annotated[list[Path] | None, typer.Argument(help="Exports: show what each column would become.")] = None,
     rules: Rules = None,
     constructions: Tables = None,
     buyer: Buyers = None,
+    text: Annotated[str | None, typer.Option("--text", help="A listing's text: show what is read from it.")] = None,
 ) -> None:
-    """Check rules, tables and maps; touches no listing."""
+    """Check rules, tables and maps; with exports or a text, show how they would be read. Stores nothing."""
     from triage import batch, catalogue
     from triage.rules import check_rules, columns_of
 
     known = catalogue.load(rules, constructions or (), buyer or ())
-    columns = columns_of(known.facts, tuple(known.signs))
-    problems = check_rules(known.rules, columns)
+    problems = check_rules(known.rules, columns_of(known.facts, tuple(known.signs)))
     if problems:
         raise TriageError(problems)
-    typer.echo(batch.catalogue_text(known))
+    if feeds:
+        from triage.ingest.preview import preview
+        from triage.writeup.lists import preview_text
+
+        for feed in feeds:
+            if not feed.is_file():
+                fail(str(feed), "no such file", "a saved export")
+            typer.echo(preview_text(preview(feed, known.feeds)), nl=False)
+    if text is not None:
+        from triage.observation import read_text
+        from triage.writeup.lists import reading_text
+
+        typer.echo(reading_text(text, read_text(text, known.reading)), nl=False)
+    if not feeds and text is None:
+        typer.echo(batch.catalogue_text(known))
 
 
 def _existing(store: Path) -> Path:

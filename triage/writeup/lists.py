@@ -1,8 +1,8 @@
 """Comparison and short list as plain text for the terminal."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
-from typing import Any
+from typing import Any, Protocol
 
 import polars as pl
 
@@ -103,3 +103,55 @@ def ageing_text(rows: pl.DataFrame, name: str, fails: str, basis: str, as_of: da
         for row in rows.to_dicts()
     ]
     return "\n".join([*lines, "", CAUTION]) + "\n"
+
+
+class Preview(Protocol):
+    """How an export would be read, as stage 1 says."""
+
+    path: str
+    reader: str | None
+    feed_map: str | None
+    source: str | None
+    columns: Sequence[Any]
+    rows_read: int
+    rejected: Sequence[tuple[int, str, str]]
+    skipped: Sequence[tuple[str, int]]
+    notes: Sequence[str]
+    refusal: str | None
+
+
+def preview_text(looked: Preview) -> str:
+    """Return what each column of an export would become, and what would be refused."""
+    how = (
+        f"{looked.reader or 'no reader'}, {looked.feed_map or 'by its headings'}, source {looked.source or 'not named'}"
+    )
+    lines = [f"{plain(looked.path)}: {how}"]
+    if looked.refusal:
+        lines.append(f"  would be refused whole: {looked.refusal}")
+    for column in looked.columns:
+        examples = ", ".join(plain(example)[:40] for example in column.examples)
+        lines.append(f"  {column.field or '(kept, not used)':<18} {plain(column.heading)}: {examples}")
+    if not looked.refusal:
+        lines.append(f"  {count(looked.rows_read, 'row')} in the part looked at")
+    lines += [f"  {number} {what}" for what, number in looked.skipped]
+    lines += [f"  row {number}: {code}; expected {hint}" for number, code, hint in looked.rejected[:10]]
+    lines += [f"  {note}" for note in looked.notes]
+    return "\n".join(lines) + "\n"
+
+
+def reading_text(text: str, read: pl.DataFrame) -> str:
+    """Return a text with every reading under it: sign, state, words, offset.
+
+    Args:
+        read: sign, state, hedged, quote, start, language, value, counts, as stage 4 gives them.
+    """
+    lines = [plain(text), ""]
+    for row in read.to_dicts():
+        doubt = ", with a doubt" if row["hedged"] else ""
+        weight = "" if row["counts"] else ", no weight"
+        value = f" ({row['value']})" if row["value"] else ""
+        lines.append(
+            f'{row["sign"]} {row["state"]}{value}{doubt}{weight}: "{plain(row["quote"])}" '
+            f"at {row['start']}, {row['language'] or '?'}"
+        )
+    return "\n".join([*lines, *([] if read.height else ["nothing is read from it"])]) + "\n"
