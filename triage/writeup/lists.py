@@ -108,16 +108,26 @@ def ageing_text(rows: pl.DataFrame, name: str, fails: str, basis: str, as_of: da
 class Preview(Protocol):
     """How an export would be read, as stage 1 says."""
 
-    path: str
-    reader: str | None
-    feed_map: str | None
-    source: str | None
-    columns: Sequence[Any]
-    rows_read: int
-    rejected: Sequence[tuple[int, str, str]]
-    skipped: Sequence[tuple[str, int]]
-    notes: Sequence[str]
-    refusal: str | None
+    @property
+    def path(self) -> str: ...
+    @property
+    def reader(self) -> str | None: ...
+    @property
+    def feed_map(self) -> str | None: ...
+    @property
+    def source(self) -> str | None: ...
+    @property
+    def columns(self) -> Sequence[Any]: ...
+    @property
+    def rows_read(self) -> int: ...
+    @property
+    def rejected(self) -> Sequence[tuple[int, str, str]]: ...
+    @property
+    def skipped(self) -> Sequence[tuple[str, int]]: ...
+    @property
+    def notes(self) -> Sequence[str]: ...
+    @property
+    def refusal(self) -> str | None: ...
 
 
 def preview_text(looked: Preview) -> str:
