@@ -36,7 +36,9 @@ def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataF
     )
     apart = (pl.col("start_t") >= pl.col("end")) | (pl.col("end_t") <= pl.col("start"))
     blocked = blocked.filter(apart & (_crossed("comma") + _crossed("and") + _crossed("or") + _crossed("but") == 0))
-    near = pl.concat([fits, blocked.select(fits.columns)], how="vertical_relaxed").with_columns(far=_distance())
+    alone = lexicon.reads.filter(pl.col("thing") == "")["condition"]  # says something without any thing
+    near = pl.concat([fits, blocked.select(fits.columns)], how="vertical_relaxed")
+    near = near.with_columns(alone=pl.col("key").is_in(alone.implode())).with_columns(far=_distance())
     near = near.filter(pl.col("far") < pl.col("within"))
     nearest = near.sort("cid", "far", "start_t", "sign", nulls_last=True).unique(
         "cid", keep="first", maintain_order=True
@@ -82,7 +84,7 @@ def _distance() -> pl.Expr:
     gap = pl.max_horizontal(gap, pl.lit(0))
     other_side = (~ahead & (_crossed("comma") > 0)).cast(pl.Int64) * AHEAD_OF_COMMA
     letters = pl.when(pl.col("language") == "ja").then(gap // 3).otherwise(gap)
-    anew = (ahead & pl.col("denied") & (_crossed("comma") > 0) & (_crossed("no") > 0)).cast(pl.Int64)
+    anew = (ahead & pl.col("alone") & pl.col("denied") & (_crossed("comma") > 0) & (_crossed("no") > 0)).cast(pl.Int64)
     near = pl.col("prefer").cast(pl.Int64) * PREFERRED
     backward = (~ahead & ~pl.col("noun") & (gap > 1)).cast(pl.Int64) * BACKWARD
     return (

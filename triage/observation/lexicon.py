@@ -18,6 +18,7 @@ READ = ["thing", "condition", "said", "sign", "state", "within", "here", "prefer
 FAR = 90  # characters; a thing farther away is not meant
 Row = tuple[str, str, str, str, bool, str]
 BREAKS = {",": "comma", ":": "colon", "(": "comma", ")": "comma", "、": "comma", " - ": "comma", "/": "or"}
+SHORT_LATIN = 2  # letters of a Latin word that must stand alone in a Japanese text: OG, DS
 UMLAUTS = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}
 
 
@@ -158,7 +159,9 @@ def patterns_of(word: str, language: str) -> list[str]:
     for spelling in sorted(spellings):
         inner = spell(spelling.strip("*")).strip()
         after_break = spelling.startswith(", ")
-        if language == "ja" and not inner.isascii():
+        if not inner:
+            continue
+        if language == "ja" and (not inner.isascii() or len(inner) > SHORT_LATIN):
             found.append(inner)
             continue
         head = "  " if after_break else "" if spelling.startswith("*") else " "

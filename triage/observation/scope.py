@@ -154,12 +154,13 @@ def _chains(words: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
         .agg(pl.col("joined", "noun").any(), pl.exclude("cid", "joined", "noun").first())
     )
     spans = spans.with_columns(pl.all().shift(1).name.suffix("_p"))
+    nouns, by_or = pl.col("noun") & pl.col("noun_p"), between("or", "_p", "") > 0
     quiet = [between(kind, "_p", "") == 0 for kind in ("but", "affirm", "degree", "no", "not", "after")]
     link = (
         (pl.col("sid") == pl.col("sid_p"))
         & pl.col("joined")
         & pl.all_horizontal(quiet)
-        & ((between("or", "_p", "") > 0) | (pl.col("noun") & pl.col("noun_p")) | (pl.col("language") == "ja"))
+        & (nouns | (by_or & ((pl.col("language") != "ja") | (pl.col("key") == pl.col("key_p")))))
     ).fill_null(False)
     chain = spans.select(*span, chain=(~link).cast(pl.Int64).cum_sum())
     return said.join(chain, on=span, how="left", maintain_order="left")
