@@ -184,6 +184,7 @@ class ConditionWords(Document):
     worn: Languages
     worn_heavily: Languages
     nothing: Languages
+    elsewhere: Languages
     column: ConditionColumn
 
 

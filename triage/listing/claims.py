@@ -35,6 +35,16 @@ def _kind_phrases(words: KindWords, name: str, place: str) -> list[Phrase]:
     return [Phrase(phrase, name, language) for language, listed in by_language.items() for phrase in listed]
 
 
+def without_other_pairs(keys: pl.Series, words: ConditionWords) -> pl.Series:
+    """Return spaced descriptions without the sentences that speak of another pair."""
+    patterns = book(Phrase(phrase, "elsewhere") for listed in words.elsewhere.values() for phrase in listed).patterns
+    places = keys.str.contains_any(patterns).arg_true()
+    if places.is_empty():
+        return keys
+    any_of = "|".join(patterns)
+    return keys.scatter(places, keys.gather(places).str.replace_all(rf"[^¶]*(?:{any_of})[^¶]*", "  "))
+
+
 def _said(cells: pl.DataFrame, books: tuple[Phrasebook, Phrasebook]) -> pl.DataFrame:
     """Add the meanings found in title and description as ``bits``; both books know the same meanings."""
     in_title, in_body = books

@@ -7,7 +7,7 @@ from functools import cached_property, partial
 import polars as pl
 
 from triage.catalogue.words import Words
-from triage.listing import claims, money, shipping, sizes
+from triage.listing import claims, dates, money, shipping, sizes
 from triage.listing.phrases import Phrasebook, compatible, folded_cell, folded_words, one_of, spaced
 from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
@@ -18,6 +18,7 @@ WORKERS = 2
 HINTS = {
     **money.REFUSALS,
     **sizes.REFUSALS,
+    **dates.REFUSALS,
     "no-title": "a title",
     "unknown-country": "a country of rules/words/country.toml or an ISO 3166-1 code",
     "unknown-status": "a word for open or sold of rules/words/text.toml",
@@ -81,7 +82,9 @@ def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.
     frame, price_refusals = _with_money(frame, reading.words)
     frame, size_refusals = _with_size(frame, reading.words)
     frame, claim_refusals = _with_claims(frame, keys, reading)
-    refusals = pl.concat([_place_refusals(frame), price_refusals, size_refusals, claim_refusals])
+    refusals = pl.concat(
+        [_place_refusals(frame), price_refusals, size_refusals, claim_refusals, _date_refusals(frame, reading.words)]
+    )
     lost = pl.concat(
         [
             untitled.select("feed_id", "row_no", "field", pl.lit("row").alias("scope"), "value", "code"),
@@ -204,6 +207,7 @@ def _with_claims(frame: pl.DataFrame, keys: pl.DataFrame, reading: Reading) -> t
     keyed = frame.select("row", "title", "condition", "size_count").join(
         keys, on="row", how="left", maintain_order="left"
     )
+    keyed = keyed.with_columns(claims.without_other_pairs(keyed["body_key"], reading.words.condition))
     wear = claims.read_conditions(keyed, reading.words.condition, reading.conditions)
     kinds = claims.read_kinds(keyed, reading.words.kind, reading.kinds)
     years = read_years(_year_cells(frame, keys), reading.words.year)
@@ -215,6 +219,19 @@ def _with_claims(frame: pl.DataFrame, keys: pl.DataFrame, reading: Reading) -> t
         .with_columns(text_cut=is_cut(pl.col("body"), reading.words.text.cut))
     )
     return frame, _refused(frame, "condition", "condition_cell", pl.col("condition_refusal"))
+
+
+def _date_refusals(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
+    """Return the days of listing that can't be read; the tables hold the nights of the exports, not these days."""
+    cells = frame.filter(pl.col("listed_on").is_not_null()).select(
+        "row", "seen_on", cell="listed_on", order=pl.col("set_date_order").str.to_uppercase()
+    )
+    read = dates.read_dates(cells, words.year)
+    return (
+        read.filter(pl.col("refusal").is_not_null())
+        .join(cells, on="row")
+        .select("row", field=pl.lit("listed_on"), value="cell", code="refusal")
+    )
 
 
 def _year_cells(frame: pl.DataFrame, keys: pl.DataFrame) -> pl.DataFrame:

@@ -6,24 +6,23 @@ from triage.catalogue.words import YearWords
 from triage.listing.phrases import Phrase, book, whole
 
 # Style numbers and other codes hold digits that are no years.
-CODES = r"\b\p{L}{1,5}-?\d{2,}[\p{L}\d]*(?:[./-][\p{L}\d]+)*|\b\d{2}/\d{3}\b|#\s?\d+|\b\d{5,}\b|\b\d{4}-\d{3,}\b"
+CODES = r"\b\p{L}{1,5}-?\d{2,}[\p{L}\d]*(?:[./-][\p{L}\d]+)*|\b\d{2}/\d{3}\b|#\s?\d+|\b\d{5,}\b|\b\d{4}-\d{3}\b"
 AMOUNTS = (
     r"(?:[€$£¥]|\b(?:eur|usd|gbp|chf)\b)\s?\d[\d.,]*"
     r"|\b\d[\d.,]*\s?(?:[€$£¥円]|(?:eur|euro|usd|gbp|chf|yen|km|miles?|kg)\b)"
 )
-GAP = r"(?:[\s:,.()]+\p{L}{1,6}){0,2}[\s:,.()]*"
+GAP = r"(?:[\s:,.()]+\p{L}{1,6}){0,3}[\s:,.()]*"
 MENTION = r"[YMPSX]~?\d{4}(?:\.\.\d{4})?|D[EFL]?\d{4}"
-YEAR_LIKE = (
-    r"(?:19|20)\d\d|['’`´]\d\d|[5-9]0\s?['’]?(?:s|er|年代)|(?:années|anni|años|los)\s+'?[5-9]0|\d\d/\d\d|00s|00er"
-)
+DECADE_LIKE = r"(?i:[5-9]0\s?['’]?(?:s|er|年代)|(?:années|anni|años|los)\s+'?(?:19)?[5-9]0|00s|00er)"
+YEAR_LIKE = rf"(?:19|20)\d\d|['’`´]\d\d|\d\d/\d\d|{DECADE_LIKE}"
 SENTENCE = rf"(?:[^.!?\n。]|[.!?]\S|(?-u:\b)(?:ca|c|approx)\. )*(?:{YEAR_LIKE})(?:[^.!?\n。]|\.\S)*"
 # Marks with which a year is more than four digits among words.
-INVOLVED = r"['’`´/#€$£¥年頃~]|\d{5}|[5-9]0\s?'?(?:s|er|ies)|00\s?(?:s|er)|(?:19|20)\d\d\s?[-–]|(?:19|20)\d\d[.,]\d"
+INVOLVED = rf"['’`´/#€$£¥年頃~]|\d{{5}}|{DECADE_LIKE}|(?:19|20)\d\d\s?[-–]|(?:19|20)\d\d[.,]\d"
 UNITS = ("eur", "euro", "usd", "gbp", "chf", "yen", "km", "mile", "miles", "kg")
 
 KINDS = {"M": "made", "P": "purchase", "Y": "style", "S": "style", "D": "style"}
 # best witness first: letter, then where it stands (0 year column, 1 title, 2 description)
-RANK = ["M0", "P0", "Y0", "S0", "D0", "M1", "M2", "Y1", "S1", "P1", "P2", "D1", "S2", "D2"]
+RANK = ["M0", "P0", "Y0", "S0", "D0", "M1", "M2", "S1", "Y1", "P1", "P2", "D1", "S2", "D2"]
 RECENT_YEARS = 8  # a bare year this near is as often that of a repair or a walk; our judgement
 WIDEST_YEARS = 60
 
@@ -90,17 +89,19 @@ def _plain_years(titles: pl.DataFrame) -> pl.DataFrame:
 
 def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
     """Return a text with every year as a letter and digits: M made, P bought, S style, X other, D decade, Y bare."""
+    month = r"(?:0?[1-9]|1[0-2])"
+    # letters and digits of a finding are kept apart by __ until the codes are gone
     text = (
         text.str.to_lowercase().str.replace_all("[’`´]", "'")
-        .str.replace_all(r"\b(0?[1-9]|1[0-2])/(\d\d)\s?[-–]\s?(?:0?[1-9]|1[0-2])/(\d\d)\b", " M_$2..$3 ")
-        .str.replace_all(rf"({whole(words.made.before)}){GAP}(?:0?[1-9]|1[0-2])[/.](\d\d)\b", "$1 M_$2 ")
-        .str.replace_all(rf"({whole(words.made.before)}){GAP}(?:0?[1-9]|1[0-2])[/.-]((?:19|20)\d\d)\b", "$1 M$2 ")
-        .str.replace_all(CODES, " ").str.replace_all(AMOUNTS, " ")
-        .str.replace_all(r"\b(?:19)?([5-9]0)\s?'?(?:s|er|ies)\b", " D19$1 ")
-        .str.replace_all(r"(?:'|\b)?(?:20)?00\s?'?(?:s|er)\b", " D2000 ")
-        .str.replace_all(r"\b(?:années|anni|años|gli anni|los)\s+'?(?:19)?([5-9]0)\b", " D19$1 ")
-        .str.replace_all(r"\b(?:années|anni|años)\s+2000\b", " D2000 ")
-        .str.replace_all(r"(?:19)?([5-9]0)年代", " D19$1 ").str.replace_all("2000年代", " D2000 ")
+        .str.replace_all(rf"\b{month}/(\d\d)\s?[-–]\s?{month}/(\d\d)\b", " M_$1..$2 ")
+        .str.replace_all(rf"({whole(words.made.before)}){GAP}{month}[/.](\d\d)\b", "$1 M_$2 ")
+        .str.replace_all(rf"({whole(words.made.before)}){GAP}{month}[/.-]((?:19|20)\d\d)\b", "$1 M__$2 ")
+        .str.replace_all(r"\b(?:19)?([5-9]0)\s?'?(?:s|ern?|ies)\b", " D__19$1 ")
+        .str.replace_all(r"(?:'|\b)?(?:20)?00\s?'?(?:s|ern?)\b", " D__2000 ")
+        .str.replace_all(r"\b(?:années|anni|años|gli anni|los)\s+'?(?:19)?([5-9]0)\b", " D__19$1 ")
+        .str.replace_all(r"\b(?:années|anni|años)\s+2000\b", " D__2000 ")
+        .str.replace_all(r"(?:19)?([5-9]0)年代", " D__19$1 ").str.replace_all("2000年代", " D__2000 ")
+        .str.replace_all(CODES, " ").str.replace_all(AMOUNTS, " ").str.replace_all("__", "", literal=True)
         .str.replace_all(r"\b((?:19|20)\d\d)\s?[-–/]\s?((?:19|20)\d\d)\b", " Y$1..$2 ")
         .str.replace_all(r"\b(19|20)(\d\d)\s?[-–/]\s?(\d\d)\b", " Y$1$2..$1$3 ")
         .str.replace_all(r"(?:\b|年|、|月)(19[5-9]\d|20[0-4]\d)(?:\b|年)", " Y$1 ")
@@ -113,9 +114,11 @@ def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
         rf"([YM])(\d{{4}})\s*(?:{whole(words.about.after)})", "$1~$2"
     )
     for letter, listed in (("E", words.early.words), ("F", words.middle.words), ("L", words.late.words)):
-        text = text.str.replace_all(rf"(?:{whole(listed)})(?:\s+\p{{L}}{{1,4}})?\s*D~?(\d{{4}})", f"D{letter}$1")
+        text = text.str.replace_all(rf"(?:{whole(listed)})(?:\s+\p{{L}}{{1,4}})?[\s-]*D~?(\d{{4}})", f"D{letter}$1")
         text = text.str.replace_all(rf"D~?(\d{{4}})\s*(?:の)?(?:{whole(listed)})", f"D{letter}$1")
-    for letter, beside in (("X", words.other), ("P", words.purchase), ("M", words.made)):
+    # "1988 sole swap" is a pair of 1988; "2019 sole swap" is a sole of 2019
+    text = text.str.replace_all(rf"Y(~?20[1-4]\d)\s*(?:{whole(words.other.after)})", "X$1 ")
+    for letter, beside in (("P", words.purchase), ("M", words.made)):
         text = text.str.replace_all(rf"Y(~?\d{{4}}(?:\.\.\d{{4}})?)\s*(?:{whole(beside.after)})", f"{letter}$1 ")
     for letter, beside in (("M", words.made), ("P", words.purchase), ("X", words.other), ("S", words.style)):
         text = text.str.replace_all(rf"({whole(beside.before)}){GAP}Y(~?\d)", f"$1 {letter}$2")
@@ -142,12 +145,13 @@ def _involved_years(texts: pl.DataFrame, words: YearWords) -> pl.DataFrame:
         "text",
         "letter",
         "first",
+        about=pl.col("mention").str.contains("~", literal=True),
         lo=pl.col("first") + pl.when(decade).then(start).otherwise(-about),
         hi=pl.when(decade).then(pl.col("first") + end).otherwise(pl.col("last") + about),
     )
-    # a bare year that opens a description is its subject: "1989, stitched welt"
-    opens = pl.col("opens") & (pl.col("letter") == "Y")
-    opens &= pl.col("text").str.contains(r"^\W*(?:\p{L}+\W+){0,1}(?:ca\.? )?(?:19|20)\d\d\b")
+    # a bare year that opens a description is its subject ("1989, stitched welt"); one that is guessed is the pair's
+    opens = pl.col("opens") & pl.col("text").str.contains(r"^\W*(?:19|20)\d\d\b")
+    opens = (opens | pl.col("about")) & (pl.col("letter") == "Y")
     return texts.join(read, on="text", how="inner").select(
         "row",
         "night",
