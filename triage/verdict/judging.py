@@ -57,6 +57,13 @@ FROM soundness
 WHERE horizon_years = ? AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id
 """
+RELEASES = """
+SELECT model_id, concat('the ', edition, ' ', model, ', made ', floor(made_from)::INTEGER, ' to ',
+  floor(made_to - 0.01)::INTEGER) AS name
+FROM construction
+WHERE NOT generic AND edition IS NOT NULL AND made_from IS NOT NULL
+ORDER BY model_id
+"""
 MATERIALS = f"SELECT model_id, {', '.join(PARTS)} FROM construction ORDER BY model_id"
 RANK = """
 UPDATE verdict SET rank = placed.rank
@@ -147,7 +154,7 @@ def _believe(store: Connection, ground: Ground, horizon: float) -> None:
 def _judge(store: Connection, ground: Ground, materials: Mapping[str, Mapping[str, str]], as_of: date) -> None:
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
     questions = ground.questions()
-    texts = Texts(ground.signs, ground.facts, questions)
+    texts = Texts(ground.signs, ground.facts, questions, release_names(store))
     for horizon in ground.horizons():
         beliefs = read_beliefs(store, ground.signs, ground.rule_groups, ground.ageing_signs, horizon)
         states = joint(beliefs.evidence)
@@ -182,6 +189,11 @@ def _wearable(states: Array, ends: list[Array], beliefs: Beliefs) -> tuple[Array
     """Return the chance of wearable: lower end (short lives), middle, upper end (long lives)."""
     bears = beliefs.evidence.bears
     return wearable_chance(ends[1], bears), wearable_chance(states, bears), wearable_chance(ends[0], bears)
+
+
+def release_names(store: Connection) -> dict[str, str]:
+    """Return how a release is called in a sentence: edition and years of manufacture."""
+    return {row["model_id"]: row["name"] for row in frame(store, RELEASES).to_dicts()}
 
 
 def _open_questions(beliefs: Beliefs, questions: list[SignQuestion]) -> tuple[Array, Flags]:

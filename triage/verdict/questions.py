@@ -30,6 +30,7 @@ class Texts:
     signs: Mapping[str, Sign]
     facts: Mapping[str, Fact]
     questions: list[SignQuestion]
+    releases: Mapping[str, str]
 
     def table(self) -> pl.DataFrame:
         """Return one row per sign or fact and language: key, language, text, yes and no in words."""
@@ -40,7 +41,7 @@ class Texts:
             if (sign := self.signs[question.sign]).question is not None
         ]
         words = {
-            FACT_OF_KIND[RELEASE]: ("if it is the better release", "if it is another"),
+            FACT_OF_KIND[RELEASE]: ("if it is the better one", "if it is another"),
             FACT_OF_KIND[SIZE]: ("if the size fits", "if it doesn't"),
             PRICE_FACT: ("if they agree", "if not"),
         }
@@ -79,7 +80,8 @@ def question_rows(judged: Judged, texts: Texts, asks: Flags) -> pl.DataFrame:
     for number in (RELEASE, SIZE):
         told = _fact_outcomes(scene, repair, yes, good, number)
         wanted = (kind == number) & ~price_only
-        pieces.append(_piece(judged, rows, wanted, [FACT_OF_KIND[number]] * len(rows), np.full(len(rows), 1e12), told))
+        piece = _piece(judged, rows, wanted, [FACT_OF_KIND[number]] * len(rows), np.full(len(rows), 1e12), told)
+        pieces.append(_named(piece, scene, judged, rows, texts) if number == RELEASE else piece)
     return _finished(pl.concat(pieces), judged, texts)
 
 
@@ -109,6 +111,22 @@ def _fact_outcomes(
     return [_wording(scene, after_answers(scene, repair, yes, answers, parts, fit)) for parts, fit in cases]
 
 
+def _named(
+    piece: pl.DataFrame, scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], texts: Texts
+) -> pl.DataFrame:
+    """Return a piece on the release with the better release called by its name."""
+    best = best_release(scene, np.full(len(rows), RELEASE)).argmax(axis=1)
+    names = judged.beliefs.construction[rows, best]
+    called = pl.DataFrame(
+        {
+            "listing_id": [judged.beliefs.listing_ids[row] for row in rows],
+            "called": [texts.releases.get(name, "another pair of its kind") for name in names],
+        }
+    )
+    joined = piece.drop("called").join(called, on="listing_id", how="left")
+    return joined.with_columns(called=pl.format("if it is {}", "called")).select(piece.columns)
+
+
 def _wording(scene: Scene, outcome: Outcome) -> pl.Series:
     """Return what a buyer would do: buy, offer less, or leave it."""
     price = np.nan_to_num(scene.offer.price)
@@ -120,7 +138,7 @@ def _wording(scene: Scene, outcome: Outcome) -> pl.Series:
         .then(pl.format("buy, up to {} {}", _units("offer"), pl.lit(scene.buyer.currency)))
         .when("near")
         .then(pl.format("offer {} {}", _units("offer"), pl.lit(scene.buyer.currency)))
-        .when(pl.col("offer") > 0)
+        .when(pl.col("offer") >= 100)
         .then(pl.format("no more than {} {}", _units("offer"), pl.lit(scene.buyer.currency)))
         .otherwise(pl.lit("skip"))
     )
@@ -149,7 +167,9 @@ def _piece(
                 "yes_does": told[0],
                 "no_does": told[1],
                 "wanted": wanted,
-            }
+                "called": None,
+            },
+            schema_overrides={"called": pl.String},
         )
         .filter(pl.col("wanted") & pl.col("key").is_not_null())
         .drop("wanted")
@@ -178,7 +198,7 @@ def _finished(pieces: pl.DataFrame, judged: Judged, texts: Texts) -> pl.DataFram
             sign=pl.when(pl.col("key").is_in(list(texts.signs))).then("key"),
             fact=pl.when(~pl.col("key").is_in(list(texts.signs))).then("key"),
             gain_minor=pl.when(gain < 1e11).then(gain).otherwise(0.0).clip(0).round(0).cast(pl.Int64),
-            if_yes=pl.format("{}: {}", "yes", "yes_does"),
+            if_yes=pl.format("{}: {}", pl.coalesce("called", "yes"), "yes_does"),
             if_no=pl.format("{}: {}", "no", "no_does"),
         )
         .select(list(QUESTION))
