@@ -17,6 +17,8 @@ TEACHING = [
     json.loads(line) for line in Path(__file__).with_name("teaching_listings.jsonl").read_text("utf-8").splitlines()
 ]
 SHOES = [one for one in TEACHING if one["true_release"] != "-"]
+# What the listing stage reads of the body's years: (first, last, what they are).
+YEARS = {"D11": (1989, 1989, "made"), "D12": (2002, 2002, "purchase"), "D22": (2015, 2015, "purchase")}
 LEFT_OPEN = {"D01", "D08", "D13", "D16"}  # the text fits several releases; see the expected reading of each
 
 
@@ -30,6 +32,12 @@ def test_a_teaching_listing_is_its_release(
     listing: dict[str, str], constructions: Constructions, weights: MatchWeights
 ) -> None:
     listings = as_listings([listing["title"]], [listing["description"]], [listing["size_text"]])
+    lo, hi, kind = YEARS.get(listing["listing_id"], (None, None, None))
+    listings = listings.with_columns(
+        stated_year_lo=pl.lit(lo, pl.Int32),
+        stated_year_hi=pl.lit(hi, pl.Int32),
+        stated_year_kind=pl.lit(kind, pl.String),
+    )
     found = link(listings, constructions, weights).match
     first = found.row(0, named=True)
     assert first["construction_id"] == listing["true_release"]
@@ -41,11 +49,13 @@ def test_only_pairs_get_places_and_the_store_holds_one_set_of_rows(
     constructions: Constructions, weights: MatchWeights
 ) -> None:
     store = connect()
-    store.execute(
-        "INSERT INTO listing (listing_id, source, external_id, title, price_kind, condition, kind, first_seen, last_seen, status)"
-        " VALUES ('a/1', 'a', '1', 'Pellavane Tollareth 1995', 'fixed', 'unknown', 'pair', '2026-11-24', '2026-11-24', 'open'),"
-        " ('a/2', 'a', '2', 'Pellavane Tollareth box only', 'fixed', 'unknown', 'accessory', '2026-11-24', '2026-11-24', 'open')"
-    )
+    for number, kind in ((1, "pair"), (2, "accessory")):
+        store.execute(
+            "INSERT INTO listing (listing_id, source, external_id, title, price_kind, condition, kind,"
+            " first_seen, last_seen, status) VALUES (?, 'a', ?, 'Pellavane Tollareth 1995', 'fixed', 'unknown', ?,"
+            " '2026-11-24', '2026-11-24', 'open')",
+            [f"a/{number}", str(number), kind],
+        )
     store.execute("CREATE TEMP TABLE todo AS SELECT listing_id FROM listing")
     for _ in range(2):
         run(store, constructions, weights, date(2026, 11, 25))
@@ -100,6 +110,20 @@ def test_a_number_that_differs_is_another_model(constructions: Constructions, we
 def test_slips_of_the_pen_are_put_right(constructions: Constructions, weights: MatchWeights) -> None:
     for title in ("Haldrasen Torquelan High 2012", "Haldrassen Torquellna High 2012", "haldrassen toruqellan hi 2012"):
         assert places(title, constructions, weights)["HD-04"] > 0.8, title
+
+
+def test_a_childrens_version_is_not_the_release_for_adults(constructions: Constructions, weights: MatchWeights) -> None:
+    for title in ("Brelloway Merridune 15 youth GS 5.5Y", "メリデューン15 キッズ 22cm", "Zephrune junior Pellavane 28"):
+        found = link(as_listings([title]), constructions, weights).match
+        assert found["level"][0] in ("generic", "none"), title
+
+
+def test_a_maker_alone_leads_to_a_release_when_enough_else_fits(
+    constructions: Constructions, weights: MatchWeights
+) -> None:
+    assert places("Pellavane runner, silver maroon, 2015", constructions, weights)["PV-04"] > 0.5
+    vague = places("Pellavane running shoes", constructions, weights)
+    assert max(p for key, p in vague.items() if key and key.startswith("PV")) < 0.2
 
 
 def test_releases_that_the_text_cannot_tell_apart_share_the_probability(

@@ -25,6 +25,7 @@ class Name(Document):
     word_bits_most: float
     word_missing: float
     word_extra: float
+    unnamed: float
     typo_per_letter: float
 
 
@@ -97,6 +98,12 @@ class Agreement(Document):
     conflicts: float
 
 
+class Audience(Document):
+    """Bits of words for whom the pair is made."""
+
+    kids: float
+
+
 class Compared(Document):
     """Bits for a model that is only named for comparison."""
 
@@ -117,6 +124,7 @@ class Scale(Document):
     edition: float = Field(ge=0)
     construction: float = Field(ge=0)
     category: float = Field(ge=0)
+    audience: float = Field(ge=0)
 
 
 class Decide(Document):
@@ -142,6 +150,7 @@ class Weights(Document):
     edition: Edition
     construction: Agreement
     category: Agreement
+    audience: Audience
     compared: Compared
     scale: Scale
     decide: Decide
@@ -191,6 +200,7 @@ class ConstructionWords(Document):
 class MatchWords(Document):
     """``words.toml``."""
 
+    common: list[str]
     qualifiers: list[str]
     descriptors: list[str]
     same: dict[str, str]
@@ -201,6 +211,7 @@ class MatchWords(Document):
     size: SizeWords
     colour: dict[str, list[str]]
     category: dict[str, list[str]]
+    audience: dict[str, list[str]]
     construction: list[ConstructionWords]
 
 

@@ -8,7 +8,7 @@ from triage.match.table import Index
 FIELDS = {
     "style_number": "style number", "model": "model", "maker": "maker", "number": "number in the name",
     "qualifier": "qualifier", "year": "year", "colour": "colour", "edition": "edition",
-    "construction": "construction", "category": "category", "compared": "only compared with",
+    "construction": "construction", "audience": "audience", "category": "category", "compared": "only compared with",
 }  # fmt: skip
 EVIDENCE = {
     "item": pl.UInt32, "construction_id": pl.String, "field": pl.String, "listing_value": pl.String,
@@ -90,5 +90,6 @@ def _has(index: Index) -> pl.DataFrame:
         edition="edition",
         construction=pl.concat_str(pl.col("bond"), pl.col("midsole"), separator=", ", ignore_nulls=True),
         category="category",
+        audience=pl.lit("adults"),
     )  # fmt: skip
     return table.unpivot(index="row", variable_name="column", value_name="table_value")

@@ -25,6 +25,7 @@ def fact_phrases(match: MatchWeights) -> Phrases:
         "edition": {"original": words.edition.original, "reissue": words.edition.reissue},
         "construction": {str(n): list(entry.words) for n, entry in enumerate(words.construction)},
         "category": dict(words.category),
+        "audience": dict(words.audience),
     }
     frames = [phrases(listed).with_columns(kind=pl.lit(kind)) for kind, listed in groups.items()]
     return Phrases(pl.concat(frames).select("phrase", "kind", "value"))
@@ -104,3 +105,11 @@ def category_bits(pairs: pl.DataFrame, facts: pl.DataFrame, index: Index, match:
         said |= here
         fits |= here & inside
     return np.where(said & known, np.where(fits, bits.agrees, bits.conflicts), 0.0)
+
+
+def audience_bits(pairs: pl.DataFrame, facts: pl.DataFrame, index: Index, match: MatchWeights) -> np.ndarray:
+    """Return the bits of words for children, but for a release whose own name has one."""
+    listed = match.words.audience["kids"]
+    own = index.releases["model"].str.to_lowercase().str.split(" ").list.eval(pl.element().is_in(listed)).list.any()
+    named = own.to_numpy()[pairs["row"].to_numpy()]
+    return np.where(_said(pairs, facts, "audience", "kids") & ~named, match.weights.audience.kids, 0.0)

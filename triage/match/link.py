@@ -9,7 +9,7 @@ from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match.decide import placed, with_probability, with_rest
 from triage.match.evidence import EVIDENCE, explain
-from triage.match.facts import category_bits, construction_bits, edition_bits
+from triage.match.facts import audience_bits, category_bits, construction_bits, edition_bits
 from triage.match.generic import choose_generic, generic_words
 from triage.match.reading import Reading, read
 from triage.match.score import FACT_BITS, NAME_BITS, colour_bits, name_scores, signatures, style_number_bits, year_bits
@@ -83,15 +83,19 @@ def weigh(reading: Reading, index: Index, match: MatchWeights) -> pl.DataFrame:
     numbered = reading.found.select("item", "row", number_strength="strength")
     extra = numbered.join(sig_of, on="item").select("sig", "row").unique()
     names = name_scores(tokens, extra, index, match)
-    pairs = sig_of.join(names, on="sig").join(numbered, on=["item", "row"], how="left")
-    pairs = pairs.filter((pl.col("shared") > 0) | pl.col("number_strength").is_not_null() | (pl.col("compared") < 0))
-    pairs = pairs.sort("item", "row")
+    pairs = sig_of.join(names, on="sig").join(numbered, on=["item", "row"], how="left").sort("item", "row")
+    # Names are shared by every text with the same ones; what a number adds is this text's alone.
+    by_number = pl.col("number_strength").is_not_null()
+    pairs = pairs.filter(pl.col("model").is_not_null() | by_number)
+    one_word = pl.lit(match.weights.name.word_missing)
+    pairs = pairs.with_columns(model=pl.when(by_number & pl.col("unnamed")).then(one_word).otherwise("model"))
     pairs = pairs.with_columns(
         style_number=style_number_bits(pairs, reading.stray, match),
         year=pl.Series(year_bits(pairs, reading.years, index, match)),
         colour=pl.Series(colour_bits(pairs, reading.colours, index, match)),
         edition=pl.Series(edition_bits(pairs, reading.facts, index, match)),
         construction=pl.Series(construction_bits(pairs, reading.facts, index, match)),
+        audience=pl.Series(audience_bits(pairs, reading.facts, index, match)),
         category=pl.Series(category_bits(pairs, reading.facts, index, match)),
     )
     scale = match.weights.scale.model_dump()

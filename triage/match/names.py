@@ -5,7 +5,7 @@ import polars as pl
 from triage.catalogue.matching import MatchWeights
 from triage.match.repair import repairs, unglued
 from triage.match.table import Index
-from triage.match.text import spaced, tokens
+from triage.match.text import clauses, spaced
 from triage.match.vocabulary import ROMAN
 
 # Lone numbers that can be a size: the usual ones of adults at any time, the others when no size is marked.
@@ -27,7 +27,7 @@ def split_words(texts: pl.DataFrame, index: Index) -> pl.DataFrame:
     text = pl.col("text")
     if index.kana:
         text = text.str.replace_many(index.kana, [f" {name} " for name in index.kana])
-    words = tokens(text)
+    words = clauses(text)
     if index.joins:
         joined = spaced(words).str.replace_many(list(index.joins), list(index.joins.values()))
         words = joined.str.extract_all(r"\S+")
@@ -67,8 +67,20 @@ def named(words: pl.DataFrame, sizes: pl.DataFrame, index: Index, match: MatchWe
     fillers = [word for word in match.words.compare.filler if word not in known_words]
     kept = known.filter(pl.col("kind").is_not_null() | ~pl.col("word").is_in(fillers))
     kept = _in_names(kept, match)
+    unlisted = _unlisted(kept, index)
     kept = _against(kept, match)
-    return _numbers(kept, sizes).select(*READING, "against")
+    names = _numbers(kept, sizes).select(*READING, "against")
+    return pl.concat([names, unlisted]).sort("item", "place")
+
+
+def _unlisted(kept: pl.DataFrame, index: Index) -> pl.DataFrame:
+    """Return the words after a maker that no list knows: a model's name, most likely, that the table lacks."""
+    word = pl.col("word").str.contains(r"^\p{Latin}{4,}$|^[\p{Katakana}ー]{3,}$")
+    strange = word & pl.col("kind").is_null() & (pl.col("before") == "maker") & ~pl.col("word").is_in(index.common)
+    found = kept.filter(strange)
+    return found.select(
+        "item", "place", "word", kind=pl.lit("unlisted"), token=pl.lit("unlisted"), slips="slips", against=pl.lit(False)
+    ).cast({"slips": pl.Int64})
 
 
 def recognised(words: pl.DataFrame, index: Index) -> pl.DataFrame:

@@ -9,7 +9,7 @@ from triage.match.codes import quoted, without_codes
 from triage.match.facts import fact_phrases, facts_in
 from triage.match.names import named, split_words
 from triage.match.table import COLOUR_MASKS, Index
-from triage.match.text import marks_size, plain, spaced, tokens, without_sizes
+from triage.match.text import BREAK, marks_size, plain, spaced, tokens, without_sizes
 from triage.match.years import FIELDS, stated_years
 
 
@@ -49,6 +49,8 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
     whole = pl.when(pl.col("body") == "").then("title").otherwise(pl.concat_str("title", pl.lit(" . "), "body"))
     whole_texts = texts.select("item", text=whole)
     titled, told = _bare(texts, "title", index, match), _bare(bodies, "body", index, match)
+    # A body starts a clause of its own: its first word continues no name of the title.
+    told = told.with_columns(pl.lit(f"{BREAK} ") + pl.col("text"))
     words, more = split_words(titled, index), split_words(told, index)
     found, stray = quoted(whole_texts, index.codes, index.prefixes)
     lines = whole_texts.select("item", text=spaced(tokens(pl.col("text"))))
@@ -58,7 +60,7 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
         names=_names(words, more, _sizes(listings, texts, match), index, match),
         found=found,
         stray=stray,
-        years=_years(listings, titled, told, match),
+        years=_years(listings, titled, match),
         colours=pl.concat([words, more])
         .join(hues, on="word", how="semi")
         .select("item", "word")
@@ -76,7 +78,8 @@ def _names(
     if more.is_empty():
         return titled
     told = titled.filter((pl.col("kind") == "model") & ~pl.col("against")).select("item").unique()
-    later = more.with_columns(pl.col("place") + words["place"].max() + 1 if words.height else pl.col("place"))  # type: ignore[operator]
+    last = words["place"].to_numpy().max(initial=0)
+    later = more.with_columns(pl.col("place") + int(last) + 1)
     both = pl.concat([words, later]).join(told, on="item", how="anti").sort("item", "place")
     both = both.join(more.select("item").unique(), on="item", how="semi", maintain_order="left")
     again = named(both, sizes, index, match)
@@ -96,12 +99,11 @@ def _bare(texts: pl.DataFrame, column: str, index: Index, match: MatchWeights) -
     return texts.select("item", text=without_sizes(without_codes(pl.col(column), index.prefixes), match.words))
 
 
-def _years(listings: pl.DataFrame, titled: pl.DataFrame, told: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
-    """Return the stated years: of the title, else those the listing stage found, else of the body."""
+def _years(listings: pl.DataFrame, titled: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
+    """Return the stated years: of the title, else those the listing stage found in the whole text."""
     lo, hi = pl.col("stated_year_lo"), pl.col("stated_year_hi")
     bought = (pl.col("stated_year_kind") == "purchase").fill_null(False)
     stated = listings.filter(lo.is_not_null())
     stated = stated.select("item", first_lo=lo, first_hi=hi, last_lo=lo, last_hi=hi, purchase=bought).cast(FIELDS)  # type: ignore[arg-type]
-    best = pl.concat([stated_years(titled, match.words), stated, stated_years(told, match.words)])
-    best = best.unique("item", keep="first", maintain_order=True)
+    best = pl.concat([stated_years(titled, match.words), stated]).unique("item", keep="first", maintain_order=True)
     return listings.select("item").join(best, on="item", how="left", maintain_order="left")

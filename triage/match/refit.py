@@ -94,9 +94,10 @@ def _ways(pairs: pl.DataFrame, truth: pl.DataFrame, match: MatchWeights) -> _Way
     )
     best = best.unique("item", keep="first", maintain_order=True)
     positive = (pl.col("year") + pl.col("colour") > 0).cast(pl.Float64) * match.weights.prior.sibling_facts
-    kept = {"model": 1.0, "maker": 1.0, "compared": 1.0, "year": positive, "colour": positive}
+    whole, nothing = pl.lit(1.0), pl.lit(0.0)
+    kept = {"model": whole, "maker": whole, "compared": whole, "year": positive, "colour": positive}
     sibling = best.with_columns(
-        *(pl.col(kind) * kept.get(kind, 0.0) for kind in EVIDENCE_KINDS), unrelated=pl.lit(0.0), sibling=pl.lit(1.0)
+        *(pl.col(kind) * kept.get(kind, nothing) for kind in EVIDENCE_KINDS), unrelated=pl.lit(0.0), sibling=pl.lit(1.0)
     )
     unrelated = truth.with_columns(
         *(pl.lit(0.0).alias(kind) for kind in EVIDENCE_KINDS), unrelated=pl.lit(1.0), sibling=pl.lit(0.0)

@@ -14,7 +14,7 @@ from triage.catalogue.matching import InName, MatchWeights
 from triage.match.table import FIRST_YEAR, LAST_YEAR, Index, as_masks
 
 NAME_BITS = ("model", "maker", "number", "qualifier", "compared")
-FACT_BITS = ("style_number", "year", "colour", "edition", "construction", "category")
+FACT_BITS = ("style_number", "year", "colour", "edition", "construction", "category", "audience")
 
 
 def signatures(named: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -36,7 +36,10 @@ def signatures(named: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
 
 
 def name_scores(tokens: pl.DataFrame, extra: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
-    """Return the bits of the names for every release that shares a model word with a set of names.
+    """Return the bits of the names for the releases in question.
+
+    Those are the releases that share a model word with a set of names; where no model is named at all, every
+    release of a maker that is; and ``extra``.
 
     Args:
         tokens: sig, kind, token, slips, against.
@@ -45,37 +48,53 @@ def name_scores(tokens: pl.DataFrame, extra: pl.DataFrame, index: Index, match: 
         match: Weights.
 
     Returns:
-        sig, row and the bits: model, maker, number, qualifier, compared; ``shared`` counts model words.
+        sig, row and the bits: model, maker, number, qualifier, compared. ``model`` is NULL for a release that only
+        a style number can have found; ``unnamed``: no model is named.
     """
-    model = tokens.filter(pl.col("kind") == "model")
-    pairs = _shared_words(model.filter(~pl.col("against")), index, match)
-    pairs = pl.concat([pairs, extra.join(pairs, on=["sig", "row"], how="anti")], how="diagonal").sort("sig", "row")
-    pairs = pairs.with_columns(pl.col("shared").fill_null(0), pl.col("agree").fill_null(0.0))
-    against = model.filter("against").join(index.postings, left_on="token", right_on="word")
-    against = against.select("sig", "row").unique().with_columns(compared=pl.lit(match.weights.compared.word))
-    said = model.filter(~pl.col("against")).group_by("sig").agg(said=pl.col("token").n_unique())
-    pairs = pairs.join(against, on=["sig", "row"], how="left").join(said, on="sig", how="left")
-    name = match.weights.name
-    has = pl.Series("has", index.word_count[pairs["row"].to_numpy()])
-    missing = (has - pairs["shared"]) * name.word_missing
-    surplus = (pairs["said"].fill_null(0) - pairs["shared"]) * name.word_extra
-    kept = tokens.filter(~pl.col("against"))
     w = match.weights
-    maker = _maker(kept, pairs, index, match)
+    model, kept = tokens.filter(pl.col("kind") == "model"), tokens.filter(~pl.col("against"))
+    pairs = _shared_words(model.filter(~pl.col("against")), index, match)
+    for more in (_compared(model, index), _of_maker(tokens, index, match), extra):
+        pairs = pl.concat([pairs, more.join(pairs, on=["sig", "row"], how="anti")], how="diagonal")
+    unnamed = pl.col("unnamed").fill_null(False) | pl.col("model").is_null()
+    pairs = pairs.with_columns(unnamed=unnamed).sort("sig", "row")
+    against = _compared(model, index).select("sig", "row", compared=pl.lit(w.compared.word))
+    pairs = pairs.join(against, on=["sig", "row"], how="left", maintain_order="left")
     number = _masked("number", kept, pairs, index, w.number_in_name, w.number_in_name.extra)
-    number += _count_other(kept, pairs) * w.number_in_name.extra
+    number = number + _count_other(kept, pairs) * w.number_in_name.extra
     qualifier = _masked("qualifier", kept, pairs, index, w.qualifier, w.qualifier.extra)
-    qualifier += _masked("descriptor", kept, pairs, index, w.qualifier, w.qualifier.descriptor_extra)
-    qualifier += _masked("edition_word", kept, pairs, index, w.qualifier, 0.0)
+    qualifier = qualifier + _masked("descriptor", kept, pairs, index, w.qualifier, w.qualifier.descriptor_extra)
+    qualifier = qualifier + _masked("edition_word", kept, pairs, index, w.qualifier, 0.0)
     return pairs.select(
-        "sig", "row", "shared",
-        model=pl.col("agree") + missing + surplus,
-        maker=pl.Series(maker), number=pl.Series(number), qualifier=pl.Series(qualifier),
+        "sig",
+        "row",
+        "model",
+        "unnamed",
+        maker=pl.Series(_maker(kept, pairs, index, match)),
+        number=pl.Series(number),
+        qualifier=pl.Series(qualifier),
         compared=pl.col("compared").fill_null(0.0),
-    )  # fmt: skip
+    )
+
+
+def _compared(model: pl.DataFrame, index: Index) -> pl.DataFrame:
+    """Return sig, row, model (0 bits) for releases that are only named for comparison."""
+    found = model.filter("against").join(index.postings, left_on="token", right_on="word")
+    return found.select("sig", "row").unique().with_columns(model=pl.lit(0.0))
+
+
+def _of_maker(tokens: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
+    """Return sig, row, model for all releases of a maker, where the maker is all that is named."""
+    modelled = tokens.filter(pl.col("kind").is_in(["model", "unlisted"])).select("sig").unique()
+    makers = tokens.filter((pl.col("kind") == "maker") & ~pl.col("against")).join(modelled, on="sig", how="anti")
+    few = pl.len().over("maker") <= match.weights.decide.candidates_most
+    releases = index.releases.filter(few).select("row", "maker")
+    found = makers.join(releases, left_on="token", right_on="maker").select("sig", "row").unique()
+    return found.with_columns(model=pl.lit(match.weights.name.unnamed), unnamed=pl.lit(True))
 
 
 def _shared_words(model: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
+    """Return sig, row, model: the bits of the model words a text shares, lacks and has beside the release's."""
     name = match.weights.name
     bits = index.names.filter(pl.col("kind") == "model").select("token", "bits").unique("token").sort("token")
     best = model.group_by("sig", "token").agg(pl.col("slips").min())
@@ -83,7 +102,11 @@ def _shared_words(model: pl.DataFrame, index: Index, match: MatchWeights) -> pl.
     reached = weighed.join(index.postings, left_on="token", right_on="word")
     pairs = reached.group_by("sig", "row").agg(shared=pl.len().cast(pl.Int64), agree=pl.col("agree").sum())
     rank = pl.col("agree").rank("min", descending=True).over("sig")
-    return pairs.filter(rank <= match.weights.decide.candidates_most)
+    pairs = pairs.filter(rank <= match.weights.decide.candidates_most)
+    pairs = pairs.join(best.group_by("sig").agg(said=pl.len().cast(pl.Int64)), on="sig")
+    has = pl.Series(index.word_count[pairs["row"].to_numpy()])
+    missing, surplus = has - pl.col("shared"), pl.col("said") - pl.col("shared")
+    return pairs.select("sig", "row", model=pl.col("agree") + missing * name.word_missing + surplus * name.word_extra)
 
 
 def _sig_masks(kind: str, tokens: pl.DataFrame, height: int, index: Index) -> np.ndarray:
@@ -98,17 +121,18 @@ def _masked(
     """Return the bits of one kind of word: agreements, words the text lacks, words the release lacks."""
     said, has = _both_masks(kind, tokens, pairs, index)
     both = np.bitwise_count(said & has).sum(1)
-    return (
+    unnamed = pairs["unnamed"].to_numpy()  # who names no model leaves the rest of its name out as well
+    total: np.ndarray = (
         both * bits.agrees
-        + (np.bitwise_count(has).sum(1) - both) * bits.missing
+        + (np.bitwise_count(has).sum(1) - both) * np.where(unnamed, 0.0, bits.missing)
         + (np.bitwise_count(said).sum(1) - both) * extra
     )
+    return total
 
 
 def _both_masks(kind: str, tokens: pl.DataFrame, pairs: pl.DataFrame, index: Index) -> tuple[np.ndarray, np.ndarray]:
     sig = pairs["sig"].to_numpy()
-    height = int(sig.max()) + 1 if sig.size else 0
-    height = max(height, int(tokens["sig"].max() or 0) + 1)  # type: ignore[call-overload]
+    height = 1 + max(sig.max(initial=0), tokens["sig"].to_numpy().max(initial=0))
     return _sig_masks(kind, tokens, height, index)[sig], index.masks[kind][pairs["row"].to_numpy()]
 
 

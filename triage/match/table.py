@@ -9,6 +9,7 @@ from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match.codes import code_keys, code_prefixes
 from triage.match.vocabulary import (
+    common_words,
     family_words,
     joined_phrases,
     maker_words,
@@ -38,6 +39,7 @@ class Index:
         kana: Katakana names, for cutting them out of unspaced text.
         codes: key -> row, strength (exact, partial, stem).
         prefixes: Letters that style numbers of this table start with.
+        common: Words of every list, and those that choose a generic construction: no names of models.
         made: Rows x years, running share of stated years up to and including a year.
         bought: The same for years of purchase.
     """
@@ -52,6 +54,7 @@ class Index:
     kana: list[str]
     codes: pl.DataFrame
     prefixes: list[str]
+    common: list[str]
     made: np.ndarray
     bought: np.ndarray
 
@@ -76,6 +79,7 @@ def build_index(constructions: Constructions, match: MatchWeights) -> Index:
         kana=sorted(kana.to_list()),
         codes=code_keys(releases),
         prefixes=code_prefixes(releases),
+        common=common_words(constructions.generic, match),
         made=_year_curve(releases, match, 1, match.weights.year.style_year_of_reissue),
         bought=_year_curve(releases, match, match.weights.year.purchase_grace, 0.0),
     )

@@ -7,6 +7,8 @@ import polars as pl
 from triage.catalogue.matching import MatchWords
 
 WORD = r"[0-9]+|\p{Latin}+|[\p{Katakana}ー]+|\p{Hiragana}+|\p{Han}+"
+BREAK = "¦"  # where a clause ends: what stands after it continues no name
+CLAUSE_END = r"[,;!?|()、。]"
 STROKES = {
     "’": "'", "‘": "'", "´": "'", "`": "'", "–": "-", "—": "-", "‐": "-", "ø": "o", "ß": "ss", "æ": "ae", "ł": "l",
 }  # fmt: skip
@@ -22,6 +24,11 @@ def plain(text: pl.Expr) -> pl.Expr:
 def tokens(text: pl.Expr) -> pl.Expr:
     """Return the words of plain text as a list; letters, digits and scripts are split from each other."""
     return text.str.extract_all(WORD)
+
+
+def clauses(text: pl.Expr) -> pl.Expr:
+    """Return the words of plain text as a list, with ``BREAK`` between clauses."""
+    return text.str.replace_all(CLAUSE_END, f" {BREAK} ").str.extract_all(f"{WORD}|{BREAK}")
 
 
 def spaced(words: pl.Expr) -> pl.Expr:

@@ -148,3 +148,16 @@ def joined_phrases(releases: pl.DataFrame, words: pl.DataFrame, match: MatchWeig
     one = other.filter(pl.col("read").n_unique().over("phrase") == 1)
     both = pl.concat([glued, one]).unique("phrase", keep="first", maintain_order=True).sort("phrase")
     return dict(both.iter_rows())
+
+
+def common_words(generic: pl.DataFrame, match: MatchWeights) -> list[str]:
+    """Return the words of every list and of the generic constructions, of which none is a model's name."""
+    words = match.words
+    lists = [
+        words.common, words.qualifiers, words.descriptors, words.edition.original, words.edition.reissue,
+        words.compare.before, words.compare.after, words.compare.filler, words.year.event, words.year.event_after,
+        words.year.purchase, words.size.before, words.size.after, *words.colour.values(), *words.category.values(),
+        *words.audience.values(), *(entry.words for entry in words.construction), *generic["words"].to_list(),
+    ]  # fmt: skip
+    every = pl.DataFrame({"words": [entry for listed in lists for entry in listed]}, schema={"words": pl.String})
+    return every.select(tokens(plain(pl.col("words"))).explode().unique().sort()).to_series().to_list()
