@@ -11,11 +11,12 @@ from typing import Literal
 import polars as pl
 
 from triage.catalogue.feeds import FeedCatalogue
+from triage.ingest.bulk import LEAST_BYTES, NotCleanError, store_bulk
 from triage.ingest.files import Found, find, sha256_of
 from triage.ingest.mapping import Mapping
 from triage.ingest.preview import Preview, preview
 from triage.ingest.readers import PLAIN, packed
-from triage.ingest.reading import Account, open_export
+from triage.ingest.reading import Account, Export, open_export
 from triage.ingest.rows import Broken, FileError, Reader, cut
 from triage.store import Connection, append, transaction
 
@@ -100,8 +101,13 @@ def _one_file(store: Connection, feeds: FeedCatalogue, found: Found, readers: tu
         if _seen_before(store, sha256[:16]):
             return FeedNote(found.shown, "seen", found.seen_on, sha256[:16])
         _forget(store, sha256[:16])
-        with transaction(store):
-            return _store_rows(store, feeds, found, sha256, readers)
+        export = open_export(found.path, feeds, readers)
+        try:
+            with transaction(store):
+                return _store_rows(store, export, found, sha256, LEAST_BYTES)
+        except NotCleanError:
+            with transaction(store):
+                return _store_rows(store, export, found, sha256)
     except FileError as refused:
         _forget(store, sha256[:16])
         with transaction(store):
@@ -125,14 +131,13 @@ def _forget(store: Connection, feed_id: str) -> None:
             store.execute(f"DELETE FROM {table} WHERE feed_id = ?", [feed_id])
 
 
-def _store_rows(
-    store: Connection, feeds: FeedCatalogue, found: Found, sha256: str, readers: tuple[Reader, ...]
-) -> FeedNote:
+def _store_rows(store: Connection, export: Export, found: Found, sha256: str, bulk_from: int | None = None) -> FeedNote:
     """Store the rows of a file piece by piece, then its ledger line; a refusal undoes it all."""
-    export = open_export(found.path, feeds, readers)
     account = Account()
     feed_id = sha256[:16]
-    for piece in export.pieces():
+    for piece in export.pieces(bulk_from):
+        if piece.bulk is not None:
+            account.rows_read += store_bulk(store, feed_id, piece.bulk)
         append(store, "raw_row", piece.rows.with_columns(feed_id=pl.lit(feed_id)))
         append(store, "reject", _rejects(feed_id, piece.broken))
         account.add(piece)

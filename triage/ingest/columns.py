@@ -9,7 +9,8 @@ _KINDS = (
     r"^\s*$|^\s*[+-]?\d{1,18}\s*$",
     r"^\s*$|^\s*\d{4}-\d\d-\d\d([T ].*)?$|^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2,4}( .*)?$",
     r"^\s*$|^\s*(?i:https?://)\S+\s*$",
-    r"^\s*$|^\D{0,6}\d[\d.,'’ \u00a0\u202f]*\D{0,6}$",
+    # The blanks are written out: Python, Polars and DuckDB have no escape for them in common.
+    "^\\s*$|^\\D{0,6}\\d[\\d.,'’ \u00a0\u202f]*\\D{0,6}$",
     r"^\s*$|^\s*[A-Z]{2,3}\s*$",
     r"^\s*$|^\s*[A-Za-z]{0,4}[-_#]?\d[\dA-Za-z_-]*\s*$",
 )

@@ -115,7 +115,7 @@ def _layout(header: list[str], width: int, below: list[list[str]]) -> Layout:
 
 
 def _kept(header: tuple[str, ...], rows: list[list[str]]) -> tuple[int, ...] | None:
-    """Return the columns with a heading or content: where lines end in a delimiter, or each is doubled, some lack both."""
+    """Return the columns with a heading or content; lines that end in a delimiter make one that has neither."""
     if not header or all(header):
         return None
     filled = {i for cells in rows for i, cell in enumerate(cells) if cell.strip()}

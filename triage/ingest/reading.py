@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -24,14 +24,17 @@ class Export:
     feed_map: FeedMap | None
     reader: Reader
 
-    def pieces(self) -> Iterator[Piece]:
+    def pieces(self, bulk_from: int | None = None) -> Iterator[Piece]:
         """Yield the pieces; whatever goes wrong inside a reader rejects this file and no other.
+
+        Args:
+            bulk_from: Bytes from which a clean table may come as a query; None: never.
 
         Raises:
             FileError: The file can't be read.
         """
         try:
-            yield from self.reader.read(self.path, self._settings())
+            yield from self.reader.read(self.path, replace(self._settings(), bulk_from=bulk_from))
         except (FileError, GeneratorExit):
             raise
         except (Exception, pl.exceptions.PanicException) as error:

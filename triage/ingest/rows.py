@@ -35,6 +35,7 @@ class Piece:
         broken: Rows left out, with the reason.
         skipped: Lines that are no data, counted by what they are: preamble, blank, footer, ...
         notes: What a person should know of how the file was read.
+        bulk: A query that gives the rows, and fails when they are not clean; ``rows`` is then empty.
     """
 
     headings: tuple[str, ...]
@@ -42,6 +43,16 @@ class Piece:
     broken: tuple[Broken, ...] = ()
     skipped: dict[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    bulk: "Bulk | None" = None
+
+
+@dataclass(frozen=True)
+class Bulk:
+    """A query for the columns row_no and cells, with its values, and the lines its rows must add up to."""
+
+    query: str
+    values: tuple[str, ...]
+    lines: int
 
 
 @dataclass(frozen=True)
@@ -51,6 +62,7 @@ class Settings:
     Attributes:
         header: False when the file has no heading row, None when nobody said.
         expected: Headings the feed map names.
+        bulk_from: Bytes from which a clean table may come as a query instead of rows; None: never.
     """
 
     words: HeadingWords
@@ -58,6 +70,7 @@ class Settings:
     delimiter: str | None = None
     header: bool | None = None
     expected: tuple[str, ...] = ()
+    bulk_from: int | None = None
 
 
 class Reader(Protocol):

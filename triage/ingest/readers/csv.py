@@ -4,14 +4,18 @@ from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 
+from triage.ingest.bulk import bulk_of
+from triage.ingest.dialect import Dialect, split
 from triage.ingest.dialect import detect as detect_dialect
-from triage.ingest.rows import FileError, Piece, Settings
+from triage.ingest.layout import lay_out
+from triage.ingest.rows import FileError, Piece, Settings, cells_frame
 from triage.ingest.table import Table
 from triage.ingest.text import bounded_lines, detect, looks_like_text
 
 NAME = "csv"
 _PIECE_CHARACTERS = 16_000_000
 _SAMPLE_LINES = 400
+_LAYOUT_LINES = 2_000
 _NOT_TEXT = (b"{", b"[", b"<", b"PK\x03\x04", b"\x1f\x8b", b"PAR1", b"\xd0\xcf\x11\xe0", b"%PDF", b"Rar!")
 _OTHER_FORMATS = (".json", ".jsonl", ".ndjson", ".html", ".htm", ".xhtml", ".xml", ".rss", ".atom")
 
@@ -24,17 +28,14 @@ def claims(path: Path, head: bytes) -> bool:
 
 def read(path: Path, settings: Settings) -> Iterator[Piece]:
     """Yield the rows of a table, cells as text; a row that doesn't fit its columns is refused."""
-    encoding = settings.encoding or detect(path)
-    with path.open(encoding=encoding, errors="surrogateescape", newline="") as stream:
+    bulk = _bulk(path, settings)
+    if bulk is not None:
+        yield bulk
+        return
+    with path.open(encoding=settings.encoding or detect(path), errors="surrogateescape", newline="") as stream:
         source = bounded_lines(stream)
         lines = list(islice(source, _SAMPLE_LINES))
-        if lines:
-            lines[0] = lines[0].removeprefix("\ufeff")
-        dialect = detect_dialect(lines, settings.words, settings.delimiter or _stated(lines))
-        if dialect is None:
-            shown = lines[0][:200].strip() if lines else "no lines"
-            raise FileError("no-delimiter", shown, "columns divided by comma, semicolon, tab or |")
-        table = Table(dialect, settings)
+        table = Table(_dialect(lines, settings), settings)
         size = sum(map(len, lines))
         for line in source:
             lines.append(line)
@@ -44,6 +45,39 @@ def read(path: Path, settings: Settings) -> Iterator[Piece]:
                 size = sum(map(len, lines))
                 yield piece
         yield table.take(lines, final=True)[0]
+
+
+def _bulk(path: Path, settings: Settings) -> Piece | None:
+    """Return a long table as a query when it is UTF-8, its first rows are clean and its heading is the first line."""
+    long = settings.bulk_from is not None and path.stat().st_size >= settings.bulk_from
+    if not long or settings.encoding not in (None, "utf-8"):
+        return None
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            lines = list(islice(bounded_lines(stream), _LAYOUT_LINES))
+        dialect = _dialect(lines[:_SAMPLE_LINES], settings)
+        layout, records, skipped = lay_out(list(split(lines, dialect, final=False)), settings)
+    except (UnicodeDecodeError, FileError):
+        return None
+    if skipped or not records or records[0].line != 1 or layout.headings[0].startswith("\ufeff"):
+        return None
+    bulk = bulk_of(path, dialect, layout)
+    return None if bulk is None else Piece(layout.headings, cells_frame([], []), bulk=bulk)
+
+
+def _dialect(lines: list[str], settings: Settings) -> Dialect:
+    """Return the dialect of the first lines.
+
+    Raises:
+        FileError: They are no table.
+    """
+    if lines:
+        lines[0] = lines[0].removeprefix("\ufeff")
+    dialect = detect_dialect(lines, settings.words, settings.delimiter or _stated(lines))
+    if dialect is None:
+        shown = lines[0][:200].strip() if lines else "no lines"
+        raise FileError("no-delimiter", shown, "columns divided by comma, semicolon, tab or |")
+    return dialect
 
 
 def _stated(lines: list[str]) -> str | None:
