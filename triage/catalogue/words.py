@@ -204,6 +204,7 @@ class KindWords(Document):
     single: KindPlaces
     replica: KindPlaces
     nothing: Languages
+    small_pair: WordList
     pair_noun: WordList
 
 

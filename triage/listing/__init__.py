@@ -1,6 +1,9 @@
 """Stage 2, listings: raw_row -> listing, sighting, twin, reject."""
 
+from collections.abc import Iterator
 from datetime import date
+
+import polars as pl
 
 from triage.catalogue.words import Words
 from triage.listing.cells import new_feeds, read_cells
@@ -8,6 +11,8 @@ from triage.listing.history import record
 from triage.listing.normalise import Reading, normalise
 from triage.listing.twins import write_twins
 from triage.store import Connection, transaction
+
+BATCH_ROWS = 200_000  # small exports are read together, large ones one by one: fixed costs against memory
 
 
 def run(store: Connection, words: Words, as_of: date) -> None:
@@ -23,9 +28,21 @@ def run(store: Connection, words: Words, as_of: date) -> None:
     """
     reading = Reading(words)
     seen = 0
-    for feed in new_feeds(store).iter_rows(named=True):
+    for cells in _batches(store):
         with transaction(store):
-            seen += record(store, *normalise(read_cells(store, feed), reading))
+            seen += record(store, *normalise(cells, reading))
     if seen:
         with transaction(store):
             write_twins(store, words.twin)
+
+
+def _batches(store: Connection) -> Iterator[pl.DataFrame]:
+    """Yield the cells of the new rows, whole exports at a time."""
+    waiting: list[pl.DataFrame] = []
+    for feed in new_feeds(store).iter_rows(named=True):
+        waiting.append(read_cells(store, feed))
+        if sum(cells.height for cells in waiting) >= BATCH_ROWS:
+            yield pl.concat(waiting)
+            waiting = []
+    if waiting:
+        yield pl.concat(waiting)

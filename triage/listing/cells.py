@@ -82,6 +82,7 @@ def read_cells(store: Connection, feed: dict[str, Any]) -> pl.DataFrame:
         .with_columns(
             feed_id=pl.lit(feed["feed_id"]), source=pl.lit(feed["source"]), seen_on=pl.lit(feed["seen_on"], pl.Date)
         )
+        .select("feed_id", "row_no", "source", "seen_on", *FIELDS, *(f"set_{name}" for name in SETTINGS))
     )
 
 

@@ -106,7 +106,9 @@ def read_kinds(cells: pl.DataFrame, words: KindWords, books: tuple[Phrasebook, P
     """
     said = _said(cells, books)
     noun = whole(words.pair_noun.words)
-    counted = folded_cell(pl.col("title")).str.contains(
+    small = rf"\d+\s?(?:{noun})\s(?:of\s|de\s|di\s)?(?:{whole(words.small_pair.words)})"
+    title = folded_cell(pl.col("title")).str.replace_all(small, "")
+    counted = title.str.contains(
         rf"(?:^|[^\d.,])(?:[2-9]|[1-9]\d)\s?x?\s?(?:{noun})|\bx\s?(?:[2-9]|[1-9]\d)\s(?:{noun})"
     )
     claims = {name: has(pl.col("bits"), books[0], name) for name in KINDS}
