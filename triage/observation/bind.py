@@ -36,9 +36,11 @@ def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataF
     )
     apart = (pl.col("start_t") >= pl.col("end")) | (pl.col("end_t") <= pl.col("start"))
     blocked = blocked.filter(apart & (_crossed("comma") + _crossed("and") + _crossed("or") + _crossed("but") == 0))
-    alone = lexicon.reads.filter(pl.col("thing") == "")["condition"]  # says something without any thing
+    alone = lexicon.reads.filter(pl.col("thing") == "").group_by(key="condition").agg(reach=pl.col("within").min())
+    blocked = blocked.join(alone, on="key", how="left").with_columns(within=pl.col("reach").fill_null(FAR))
     near = pl.concat([fits, blocked.select(fits.columns)], how="vertical_relaxed")
-    near = near.with_columns(alone=pl.col("key").is_in(alone.implode())).with_columns(far=_distance())
+    # A condition that says something without any thing starts a statement of its own.
+    near = near.with_columns(alone=pl.col("key").is_in(alone["key"].implode())).with_columns(far=_distance())
     near = near.filter(pl.col("far") < pl.col("within"))
     nearest = near.sort("cid", "far", "start_t", "sign", nulls_last=True).unique(
         "cid", keep="first", maintain_order=True

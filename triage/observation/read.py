@@ -3,6 +3,7 @@
 import polars as pl
 
 from triage.observation.bind import PARTS, bound, unbound
+from triage.observation.fold import clusters
 from triage.observation.habit import sentence_key
 from triage.observation.lexicon import Lexicon
 from triage.observation.scope import conditions, read_words
@@ -112,7 +113,24 @@ def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
 
 def _unfolded(span: pl.DataFrame) -> pl.DataFrame:
     """Map positions of sentences that were folded cluster by cluster back to the characters typed."""
-    return span
+    odd = span.filter("odd")
+    if odd.is_empty():
+        return span
+    pieces = clusters(odd.select("sid", "text").unique(maintain_order=True)).with_columns(
+        size_plain=pl.col("piece").str.len_chars().cast(pl.Int64), upto=pl.col("at") + pl.col("size").cast(pl.Int64)
+    )
+    pieces = pieces.with_columns(plain_upto=pl.col("size_plain").cum_sum().over("sid"))
+    pieces = pieces.with_columns(plain_at=pl.col("plain_upto") - pl.col("size_plain")).sort("plain_at")
+    shown = pieces.filter(pl.col("size_plain") > 0)
+    begun = shown.select("sid", "plain_at", first_typed="at")
+    ended = shown.select("sid", "plain_at", after_typed="upto")
+    odd = odd.with_columns(last=pl.col("after") - 1).sort("first")
+    odd = odd.join_asof(begun, left_on="first", right_on="plain_at", by="sid", check_sortedness=False)
+    odd = odd.sort("last").join_asof(
+        ended, left_on="last", right_on="plain_at", by="sid", check_sortedness=False, suffix="_end"
+    )
+    odd = odd.with_columns(first="first_typed", after="after_typed")
+    return pl.concat([span.filter(~pl.col("odd")), odd.select(span.columns)], how="vertical_relaxed")
 
 
 def with_hints(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:

@@ -98,8 +98,10 @@ def _pairs(words: pl.DataFrame, said: pl.DataFrame, kinds: list[str], *, ahead: 
         return pairs.filter(pl.col("start_c") >= pl.col("end")).with_columns(
             gap=pl.col("start_c") - pl.col("end"), from_=pl.col("end")
         )
-    return pairs.filter(pl.col("start") >= pl.col("end_c")).with_columns(
-        gap=pl.col("start") - pl.col("end_c"), from_=pl.col("end_c")
+    # Japanese verb ends overlap: 硬くなって and ていません share a syllable.
+    later = (pl.col("start") > pl.col("start_c")) & (pl.col("end") > pl.col("end_c"))
+    return pairs.filter(later).with_columns(
+        gap=pl.max_horizontal(pl.col("start") - pl.col("end_c"), pl.lit(0)), from_=pl.col("end_c")
     )
 
 
