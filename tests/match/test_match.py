@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from tests.match.conftest import as_listings
-from triage.catalogue.constructions import Constructions
+from triage.catalogue.constructions import Constructions, load_constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match import link, run
 from triage.store import connect, frame
@@ -132,6 +132,31 @@ def test_releases_that_the_text_cannot_tell_apart_share_the_probability(
     found = places("Pellavane Zephrune Classic silver maroon", constructions, weights)
     assert found["PV-03"] == pytest.approx(found["PV-04"], abs=1e-12)
     assert found["PV-03"] > 0.4
+
+
+def test_a_tie_names_the_parts_it_settles_and_the_question_that_ends_it(
+    constructions: Constructions, weights: MatchWeights
+) -> None:
+    found = link(as_listings(["Pellavane Zephrune Classic silver maroon", "Pellavane Tollareth 1995"]), constructions, weights)
+    told = found.evidence.filter(pl.col("field").is_in(["told apart by", "the same in all"]))
+    assert set(told["listing_id"]) == {"L000"}
+    values = dict(told.select("field", "table_value").rows())
+    assert values["told apart by"] == "style number on the size label: PLV84/412, PLV84/914"
+    assert {"midsole", "outsole", "bond"} <= set(values["the same in all"].split(", "))
+    assert (told["weight"] == 0).all()
+
+
+def test_a_tie_without_style_numbers_asks_for_the_year_of_make(weights: MatchWeights, tmp_path: Path) -> None:
+    table = tmp_path / "mine.csv"
+    table.write_text(
+        "model_id,maker,model,made_from,made_to,midsole\n"
+        "A-1,Oddmaker,Lumvar,1990-01,1991-12,pu_ester_midsole\nA-2,Oddmaker,Lumvar,2005-01,2006-12,eva_structural\n",
+        "utf-8",
+    )
+    found = link(as_listings(["Oddmaker Lumvar size 9"]), load_constructions([table], []), weights)
+    told = found.evidence.filter(pl.col("field") == "told apart by")
+    assert told["table_value"].to_list() == ["year of make on the label: 1990 to 1991, 2005 to 2006"]
+    assert found.match["probability"][0] == pytest.approx(found.match["probability"][1], abs=1e-12)
 
 
 def test_a_shoe_in_no_table_gets_the_construction_its_words_point_to(

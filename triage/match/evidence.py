@@ -4,6 +4,7 @@ import polars as pl
 
 from triage.match.reading import Reading
 from triage.match.table import Index
+from triage.match.ties import tie_evidence
 
 FIELDS = {
     "style_number": "style number", "model": "model", "maker": "maker", "number": "number in the name",
@@ -30,18 +31,12 @@ def explain(kept: pl.DataFrame, reading: Reading, index: Index) -> pl.DataFrame:
     long = long.filter(pl.col("weight").abs() > 1e-9)
     said = _said(reading, kept).rename({"said": "listing_value"})
     has = _has(index)
-    return (
-        long.join(said, on=["item", "column"], how="left")
-        .join(has, on=["row", "column"], how="left")
-        .select(
-            "item",
-            "construction_id",
-            pl.col("column").replace_strict(FIELDS).alias("field"),
-            "listing_value",
-            "table_value",
-            "weight",
-        )
-        .sort(["item", "construction_id", "weight", "field"], descending=[False, False, True, False])
+    weighed = long.join(said, on=["item", "column"], how="left").join(has, on=["row", "column"], how="left")
+    weighed = weighed.with_columns(field=pl.col("column").replace_strict(FIELDS)).select(list(EVIDENCE))
+    ties = tie_evidence(kept, index.releases)
+    ties = ties.with_columns(listing_value=pl.lit(None, pl.String), weight=pl.lit(0.0)).select(list(EVIDENCE))
+    return pl.concat([weighed, ties]).sort(
+        ["item", "construction_id", "weight", "field"], descending=[False, False, True, False]
     )
 
 
