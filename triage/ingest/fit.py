@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from triage.ingest.dialect import Dialect, Record, split
 from triage.ingest.layout import Layout
+from triage.ingest.rows import CELL_CHARACTERS
 from triage.ingest.text import undecodable
 
 _MOSTLY_EMPTY = 0.5
@@ -35,6 +36,8 @@ class Fitting:
         """
         width = self.layout.width
         cells = self._requoted(line, one.cells) if one.lines == 1 or one.cells is None else one.cells
+        if cells is None and "limit" in one.fault:
+            return Misfit("cell-too-long", f"cells of at most {CELL_CHARACTERS} characters")
         if cells is None:
             return Misfit("stray-quote", f"cells quoted as a whole; {one.fault}")
         found = len(cells)
