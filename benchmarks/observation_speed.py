@@ -35,7 +35,8 @@ def texts(count: int) -> pl.DataFrame:
         number = count // 6
         each = max(2, round(LENGTH / (rows["text"].str.len_chars().mean() + 5)))
         picked = pl.DataFrame({"text": pool[draw.integers(0, len(pool), number * each)]}).with_row_index("n")
-        own = pl.when(pl.col("n") % 2 == 0).then(pl.format("{} x{}.", pl.col("text").str.strip_chars_end(".!?。"), "n")).otherwise("text")
+        numbered = pl.format("{} x{}.", pl.col("text").str.strip_chars_end(".!?。"), "n")
+        own = pl.when(pl.col("n") % 2 == 0).then(numbered).otherwise("text")
         bodies = picked.select(text=own, row=pl.col("n") // each).group_by("row", maintain_order=True)
         parts.append(bodies.agg(body=pl.col("text").str.join(" ")).with_columns(language=pl.lit(language)))
     listings = pl.concat(parts).with_row_index("n")

@@ -18,7 +18,7 @@ def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataF
     """Return conditions with their sign, where a fitting thing stands in the sentence.
 
     Returns:
-        cid, thing, sign, sign_state, thing_start, thing_end, value; sign NULL where the nearest thing is
+        cid, thing, sign, sign_state, thing_start, thing_end; sign NULL where the nearest thing is
         one that no sign speaks of (a box, laces). Conditions without any fitting thing are left out.
     """
     things = words.filter(pl.col("kind") == "thing")
@@ -52,7 +52,6 @@ def bound(said: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataF
         "sign_state",
         thing_start="start_t",
         thing_end="end_t",
-        value=pl.when(pl.col("thing") == "year").then("state_t"),
     )
 
 
@@ -96,5 +95,6 @@ def _distance() -> pl.Expr:
         + AND * _crossed("and")
         + TURN * _crossed("but")
         + backward
+        + other_side
         - near
     )

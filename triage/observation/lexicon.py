@@ -1,8 +1,9 @@
 """The patterns that are looked for, and what each means in each language."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -28,7 +29,9 @@ class Lexicon:
 
     patterns: pattern; its row is its pid. The breaks come last.
     meanings: pid, pattern, language, kind, key, noun, state.
-    reads: thing, condition, said, sign, state, within, here, prefer. A sign's own phrase is a condition named by its id.
+    reads: thing, condition, said, sign, state, within, here, prefer. A sign's own phrases are a condition
+        named by its id.
+    polarity: sign, polarity, dated (its words may carry a year).
     known: TRUE where a pattern (row) means something in a language (column).
     sizes: per pattern ``lead`` and ``upto``, the bytes before its first letter and up to its last;
         ``thing`` where it only names things; ``holds`` where it may hold the thing it speaks of.
@@ -54,7 +57,7 @@ def lexicon(signs: Signs) -> Lexicon:
     meanings = pl.concat([meanings, pl.DataFrame(breaks, MEANING, orient="row")])
     patterns = meanings.select("pattern").unique(maintain_order=True)
     meanings = meanings.join(patterns.with_row_index("pid"), on="pattern").with_columns(pl.col("pid").cast(pl.Int64))
-    reads = [
+    reads: list[tuple[str, str, str | None, str, str, int, bool, bool]] = [
         (thing, condition, reading.said, sign.id, reading.state, reading.within, reading.here, reading.prefer)
         for sign in signs
         for reading in sign.reads
@@ -65,7 +68,11 @@ def lexicon(signs: Signs) -> Lexicon:
         patterns,
         meanings.select("pid", *MEANING),
         pl.DataFrame(reads, READ, orient="row"),
-        pl.DataFrame([(sign.id, sign.polarity) for sign in signs], ["sign", "polarity"], orient="row"),
+        pl.DataFrame(
+            [(sign.id, sign.polarity, sign.value == YEAR) for sign in signs],
+            ["sign", "polarity", "dated"],
+            orient="row",
+        ),
         _known(meanings, patterns.height),
         _sizes(meanings, patterns),
     )
@@ -122,7 +129,7 @@ def _sizes(meanings: pl.DataFrame, patterns: pl.DataFrame) -> dict[str, npt.NDAr
     }
 
 
-def _own(sign: str, reads: list[tuple[str, str, str | None, str, str, int, bool, bool]]) -> str | None:
+def _own(sign: str, reads: Sequence[tuple[str, str, str | None, str, str, int, bool, bool]]) -> str | None:
     """Return which state of a sign's own phrases is left to it: another sign may read the other one."""
     taken = {said for _, condition, said, *_ in reads if condition == sign}
     return {"denied": "affirmed", "affirmed": "denied"}[taken.pop() or ""] if taken else None
@@ -144,7 +151,7 @@ def _of_language(words: Words) -> Iterator[Row]:
             yield from ((p, lang, kind.strip("_"), "", False, "") for p in patterns_of(word, lang))
 
 
-def _of_phrases(sign: str, phrases: dict[str, tuple[str, ...]], state: str) -> Iterator[Row]:
+def _of_phrases(sign: str, phrases: Mapping[Any, tuple[str, ...]], state: str) -> Iterator[Row]:
     for lang, listed in phrases.items():
         for phrase in listed:
             yield from ((p, lang, "condition", sign, False, state) for p in patterns_of(phrase, lang))

@@ -8,6 +8,7 @@ from triage.observation.habit import sentence_key
 from triage.observation.lexicon import Lexicon
 from triage.observation.scope import conditions, read_words
 from triage.observation.sentence import distinct, hits, sentences
+from triage.observation.years import with_years
 
 ASKED = r"[?？]\s*$|か[。\s]*$"
 MENTION = ["tid", "sign", "state", "hedged", "quote", "start", "language", "value", "named", "no", "sentence"]
@@ -32,6 +33,7 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     uses = found.join(once.select("sid", "text", "hint"), on=["text", "hint"], nulls_equal=True)
     uses = _linked(uses.sort("tid", "no"), once, words, languages, lexicon)
     read = _resolved(uses, said, bound(said, words, lexicon), lexicon)
+    read = with_years(read, words, once, lexicon)
     return _quoted(read, once).sort("tid", "no", "start", "sign").select(MENTION)
 
 
@@ -73,7 +75,7 @@ def _resolved(uses: pl.DataFrame, said: pl.DataFrame, fitted: pl.DataFrame, lexi
     settled = said.join(fitted, on="cid", how="semi").select("sid", "start", "end").unique()
     loose = rows.join(fitted, on="cid", how="anti").join(settled, on=["sid", "start", "end"], how="anti")
     blank = pl.lit(None, pl.Int64)
-    extra = {"thing_start": blank, "thing_end": blank, "value": pl.lit(None, pl.String)}
+    extra = {"thing_start": blank, "thing_end": blank}
     general = pl.col("denied") & pl.col("noun")  # "No cracks." speaks of the whole pair
     pairs = said.filter(~general).join(loose.select("cid", "carried").unique().drop_nulls(), on="cid")
     carried = unbound(pairs, lexicon, pl.col("carried")).select("cid", "carried", "thing", "sign", "sign_state")

@@ -22,7 +22,9 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     disclosed = ((pl.col("polarity") == "risk") & (pl.col("state") == "affirmed")) | (
         (pl.col("polarity") == "safe") & (pl.col("state") == "denied")
     )
-    ranked = read.join(lexicon.polarity, on="sign").with_columns(order=order, disclosed=disclosed & ~heading)
+    ranked = read.join(lexicon.polarity.drop("dated"), on="sign").with_columns(
+        order=order, disclosed=disclosed & ~heading
+    )
     ranked = ranked.sort(
         ["listing_id", "said_by", "sign", "habit", "disclosed", "hedged", "named", "order", "start", "quote"],
         descending=[False, False, False, False, True, False, True, True, True, False],
