@@ -1,5 +1,6 @@
 """How materials age: rate, life and proof by wear, as formulas over arrays."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -48,6 +49,31 @@ def ageing_rate(temp_c: Number, rh_pct: Number, ea_j_mol: Number, rh_exponent: N
     heat = np.exp(-np.asarray(ea_j_mol) / GAS_CONSTANT * (1 / kelvin - 1 / REFERENCE_K))
     damp = (np.asarray(rh_pct, dtype=np.float64) / REFERENCE_RH_PCT) ** np.asarray(rh_exponent)
     return np.asarray(heat * damp, dtype=np.float64)
+
+
+def added_years(stays: Sequence[tuple[float, float, float]], ea_j_mol: float, rh_exponent: float) -> float:
+    """Return how many reference years pass over several stays in several climates, added up.
+
+    Args:
+        stays: One (years, temp_c, rh_pct) a stay, in any order; years 0 or more.
+        ea_j_mol: Activation energy, J/mol, 10 000 to 200 000.
+        rh_exponent: Humidity exponent n, dimensionless, 0 to 2.
+
+    Returns:
+        Years at 20 °C and 50 % RH that age the part as much; 0 for no stays.
+
+    Raises:
+        ValueError: A number of years is negative, or a climate is out of range; the message shows it.
+
+    Source:
+        ``t_eff = sum of years x ageing_rate``: damage adds up in any order as long as the rate depends on
+        the climate alone (cumulative exposure, Nelson 1980, IEEE Trans. Reliab. R-29:103; from memory).
+    """
+    if not stays:
+        return 0.0
+    years, temp_c, rh_pct = np.asarray(stays, dtype=np.float64).T
+    _check("years", years, 0, np.inf)
+    return float(years @ ageing_rate(temp_c, rh_pct, ea_j_mol, rh_exponent))
 
 
 def q10_acceleration(q10: float, temp_c: float, reference_c: float) -> float:
@@ -111,13 +137,27 @@ def unfit_after_proof(
     Source:
         Conditional survival (left truncation), any reliability textbook; the trust is our judgement.
     """
-    # Far beyond its life S underflows to 0: ln S keeps the ratio right.
     shape = np.asarray(beta)
     scale = np.asarray(eta_years, dtype=np.float64)
     end = (np.asarray(effective_years, dtype=np.float64) / scale) ** shape
     proof = (np.asarray(proof_years, dtype=np.float64) / scale) ** shape
-    proven = -np.expm1(np.minimum(proof - end, 0.0))
-    plain = -np.expm1(-end)
+    return unfit_from_hazards(end, proof, trust)
+
+
+def unfit_from_hazards(end: Number, proof: Number, trust: Number) -> Array:
+    """Return the chance of unfit from cumulative hazards, ``H = -ln S``, as ``unfit_after_proof`` defines it.
+
+    Args:
+        end: Cumulative hazard at the horizon, 0 or more.
+        proof: Cumulative hazard when last worn without failure, 0 where never stated.
+        trust: Trust in the statement, 0 to 1.
+
+    Source:
+        As ``unfit_after_proof``.
+    """
+    # Far beyond its life S underflows to 0: the difference of ln S keeps the ratio right.
+    proven = -np.expm1(np.minimum(np.asarray(proof) - end, 0.0))
+    plain = -np.expm1(-np.asarray(end))
     weight = np.asarray(trust, dtype=np.float64)
     return np.asarray(weight * proven + (1 - weight) * plain, dtype=np.float64)
 

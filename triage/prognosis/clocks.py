@@ -27,13 +27,17 @@ SELECT
   m.level,
   c.made_from,
   c.made_to,
-  c.edition,
-  c.life_factor,
-  c.midsole, c.outsole, c.cushion, c.bond, c.trim, c.coating, c.upper, c.lining
+  c.life_factor
 FROM match m
 LEFT JOIN construction c ON c.model_id = m.construction_id
 WHERE m.listing_id IN (SELECT listing_id FROM todo)
 ORDER BY m.listing_id, m.place
+"""
+
+RELEASES = """
+SELECT model_id AS construction_id, midsole, outsole, cushion, bond, trim, coating, upper, lining
+FROM construction
+ORDER BY model_id
 """
 
 PAIRS = """
@@ -63,22 +67,49 @@ def decimal_year(day: date) -> float:
     return day.year + (day - start).days / (date(day.year + 1, 1, 1) - start).days
 
 
-def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFrame:
-    """Return one row per listing and candidate with its years, its storage and its materials.
+# What decides how a candidate's parts have aged. Pairs that agree in all of it age alike.
+LIFE = (
+    "construction_id", "life_factor", "made_lo", "made_hi", "new_sole_lo", "new_sole_hi", "proof_year", "trust",
+    "temp_c", "rh_pct", "rate_factor", "boxed", "storage_sd",
+)  # fmt: skip
 
-    Columns beside those of the candidate: ``made_lo``, ``made_hi`` (decimal years), ``new_sole_lo``,
-    ``new_sole_hi`` (NULL: never resoled), ``proof_year``, ``trust``, ``temp_c``, ``rh_pct``,
-    ``rate_factor``, ``boxed``, ``storage_sd``.
+
+def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFrame:
+    """Return one row per listing and candidate with its years and its storage.
+
+    Columns: listing_id, place and those of ``LIFE``: ``made_lo``, ``made_hi`` in decimal years,
+    ``new_sole_lo`` and ``new_sole_hi`` NULL where never resoled, ``proof_year`` NULL where never
+    stated, ``construction_id`` NULL for a release that is in no table.
     """
-    now = decimal_year(as_of)
-    said = frame(store, SAID)
-    pairs = _with_storage(_with_events(frame(store, PAIRS), said, now), said, climates)
-    return frame(store, CANDIDATES).join(pairs, on="listing_id", how="left").with_columns(
+    return clocks_of(frame(store, CANDIDATES), frame(store, PAIRS), frame(store, SAID), climates, decimal_year(as_of))
+
+
+def clocks_of(
+    candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates, now: float
+) -> pl.DataFrame:
+    """Return what ``read_clocks`` returns, from frames as its queries give them.
+
+    Args:
+        now: Decimal year every age refers to.
+    """
+    told = _with_storage(_with_events(pairs, said, now), said, climates)
+    clocks = candidates.join(told, on="listing_id", how="left").with_columns(
         _made(pl.col("made_from"), "lo", now).alias("made_lo"), _made(pl.col("made_to"), "hi", now).alias("made_hi")
-    ).with_columns(
-        # A range turned over by contradicting years falls back to its upper end.
-        made_lo=pl.min_horizontal("made_lo", "made_hi"),
-    )  # fmt: skip
+    )
+    # A range turned over by contradicting years falls back to its upper end.
+    return clocks.with_columns(made_lo=pl.min_horizontal("made_lo", "made_hi")).select("listing_id", "place", *LIFE)
+
+
+def distinct_lives(clocks: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return the distinct lives, numbered, and which one every listing and candidate has led.
+
+    Returns:
+        One row a life: ``life`` and the columns of ``LIFE``; and one row per row of ``clocks``:
+        listing_id, place, life.
+    """
+    lives = clocks.select(LIFE).unique(maintain_order=True).with_row_index("life")
+    led = clocks.join(lives, on=LIFE, how="left", nulls_equal=True, maintain_order="left")
+    return lives, led.select("listing_id", "place", "life")
 
 
 def _made(table: pl.Expr, end: str, now: float) -> pl.Expr:

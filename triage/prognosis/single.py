@@ -7,9 +7,8 @@ import polars as pl
 
 from triage.catalogue.climates import Climate
 from triage.catalogue.materials import Material, UnknownMix
-from triage.prognosis.ageing import normal_nodes
 from triage.prognosis.clocks import SD_REGION, SD_STATED, TRUST_STATED, decimal_year
-from triage.prognosis.parts import STORAGE_NODES, Materials, node_chances
+from triage.prognosis.parts import Materials, mean_of, node_chances
 
 # Years from the as-of date on for which the chance is shown.
 HORIZONS = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
@@ -52,23 +51,19 @@ def age_of(material: Material, life: Life, as_of: date) -> pl.DataFrame:
     now = decimal_year(as_of)
     row = pl.DataFrame(
         {
-            "material": "it", "part": "outsole", "made_lo": float(life.made[0]),
-            "made_hi": min(life.made[1] + 1.0, now), "new_sole_lo": None, "new_sole_hi": None,
+            "material": "it", "made_lo": float(life.made[0]), "made_hi": min(life.made[1] + 1.0, now),
             "proof_year": None if life.worn_until is None else min(life.worn_until + 0.5, now),
             "trust": TRUST_STATED if life.worn_until is not None else 0.0, "temp_c": life.climate.temp_c,
             "rh_pct": life.climate.rh_pct, "rate_factor": 1.0, "boxed": life.boxed, "life_factor": 1.0,
             "storage_sd": SD_STATED if life.place_stated else max(SD_REGION, life.climate.log_sd),
         },
-        schema_overrides={
-            "new_sole_lo": pl.Float64, "new_sole_hi": pl.Float64, "proof_year": pl.Float64, "boxed": pl.Boolean
-        },
+        schema_overrides={"proof_year": pl.Float64},
     )  # fmt: skip
     known = Materials(("it",), {"it": material}, UnknownMix(mix={}, source="none"))
-    _, weights = normal_nodes(STORAGE_NODES)
     rows = []
     for horizon in HORIZONS:
         chances = node_chances(row, known, life.climate, now, horizon)
-        low, mid, high = (float((getattr(chances, name)[0] * weights).sum()) for name in ("low", "mid", "high"))
+        low, mid, high = (float(mean_of(getattr(chances, name))[0]) for name in ("low", "mid", "high"))
         rows.append((horizon, float(chances.age_years[0]), float(chances.effective_years[0]), low, mid, high))
     names = ("horizon_years", "age_years", "effective_years", "p_unfit_lo", "p_unfit", "p_unfit_hi")
     return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.Float64), orient="row")
