@@ -5,11 +5,12 @@
 
 import json
 import re
-import subprocess
-import sys
 from pathlib import Path
+from typing import Any
 
-from triage import catalogue, store
+import typer
+
+from triage import catalogue, cli, store
 
 ROOT = Path(__file__).parent.parent.parent
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
@@ -17,16 +18,26 @@ EXAMPLE_RULE = "deadstock-storage-age"
 
 
 def commands() -> str:
-    """Return the help of every command."""
-    told = []
-    for name in ("nightly", "explain", "compare", "shortlist", "answer", "check"):
-        done = subprocess.run(
-            [sys.executable, "-m", "triage.cli", name, "--help"], capture_output=True, text=True, check=True,
-            env={"PATH": "", "COLUMNS": "100", "TERM": "dumb", "NO_COLOR": "1"}, cwd=ROOT,
-        )  # fmt: skip
-        lines = [line.rstrip() for line in done.stdout.splitlines() if line.strip()]
-        told.append("\n".join(lines).replace("python -m triage.cli", "triage"))
-    return "```\n" + "\n\n".join(told) + "\n```"
+    """Return every command with its arguments and options, as the program itself declares them."""
+    group = typer.main.get_command(cli.app)
+    lines = []
+    for name, command in group.commands.items():  # type: ignore[attr-defined]
+        arguments = [one for one in command.params if one.param_type_name == "argument"]
+        options = [one for one in command.params if one.param_type_name == "option" and one.name != "help"]
+        shown = " ".join(_shown(one) for one in arguments)
+        lines.append(f"- **`triage {name} {shown}`** {command.help.splitlines()[0]}")
+        lines.append("  " + " · ".join(f"`{option.opts[0]}` {option.help.rstrip('.')}" for option in options))
+    return "\n".join(lines)
+
+
+def _shown(argument: Any) -> str:
+    name = argument.metavar or argument.name.upper()
+    return (
+        ("" if argument.required else "[")
+        + name
+        + ("..." if argument.nargs == -1 else "")
+        + ("" if argument.required else "]")
+    )
 
 
 def rule() -> str:

@@ -1,5 +1,7 @@
 """Pairs of one model beside each other, and short lists that don't fail for one reason."""
 
+from datetime import date
+
 import polars as pl
 import pytest
 
@@ -19,10 +21,8 @@ def two(weigh):
 
 @pytest.fixture(scope="module")
 def rows(two, known) -> pl.DataFrame:
-    from conftest import AS_OF
-
     pairs = pairs_of(two.connection, "torquellan high")
-    return compare(two.connection, batch.ground(known), known.buyers["bench"], pairs, AS_OF)
+    return compare(two.connection, batch.ground(known), known.buyers["bench"], pairs, date(2026, 11, 25))
 
 
 def test_a_model_is_found_by_name_with_maker_and_by_release(two):
