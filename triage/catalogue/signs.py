@@ -99,6 +99,8 @@ class Sign(Document):
     value: Literal["year"] | None = None
     phrases: dict[Language, tuple[Text, ...]] = Field(default_factory=dict)
     denials: dict[Language, tuple[Text, ...]] = Field(default_factory=dict)
+    explained: dict[Language, tuple[Text, ...]] = Field(default_factory=dict)
+    """Phrases that say what the sign's own word means here: "OG colourway" takes a bare "OG" along."""
 
     @model_validator(mode="after")
     def weights_fit(self) -> Self:

@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from triage.observation.lexicon import FAR, Lexicon
+from triage.observation.lexicon import EXPLAINED, FAR, Lexicon
 from triage.observation.scope import between
 
 COMMA, AND, TURN, BACKWARD, PREFERRED, NEW = 12, 8, 200, 14, 40, 200
@@ -70,7 +70,8 @@ def _read(said: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     found = found.filter(pl.col("said").is_null() | (pl.col("said") == pl.col("spoken")))
     turned = pl.when(pl.col("sign_state") == "denied").then(pl.lit("affirmed")).otherwise(pl.lit("denied"))
     kept = pl.col("said").is_not_null() | (pl.col("spoken") == "affirmed")
-    return found.with_columns(sign_state=pl.when(kept).then("sign_state").otherwise(turned)).drop("spoken", "said")
+    state = pl.when(pl.col("state") == EXPLAINED).then("state").when(kept).then("sign_state").otherwise(turned)
+    return found.with_columns(sign_state=state).drop("spoken", "said")
 
 
 def _crossed(kind: str) -> pl.Expr:

@@ -13,6 +13,7 @@ from triage.catalogue.signs import LANGUAGES, YEAR, Signs, Words
 from triage.observation.fold import spell
 
 SHORTEST_MISSPELT = 9
+EXPLAINED = "explained"
 YEARS = range(1960, 2031)
 MEANING = ["pattern", "language", "kind", "key", "noun", "state"]
 READ = ["thing", "condition", "said", "sign", "state", "within", "here", "prefer"]
@@ -50,6 +51,7 @@ def lexicon(signs: Signs) -> Lexicon:
     rows = [row for words in signs.words for row in _of_language(words)]
     rows += [row for sign in signs for row in _of_phrases(sign.id, sign.phrases, "affirmed")]
     rows += [row for sign in signs for row in _of_phrases(sign.id, sign.denials, "denied")]
+    rows += [row for sign in signs for row in _of_phrases(sign.id, sign.explained, EXPLAINED)]
     rows += [row for language in LANGUAGES for row in _years(language)]
     rows += list(_misspelt(rows))
     meanings = _once(rows)

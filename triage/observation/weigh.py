@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from triage.observation.lexicon import Lexicon
+from triage.observation.lexicon import EXPLAINED, Lexicon
 
 FIELDS = ("title", "body", "answer")
 
@@ -16,6 +16,7 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     Args:
         read: Mentions with listing_id, said_by, field, habit.
     """
+    read = _unexplained(read)
     order = pl.col("field").replace_strict(list(FIELDS), list(range(len(FIELDS))), return_dtype=pl.Int64)
     # A title names what it is about; what the text then says of it is the later, more specific word.
     heading = (pl.col("field") == "title") & ~pl.col("named")
@@ -32,6 +33,17 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     )
     first = pl.int_range(pl.len()).over("listing_id", "said_by", "sign") == 0
     return ranked.with_columns(counts=first & ~pl.col("habit")).drop("order", "disclosed", "polarity")
+
+
+def _unexplained(read: pl.DataFrame) -> pl.DataFrame:
+    """Drop the bare word where the listing says elsewhere that it means another thing: "OG" by "OG colourway"."""
+    told = read.filter(pl.col("state") == EXPLAINED)
+    read = read.filter(pl.col("state") != EXPLAINED).with_row_index("mid")
+    pairs = read.join(told.select("listing_id", "sign", told="quote"), on=["listing_id", "sign"])
+    bare = pairs.filter(
+        pl.col("told").str.to_lowercase().str.contains(pl.col("quote").str.to_lowercase(), literal=True)
+    )
+    return read.join(bare.select("mid").unique(), on="mid", how="anti", maintain_order="left").drop("mid")
 
 
 def answered(replies: pl.DataFrame) -> pl.DataFrame:
