@@ -153,6 +153,7 @@ class YearWords(Document):
     about_years: int = Field(ge=0)
     made: BesideYear
     purchase: BesideYear
+    secondhand: BesideYear
     style: BesideYear
     other: BesideYear
     about: BesideYear
@@ -174,6 +175,18 @@ class ConditionColumn(Document):
     unknown: WordList
 
 
+class MadePhrases(Document):
+    """Words from which phrases about wear are made: how often or how much, and the verb, in either order."""
+
+    verb: Languages
+    never: Languages
+    once: Languages
+    few: Languages
+    lightly: Languages
+    heavily: Languages
+    filler: WordList
+
+
 class ConditionWords(Document):
     """``condition.toml``: how much a pair was worn."""
 
@@ -185,6 +198,7 @@ class ConditionWords(Document):
     worn_heavily: Languages
     nothing: Languages
     elsewhere: Languages
+    made: MadePhrases
     column: ConditionColumn
 
 

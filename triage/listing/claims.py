@@ -3,8 +3,15 @@
 import polars as pl
 
 from triage.catalogue.words import ConditionWords, KindWords
-from triage.listing.phrases import Phrase, Phrasebook, book, folded_cell, has, one_of, phrase_bits, whole
+from triage.listing.phrases import Phrase, Phrasebook, book, folded_cell, has, one_of, phrase_bits, spaced, whole
 
+MADE = {
+    "never": "deadstock",
+    "once": "tried_on",
+    "few": "worn_lightly",
+    "lightly": "worn_lightly",
+    "heavily": "worn_heavily",
+}
 WEAR = ("deadstock", "tried_on", "worn_lightly", "worn", "worn_heavily")  # from the strongest claim to the weakest
 KINDS = ("wanted", "replica", "accessory", "single", "lot")  # the first that is said counts
 FEW_SIZES = 3  # so many different sizes in one cell are several pairs
@@ -18,8 +25,22 @@ def condition_books(words: ConditionWords) -> tuple[Phrasebook, Phrasebook]:
         for language, listed in getattr(words, name).items()
         for phrase in listed
     ]
+    phrases += _made_phrases(words)
     bare = [Phrase(phrase, "deadstock", lang) for lang, listed in words.deadstock_in_title.items() for phrase in listed]
-    return book([*phrases, *bare]), book(phrases)
+    fillers = words.made.filler.words
+    return book([*phrases, *bare], fillers), book(phrases, fillers)
+
+
+def _made_phrases(words: ConditionWords) -> list[Phrase]:
+    """Return every pairing of how often or how much with a verb of wear, in either order."""
+    made = []
+    for part, meaning in MADE.items():
+        for language, listed in getattr(words.made, part).items():
+            for measure in listed:
+                for verb in words.made.verb[language]:
+                    joint = "" if language == "ja" else " "
+                    made += [Phrase(joint.join(pair), meaning, language) for pair in ((measure, verb), (verb, measure))]
+    return made
 
 
 def kind_books(words: KindWords) -> tuple[Phrasebook, Phrasebook]:
@@ -66,11 +87,13 @@ def read_conditions(cells: pl.DataFrame, words: ConditionWords, books: tuple[Phr
     Returns:
         ``row, condition, conflict, refusal`` (``unknown-words`` where the column says nothing known).
     """
-    cell = folded_cell(pl.col("condition"))
-    column = pl.coalesce(
-        [pl.when(one_of(cell, getattr(words.column, name).words)).then(pl.lit(name)) for name in (*WEAR, "unknown")]
+    column = read_column(cells["condition"], words)
+    # a cell of unknown words is read like the title
+    title = pl.concat_str(
+        "title_key", pl.lit(" ¶ "), spaced(pl.when(pl.col("column").is_null()).then("condition").fill_null(""))
     )
-    said = _said(cells, books).with_columns(column=column)
+    said = cells.join(column, on="condition", how="left", maintain_order="left").with_columns(title_key=title)
+    said = _said(said, books)
     wear = {name: has(pl.col("bits"), books[0], name) for name in WEAR}
     graded = wear["tried_on"] | wear["worn_lightly"] | wear["worn_heavily"]
     claims = {
@@ -91,6 +114,31 @@ def read_conditions(cells: pl.DataFrame, words: ConditionWords, books: tuple[Phr
         conflict=conflict,
         refusal=pl.when(unread).then(pl.lit("unknown-words")),
     )
+
+
+def read_column(cells: pl.Series, words: ConditionWords) -> pl.DataFrame:
+    """Return what each different condition cell says: the whole cell, else its parts ("Used - like new").
+
+    Among parts a grade of wear says more than used, and used more than new.
+    """
+    names = ("tried_on", "worn_lightly", "worn_heavily", "worn", "deadstock", "unknown")
+    forms = cells.drop_nulls().unique(maintain_order=True).to_frame("condition")
+    known = [(name, getattr(words.column, name).words) for name in names]
+    whole_cell = pl.coalesce(
+        [pl.when(one_of(folded_cell(pl.col("condition")), listed)).then(pl.lit(name)) for name, listed in known]
+    )
+    part = pl.coalesce(
+        [pl.when(one_of(folded_cell(pl.col("part")), listed)).then(pl.lit(name)) for name, listed in known]
+    )
+    forms = forms.with_columns(whole_cell=whole_cell)
+    parts = (
+        forms.select("condition", part=pl.col("condition").str.extract_all(r"[^-–,/:;()|・、]+"))
+        .explode("part")
+        .with_columns(said=part)
+        .group_by("condition")
+        .agg(said=pl.coalesce([pl.when((pl.col("said") == name).any()).then(pl.lit(name)) for name in names]))
+    )
+    return forms.join(parts, on="condition", how="left").select("condition", column=pl.coalesce("whole_cell", "said"))
 
 
 def read_kinds(cells: pl.DataFrame, words: KindWords, books: tuple[Phrasebook, Phrasebook]) -> pl.DataFrame:

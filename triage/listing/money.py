@@ -237,4 +237,5 @@ def _kind(words: MoneyWords) -> pl.Expr:
         [pl.when(cell[name]).then(pl.lit(name)) for name in ("swap", "free", "request", "bid")]
         + [pl.when(cell["fixed"]).then(pl.lit("request"))]
     )
+    worded = pl.when(pl.col("rest") == "").then(worded)
     return pl.coalesce(*column, pl.when(pl.col("numbers") > 0).then(amount).otherwise(worded), pl.lit("unknown"))

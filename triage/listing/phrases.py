@@ -25,6 +25,7 @@ class Phrasebook:
     patterns: list[str]
     bits: list[int]
     meanings: dict[str, int]
+    fillers: list[str]
 
 
 # Signs that NFKC changes and that stand in listings; looking for them is cheaper than normalising every text.
@@ -58,9 +59,20 @@ def spaced(text: pl.Expr) -> pl.Expr:
     return pl.concat_str(pl.lit(" "), words, pl.lit(" "))
 
 
-def book(phrases: Iterable[Phrase]) -> Phrasebook:
-    """Return a phrase book; a phrase with several meanings has the bits of all of them."""
+def without(key: pl.Expr, fillers: list[str]) -> pl.Expr:
+    """Return a spaced text without the filler words."""
+    return key.str.replace_many(fillers, [""] * len(fillers), leftmost=True) if fillers else key
+
+
+def book(phrases: Iterable[Phrase], fillers: Iterable[str] = ()) -> Phrasebook:
+    """Return a phrase book; a phrase with several meanings has the bits of all of them.
+
+    Args:
+        phrases: The phrases.
+        fillers: Words that are left out of phrases and texts alike.
+    """
     listed = list(phrases)
+    spaces = book([Phrase(word, "") for word in fillers]).patterns if fillers else []
     meanings = {name: 1 << place for place, name in enumerate(sorted({p.meaning for p in listed}))}
     table = pl.DataFrame(
         {"words": [p.words for p in listed], "bit": [meanings[p.meaning] for p in listed]},
@@ -68,7 +80,7 @@ def book(phrases: Iterable[Phrase]) -> Phrasebook:
     )
     keys = (
         table.with_columns(compatible(table["words"]))
-        .with_columns(key=spaced(pl.col("words")).str.strip_chars(" "))
+        .with_columns(key=without(spaced(pl.col("words")), spaces).str.strip_chars(" "))
         .filter(pl.col("key") != "")
         .with_columns(
             key=pl.when(pl.col("key").str.contains(UNSPACED))
@@ -79,7 +91,7 @@ def book(phrases: Iterable[Phrase]) -> Phrasebook:
         .agg(pl.col("bit").bitwise_or())
         .sort(pl.col("key").str.len_chars(), "key", descending=[True, False])
     )
-    return Phrasebook(keys["key"].to_list(), keys["bit"].to_list(), meanings)
+    return Phrasebook(keys["key"].to_list(), keys["bit"].to_list(), meanings, spaces)
 
 
 def phrase_bits(texts: pl.DataFrame, column: str, phrases: Phrasebook) -> pl.DataFrame:
@@ -93,9 +105,8 @@ def phrase_bits(texts: pl.DataFrame, column: str, phrases: Phrasebook) -> pl.Dat
     Returns:
         ``row`` and ``bits`` of the rows in which a phrase stands; other rows are left out.
     """
-    hits = pl.col(column).str.extract_many(
-        pl.lit(pl.Series(phrases.patterns, dtype=pl.String)).implode(), leftmost=True
-    )
+    text = without(pl.col(column), phrases.fillers)
+    hits = text.str.extract_many(pl.lit(pl.Series(phrases.patterns, dtype=pl.String)).implode(), leftmost=True)
     return (
         texts.select("row", hit=hits)
         .filter(pl.col("hit").list.len() > 0)

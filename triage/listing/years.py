@@ -13,7 +13,7 @@ AMOUNTS = (
 )
 GAP = r"(?:[\s:,.()]+\p{L}{1,6}){0,3}[\s:,.()]*"
 MENTION = r"[YMPSX]~?\d{4}(?:\.\.\d{4})?|D[EFL]?\d{4}"
-DECADE_LIKE = r"(?i:[5-9]0\s?['’]?(?:s|er|年代)|(?:années|anni|años|los)\s+'?(?:19)?[5-9]0|00s|00er)"
+DECADE_LIKE = r"(?i:[5-9]0\s?['’]?(?:s|er|iger|年代)|(?:années|anni|años|los)\s+'?(?:19)?[5-9]0|00s|00er)"
 YEAR_LIKE = rf"(?:19|20)\d\d|['’`´]\d\d|\d\d/\d\d|{DECADE_LIKE}"
 SENTENCE = rf"(?:[^.!?\n。]|[.!?]\S|(?-u:\b)(?:ca|c|approx)\. )*(?:{YEAR_LIKE})(?:[^.!?\n。]|\.\S)*"
 # Marks with which a year is more than four digits among words.
@@ -67,7 +67,7 @@ def _texts(texts: pl.DataFrame, source: int) -> pl.DataFrame:
 
 def _is_plain(titles: pl.DataFrame, words: YearWords) -> pl.Series:
     """Return which titles hold one four-digit year at most and no word that could give it another meaning."""
-    beside = [words.made, words.purchase, words.other, words.about, words.style]
+    beside = [words.made, words.purchase, words.secondhand, words.other, words.about, words.style]
     listed = [word for one in beside for word in (*one.before, *one.after)]
     listed += [word for one in (words.early, words.middle, words.late) for word in one.words]
     context = book(Phrase(word, "context") for word in (*listed, *UNITS)).patterns
@@ -96,7 +96,7 @@ def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
         .str.replace_all(rf"\b{month}/(\d\d)\s?[-–]\s?{month}/(\d\d)\b", " M_$1..$2 ")
         .str.replace_all(rf"({whole(words.made.before)}){GAP}{month}[/.](\d\d)\b", "$1 M_$2 ")
         .str.replace_all(rf"({whole(words.made.before)}){GAP}{month}[/.-]((?:19|20)\d\d)\b", "$1 M__$2 ")
-        .str.replace_all(r"\b(?:19)?([5-9]0)\s?'?(?:s|ern?|ies)\b", " D__19$1 ")
+        .str.replace_all(r"\b(?:19)?([5-9]0)\s?'?(?:s|ern?|iger|ies)\b", " D__19$1 ")
         .str.replace_all(r"(?:'|\b)?(?:20)?00\s?'?(?:s|ern?)\b", " D__2000 ")
         .str.replace_all(r"\b(?:années|anni|años|gli anni|los)\s+'?(?:19)?([5-9]0)\b", " D__19$1 ")
         .str.replace_all(r"\b(?:années|anni|años)\s+2000\b", " D__2000 ")
@@ -105,6 +105,7 @@ def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
         .str.replace_all(r"\b((?:19|20)\d\d)\s?[-–/]\s?((?:19|20)\d\d)\b", " Y$1..$2 ")
         .str.replace_all(r"\b(19|20)(\d\d)\s?[-–/]\s?(\d\d)\b", " Y$1$2..$1$3 ")
         .str.replace_all(r"(?:\b|年|、|月)(19[5-9]\d|20[0-4]\d)(?:\b|年)", " Y$1 ")
+        .str.replace_all(r"(?:^|[\s(])'([5-9]\d)\s?[/–-]\s?'?([5-9]\d)\b", " Y19$1..19$2 ")
         .str.replace_all(r"(?:^|[\s(])'([5-9]\d)\b", " Y19$1 ").str.replace_all(r"(?:^|[\s(])'([0-2]\d)\b", " Y20$1 ")
         .str.replace_all(r"M_([5-9]\d)", "M19$1").str.replace_all(r"M_([0-4]\d)", "M20$1")
         .str.replace_all(r"(M19\d\d)\.\.([5-9]\d)\b", "$1..19$2")
@@ -116,6 +117,8 @@ def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
     for letter, listed in (("E", words.early.words), ("F", words.middle.words), ("L", words.late.words)):
         text = text.str.replace_all(rf"(?:{whole(listed)})(?:\s+\p{{L}}{{1,4}})?[\s-]*D~?(\d{{4}})", f"D{letter}$1")
         text = text.str.replace_all(rf"D~?(\d{{4}})\s*(?:の)?(?:{whole(listed)})", f"D{letter}$1")
+    text = text.str.replace_all(rf"({whole(words.secondhand.before)}){GAP}Y(~?\d)", "$1 X$2")
+    text = text.str.replace_all(rf"Y(~?\d{{4}})\s*(?:{whole(words.secondhand.after)})", "X$1 ")
     # "1988 sole swap" is a pair of 1988; "2019 sole swap" is a sole of 2019
     text = text.str.replace_all(rf"Y(~?20[1-4]\d)\s*(?:{whole(words.other.after)})", "X$1 ")
     for letter, beside in (("P", words.purchase), ("M", words.made)):
