@@ -25,8 +25,9 @@ READERS = (*PLAIN, packed)
 SECONDS = 5.0
 TOKENS = [
     b'"', b"'", b",", b";", b"\t", b"|", b"\n", b"\r", b"\r\n", b"\0", b"\\", b"{", b"}", b"[", b"]", b":", b"<", b">",
-    b"&", b"</", b"<![CDATA[", b"]]>", b"<!--", b"-->", b"\xef\xbb\xbf", b"\xff\xfe", b"\xff", b"\xc3", b"\x1a", b"null",
-    b"1e999", b"-", b"\\ud800", b"\\u0000", b"&nbsp;", b"&#0;", b"<script>", b"sep=;", b"title", b"price", b"  ", b"\xe2\x80\xa8",
+    b"&", b"</", b"<![CDATA[", b"]]>", b"<!--", b"-->", b"\xef\xbb\xbf", b"\xff\xfe", b"\xff", b"\xc3", b"\x1a",
+    b"null", b"1e999", b"-", b"\\ud800", b"\\u0000", b"&nbsp;", b"&#0;", b"<script>", b"sep=;", b"title", b"price",
+    b"  ", b"\xe2\x80\xa8",
 ]  # fmt: skip
 
 
@@ -40,7 +41,8 @@ def seeds() -> dict[str, tuple[str, bytes]]:
         for row in rows[1:]
     ]
     items = "".join(
-        f"<item><guid>{row[0]}</guid><title><![CDATA[{row[1]}]]></title><link>{row[9]}</link></item>" for row in rows[1:]
+        f"<item><guid>{row[0]}</guid><title><![CDATA[{row[1]}]]></title><link>{row[9]}</link></item>"
+        for row in rows[1:]
     )
     table = io.BytesIO()
     pl.DataFrame(objects).write_parquet(table)

@@ -40,6 +40,11 @@ class Profile:
         pairs = zip(self._patterns, cells, strict=False)
         return sum(pattern is not None and bool(cell.strip() and pattern.search(cell)) for pattern, cell in pairs)
 
+    def is_typical(self, cells: Sequence[str]) -> bool:
+        """Tell whether every column of one kind that is always filled is filled with it, and there is such a one."""
+        always = [i for i, kind in enumerate(self.kinds) if kind and self.filled[i] == 1]
+        return bool(always) and all(cells[i].strip() for i in always) and not self.misfits(cells)
+
     def misfits(self, cells: Sequence[str]) -> int:
         """Return how many filled cells of a row are not of their column's kind."""
         pairs = zip(self._patterns, cells, strict=False)

@@ -64,7 +64,7 @@ class Fitting:
             row = next(split([line], self.dialect), None)
             if row is None or row.cells is None or len(row.cells) != self.layout.width or not any(row.cells):
                 continue
-            if not profile.misfits(self.layout.named(row.cells)):
+            if profile.is_typical(self.layout.named(row.cells)):
                 return True
         return False
 

@@ -103,7 +103,9 @@ def _layout(header: list[str], width: int, below: list[list[str]]) -> Layout:
         if same >= max(_AGREEING, _NEARLY_ALL * len(below)) and not _only_empty_beyond(below, len(header)):
             found = f"{len(header)} headings above rows of {width} cells"
             raise FileError("heading-width", found, "as many headings as cells")
-    headings = _distinct(written) if header else [f"column {i + 1}" for i in range(width)]
+    # A byte that is not of the file's encoding is written out in a heading; in a cell it costs the row.
+    shown = [text.encode("utf-8", "backslashreplace").decode() for text in written]
+    headings = _distinct(shown) if header else [f"column {i + 1}" for i in range(width)]
     if not 1 < len(headings) <= _MOST_COLUMNS:
         raise FileError("no-table", f"{len(headings)} columns", f"2 to {_MOST_COLUMNS} columns")
     rows = [cells for cells in below if len(cells) == len(headings)]

@@ -52,6 +52,8 @@ def row_cells(value: object) -> dict[str, str]:
             raise RowError("key-twice", f"one value for {heading!r}")
         if len(text) > CELL_CHARACTERS:
             raise RowError("cell-too-long", f"cells of at most {CELL_CHARACTERS} characters")
+        if "\0" in text or "\0" in heading:
+            raise RowError("control-character", "text without NUL characters")
         if undecodable(text) or undecodable(heading):
             raise RowError("undecodable", "whole characters of the file's encoding")
         cells[heading] = text
