@@ -269,6 +269,23 @@ def score(found: pl.DataFrame, planted: pl.DataFrame) -> tuple[float, float]:
     return right / max(truth.height, 1), right / max(ours.height, 1)
 
 
+class Stopwatch:
+    """Seconds on the wall and of the processor, added up over several spans."""
+
+    def __init__(self) -> None:
+        self.wall = self.processor = 0.0
+
+    def __enter__(self) -> None:
+        self.started = time.perf_counter(), time.process_time()
+
+    def __exit__(self, *_: object) -> None:
+        self.wall += time.perf_counter() - self.started[0]
+        self.processor += time.process_time() - self.started[1]
+
+    def __str__(self) -> str:
+        return f"{self.wall:.1f} s ({self.processor:.1f} s of processor time)"
+
+
 def peak_gb() -> float:
     """Return the peak resident memory of this process so far, in GB."""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
@@ -285,21 +302,19 @@ def main(rows: int) -> None:
     planted = plant(store, rows)
     print(f"planted {planted.height:,} couples in {rows:,} rows; peak {peak_gb():.2f} GB")
     reading = Reading(words)
-    read = written = 0.0
+    read, written = Stopwatch(), Stopwatch()
     for feed in new_feeds(store).iter_rows(named=True):
-        start = time.perf_counter()
-        listed, refused = normalise(read_cells(store, feed), reading)
-        read += time.perf_counter() - start
-        start = time.perf_counter()
-        with transaction(store):
+        with read:
+            listed, refused = normalise(read_cells(store, feed), reading)
+        with written, transaction(store):
             record(store, listed, refused)
-        written += time.perf_counter() - start
-    print(f"normalise {read:.1f} s, write {written:.1f} s; peak {peak_gb():.2f} GB")
-    start = time.perf_counter()
-    found = find_twins(frame(store, LISTINGS), words.twin)
+    print(f"normalise {read}, write {written}; peak {peak_gb():.2f} GB")
+    listings = frame(store, LISTINGS)
+    twins = Stopwatch()
+    with twins:
+        found = find_twins(listings, words.twin)
     recall, precision = score(found, planted)
-    took = time.perf_counter() - start
-    print(f"twins {took:.1f} s: recall {recall:.4f}, precision {precision:.4f}; peak {peak_gb():.2f} GB")
+    print(f"twins {twins}: recall {recall:.4f}, precision {precision:.4f}; peak {peak_gb():.2f} GB")
     for kind in ("relist", "copy"):
         recall, precision = score(found.filter(pl.col("kind") == kind), planted.filter(pl.col("kind") == kind))
         print(f"  {kind}: recall {recall:.4f}, precision {precision:.4f}")

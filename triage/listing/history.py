@@ -18,9 +18,15 @@ COLUMNS = (
 FRESH = """
   CREATE OR REPLACE TEMP TABLE fresh AS
   SELECT
-    * REPLACE (COALESCE(external_id, 'h' || left(sha256(identity), 12)) AS external_id),
-    source || '/' || COALESCE(external_id, 'h' || left(sha256(identity), 12)) AS listing_id
-  FROM fresh_rows
+    *,
+    source || '/' || external_id AS listing_id
+  FROM (
+    SELECT
+      * EXCLUDE (identity) REPLACE (
+        CASE WHEN external_id IS NULL THEN 'h' || left(sha256(identity), 12) ELSE external_id END AS external_id
+      )
+    FROM fresh_rows
+  )
 """
 
 NEW_SIGHTINGS = """
@@ -63,9 +69,9 @@ FIRST_SIGHTINGS = """
 LATEST = """
   CREATE OR REPLACE TEMP TABLE latest AS
   SELECT
-    fresh.*,
-    span.first_seen,
-    span.last_seen
+    fresh.listing_id,
+    fresh.feed_id,
+    fresh.row_no
   FROM fresh
   JOIN span ON span.listing_id = fresh.listing_id AND (fresh.seen_on, fresh.feed_id, fresh.row_no) = span.last_row
 """
@@ -144,4 +150,11 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
 
 def _listings() -> str:
     columns = ", ".join((*COLUMNS, "first_seen", "last_seen"))
-    return f"INSERT INTO listing ({columns}) SELECT {columns} FROM latest ORDER BY listing_id"
+    return f"""
+      INSERT INTO listing ({columns})
+      SELECT {columns}
+      FROM fresh
+      JOIN (SELECT feed_id, row_no FROM latest) AS latest USING (feed_id, row_no)
+      JOIN (SELECT listing_id, first_seen, last_seen FROM span) AS span USING (listing_id)
+      ORDER BY listing_id
+    """

@@ -180,18 +180,22 @@ def _fit(found: pl.DataFrame, words: YearWords) -> pl.DataFrame:
 def _best(found: pl.DataFrame) -> pl.DataFrame:
     """Return one interval a row: of the best witness; several years of the same rank give their span."""
     rank = pl.concat_str("letter", "source").replace_strict(RANK, range(len(RANK)), default=None, return_dtype=pl.Int8)
-    ranked = found.with_columns(rank=rank).filter(pl.col("rank").is_not_null())
-    ranked = ranked.filter(pl.col("rank") == pl.col("rank").min().over("row"))
-    return (
-        ranked.group_by("row")
+    kind = pl.col("letter").replace_strict(KINDS, return_dtype=pl.String)
+    ranked = found.with_columns(rank=rank, kind=kind).filter(pl.col("rank").is_not_null())
+    several = ranked["row"].is_duplicated()
+    best = (
+        ranked.filter(several)
+        .filter(pl.col("rank") == pl.col("rank").min().over("row"))
+        .group_by("row")
         .agg(
-            lo=pl.col("lo").min().cast(pl.Int32),
-            hi=pl.col("hi").max().cast(pl.Int32),
-            kind=pl.col("letter").first().replace_strict(KINDS, return_dtype=pl.String),
+            pl.col("lo").min(),
+            pl.col("hi").max(),
+            pl.col("kind").first(),
+            pl.col("source").first(),
             spread=pl.col("lo").max() - pl.col("lo").min(),
-            source=pl.col("source").first(),
         )
         # several years in a description tell no story
         .filter((pl.col("source") < 2) | (pl.col("kind") != "style") | (pl.col("spread") <= 1))
-        .select("row", "lo", "hi", "kind")
     )
+    columns = ["row", "lo", "hi", "kind"]
+    return pl.concat([ranked.filter(~several).select(columns), best.select(columns)])
