@@ -6,7 +6,7 @@ from triage.observation.lexicon import EXPLAINED, FAR, Lexicon
 from triage.observation.scope import between
 
 COMMA, AND, TURN, BACKWARD, PREFERRED, NEW = 12, 8, 200, 14, 40, 200
-AHEAD_OF_COMMA = 50  # "no cracks, liners clean": the liners are another statement
+AHEAD_OF_COMMA = 100  # "no cracks, liners clean": the liners are another statement
 # What a condition is said of when it stands beside it, though no sign speaks of the two together.
 PARTS = [
     "foam", "sole", "rubber", "trim", "clear", "upper", "leather", "synthetic", "mesh", "lining", "padding",
@@ -86,7 +86,10 @@ def _distance() -> pl.Expr:
     gap = pl.max_horizontal(gap, pl.lit(0))
     other_side = (~ahead & (_crossed("comma") > 0)).cast(pl.Int64) * AHEAD_OF_COMMA
     letters = pl.when(pl.col("language") == "ja").then(gap // 3).otherwise(gap)
-    anew = (ahead & pl.col("alone") & pl.col("denied") & (_crossed("comma") > 0) & (_crossed("no") > 0)).cast(pl.Int64)
+    # "No cracks in the leather, no splits", "no peeling paint or separation": each is a statement of its own.
+    fresh = (_crossed("comma") > 0) & (_crossed("no") > 0)
+    listed = (_crossed("or") > 0) & (_crossed("condition") == 0)
+    anew = (ahead & pl.col("alone") & pl.col("denied") & (fresh | listed)).cast(pl.Int64)
     near = pl.col("prefer").cast(pl.Int64) * PREFERRED
     backward = (~ahead & ~pl.col("noun") & (gap > 1)).cast(pl.Int64) * BACKWARD
     return (
