@@ -1,14 +1,16 @@
 """Stage 5, material ageing: match, observation -> prognosis."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from datetime import date
 
 import polars as pl
 
-from triage.catalogue.climates import Climates
+from triage.catalogue.climates import Climate, Climates
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.clocks import RELEASES, decimal_year, distinct_lives, read_clocks
-from triage.prognosis.parts import Materials, joined_parts, node_chances, part_rows
+from triage.prognosis.parts import Materials, exposure_of, joined_parts, materials_of, node_chances, part_rows
 from triage.store import Connection, append, frame
 
 COLUMNS = (
@@ -17,8 +19,9 @@ COLUMNS = (
     "p_unfit_hi_node", "node_weight", "basis",
 )  # fmt: skip
 
-# Candidates written at a time: their node lists are what fills the memory.
-BLOCK_ROWS = 100_000
+# Lives worked on at a time: the chances at the nodes are what fills the memory.
+BLOCK_LIVES = 10_000
+CORES = 2
 
 
 def run(
@@ -35,19 +38,56 @@ def run(
         horizons: Years of ordinary wear still wanted, distinct.
     """
     known = Materials(tuple(sorted(materials)), materials, unknown)
-    now, home = decimal_year(as_of), climates.of_country(None)
     lives, led = distinct_lives(read_clocks(store, climates, as_of))
-    rows = part_rows(lives, frame(store, RELEASES), unknown)
+    made_of = materials_of(frame(store, RELEASES), known)
+    years = Years(decimal_year(as_of), tuple(sorted(set(horizons))), climates.of_country(None))
     store.execute("DELETE FROM prognosis WHERE listing_id IN (SELECT listing_id FROM todo)")
-    if rows.is_empty():
-        return
-    found = []
-    for horizon in sorted(set(horizons)):
-        chances = node_chances(rows, known, home, now, horizon)
+    for aged in aged_blocks(lives, made_of, known, years):
+        append(store, "prognosis", of_candidates(led, aged))
+
+
+@dataclass(frozen=True)
+class Years:
+    """The years a prognosis is for.
+
+    Attributes:
+        now: Decimal year every age refers to.
+        horizons: Years of wear still wanted, distinct, rising.
+        home: Climate in which those go by.
+    """
+
+    now: float
+    horizons: tuple[float, ...]
+    home: Climate
+
+
+def aged_blocks(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> Iterator[pl.DataFrame]:
+    """Yield what ``aged_parts`` returns, for some thousand lives at a time, in their order.
+
+    NumPy and Polars work outside the interpreter's lock, so two blocks are worked on at once; whichever
+    is done first, they come back in their order.
+    """
+    with ThreadPoolExecutor(CORES) as cores:
+        for some in lives.iter_slices(BLOCK_LIVES * CORES):
+            blocks = cores.map(lambda block: aged_parts(block, made_of, known, years), some.iter_slices(BLOCK_LIVES))
+            yield from (aged for aged in blocks if not aged.is_empty())
+
+
+def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> pl.DataFrame:
+    """Return how every part of some lives has aged, one row per life, part and horizon.
+
+    Args:
+        lives: As ``clocks.distinct_lives`` returns them.
+        made_of: As ``parts.materials_of`` returns it.
+        known: The materials' figures.
+        years: Now and how long the parts must last.
+    """
+    rows = part_rows(lives, made_of)
+    found = [pl.DataFrame()]
+    for horizon in years.horizons if rows.height else ():
+        chances = node_chances(exposure_of(rows), known, years.home, years.now, horizon)
         found.append(joined_parts(rows, chances, known).with_columns(horizon_years=pl.lit(float(horizon))))
-    aged = pl.concat(found)
-    for block in led.iter_slices(BLOCK_ROWS):
-        append(store, "prognosis", of_candidates(block, aged))
+    return pl.concat(found[1:] or found)
 
 
 def of_candidates(led: pl.DataFrame, aged: pl.DataFrame) -> pl.DataFrame:

@@ -1,29 +1,22 @@
-"""Every part of every candidate at every storage node: from clocks and materials to chances of unfit."""
+"""Every part of every life at every storage node: from clocks and materials to chances of unfit."""
 
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from triage.catalogue.climates import Climate
 from triage.catalogue.materials import PARTS, Material, UnknownMix
-from triage.prognosis.ageing import Array, ageing_rate, log_sd, normal_nodes, unfit_from_hazards
+from triage.prognosis.ageing import Array, ageing_rate, log_sd, normal_nodes
 from triage.prognosis.clocks import NEW_SOLE
 
 STORAGE_NODES = 7
 LIFE_NODES = 5
 YEAR_NODES = 4
-# Small enough for the cache of one core.
-CHUNK_ROWS = 4_000
-CORES = 2
-
-ROW = ["life", "part"]
-# What the chances of one material depend on; rows that agree in all of it are worked out once.
-EXPOSURE = (
-    "material", "made_lo", "made_hi", "proof_year", "trust", "life_factor", "temp_c", "rh_pct", "rate_factor",
-    "boxed", "storage_sd",
-)  # fmt: skip
+# Small enough for the cache of a core.
+CHUNK_ROWS = 2_000
 
 
 @dataclass(frozen=True)
@@ -40,174 +33,251 @@ class Materials:
 
 
 @dataclass(frozen=True)
+class Exposure:
+    """What a piece of material has been through, one array a field.
+
+    Attributes:
+        material: Index into the keys of ``Materials``.
+        made_lo: Earliest manufacture, decimal year.
+        made_hi: Latest manufacture, decimal year.
+        proof_year: Last worn without failing, decimal year; 0 where never stated.
+        trust: Trust in that, 0 to 1.
+        life_factor: Factor on its life, 1 for most.
+        temp_c: Storage temperature, °C.
+        rh_pct: Storage humidity, %.
+        rate_factor: Factor on its rate of ageing.
+        boxed: Kept in a closed box.
+        storage_sd: Spread of the logarithm of the storage factor.
+    """
+
+    material: npt.NDArray[np.int64]
+    made_lo: Array
+    made_hi: Array
+    proof_year: Array
+    trust: Array
+    life_factor: Array
+    temp_c: Array
+    rh_pct: Array
+    rate_factor: Array
+    boxed: npt.NDArray[np.bool_]
+    storage_sd: Array
+
+    def chunks(self, rows: int) -> Iterator["Exposure"]:
+        """Yield pieces of so many rows."""
+        for start in range(0, len(self.material), rows):
+            yield Exposure(*(getattr(self, f.name)[start : start + rows] for f in fields(self)))
+
+
+@dataclass(frozen=True)
 class Chances:
-    """Per row: effective and calendar years, and chances by storage node for short, all, long lives."""
+    """Per row: effective and calendar years, and chances by storage node for long, all, short lives."""
 
     effective_years: Array
     age_years: Array
-    made_lo: Array
-    made_hi: Array
     low: Array
     mid: Array
     high: Array
 
 
-def part_rows(lives: pl.DataFrame, releases: pl.DataFrame, unknown: UnknownMix) -> pl.DataFrame:
-    """Return one row per life, part, alternative and material of it.
+def materials_of(releases: pl.DataFrame, known: Materials) -> pl.DataFrame:
+    """Return one row per release, part and material of it, and those of a pair that is no known release.
 
     Args:
-        lives: As ``clocks.distinct_lives`` returns them.
         releases: construction_id and the material keys of the eight parts.
-        unknown: What a part is made of that is ``?`` or of no known release.
 
     Returns:
-        The columns of ``lives``, ``part``, ``keys`` (as the release states them), ``material`` (one of
-        the keys) and ``share``: the chance of an alternative, 1 for a known part.
+        construction_id (NULL: no known release), ``part`` (its number in ``PARTS``), ``keys`` (as the
+        release states them), ``material`` (index of one of the keys) and ``share``: the chance of an
+        alternative, 1 for a known part, the mix of ``known.unknown`` for one that is ``?``.
     """
     mix = pl.DataFrame(
-        [(part, key, share) for part, shares in unknown.mix.items() for key, share in sorted(shares.items())],
+        [(part, key, share) for part, shares in known.unknown.mix.items() for key, share in sorted(shares.items())],
         schema={"part": pl.String, "material": pl.String, "share": pl.Float64},
         orient="row",
     )
-    made_of = pl.concat([releases, releases.clear().vstack(_of_no_release(releases.schema))])
-    long = made_of.unpivot(PARTS, index="construction_id", variable_name="part", value_name="keys")
-    known = long.filter((pl.col("keys") != "") & (pl.col("keys") != "?"))
-    known = known.with_columns(material=pl.col("keys").str.split(";"), share=pl.lit(1.0)).explode("material")
-    guessed = long.filter(pl.col("keys") == "?").join(mix, on="part").select(known.columns)
-    order = pl.col("part").replace_strict({p: i for i, p in enumerate(PARTS)}, return_dtype=pl.Int32)
-    materials = pl.concat([known, guessed]).with_columns(pl.col("material").str.strip_chars(), part_no=order)
-    rows = lives.join(materials, on="construction_id", nulls_equal=True)
-    return rows.sort("life", "part_no", "material").with_columns(*_of_part())
+    no_release = {name: [None if name == "construction_id" else "?"] for name in releases.schema}
+    long = pl.concat([releases, pl.DataFrame(no_release, schema=releases.schema)]).unpivot(
+        PARTS, index="construction_id", variable_name="part", value_name="keys"
+    )
+    stated = long.filter((pl.col("keys") != "") & (pl.col("keys") != "?"))
+    stated = stated.with_columns(material=pl.col("keys").str.split(";"), share=pl.lit(1.0)).explode("material")
+    guessed = long.filter(pl.col("keys") == "?").join(mix, on="part").select(stated.columns)
+    part = {name: i for i, name in enumerate(PARTS)}
+    index = {key: i for i, key in enumerate(known.keys)}
+    return (
+        pl.concat([stated, guessed])
+        .with_columns(
+            pl.col("part").replace_strict(part, return_dtype=pl.UInt8),
+            pl.col("material").str.strip_chars().replace_strict(index, return_dtype=pl.UInt16),
+            pl.col("keys").cast(pl.Categorical),
+        )
+        .sort("construction_id", "part", "material")
+    )
 
 
-def _of_no_release(schema: pl.Schema) -> pl.DataFrame:
-    return pl.DataFrame({name: [None if name == "construction_id" else "?"] for name in schema}, schema=schema)
-
-
-def _of_part() -> list[pl.Expr]:
-    """Return the years of the part itself: the new sole's where there is one; a release's flaw is its midsole's."""
-    renewed = pl.col("part").is_in(NEW_SOLE) & pl.col("new_sole_lo").is_not_null()
-    return [
-        pl.when(renewed).then("new_sole_lo").otherwise("made_lo").alias("made_lo"),
-        pl.when(renewed).then("new_sole_hi").otherwise("made_hi").alias("made_hi"),
-        pl.when(pl.col("part") == "midsole").then(pl.col("life_factor").fill_null(1.0)).otherwise(1.0),
-    ]
-
-
-def node_chances(rows: pl.DataFrame, known: Materials, home: Climate, now: float, horizon: float) -> Chances:
-    """Return the chance of unfit of every row at every storage node, with its range.
+def part_rows(lives: pl.DataFrame, made_of: pl.DataFrame) -> pl.DataFrame:
+    """Return one row per life, part, alternative and material of it, in that order.
 
     Args:
-        rows: The columns of ``EXPOSURE``, as ``part_rows`` returns them.
+        lives: As ``clocks.distinct_lives`` returns them.
+        made_of: As ``materials_of`` returns it.
+    """
+    rows = lives.join(made_of, on="construction_id", nulls_equal=True, maintain_order="left_right")
+    of_sole = pl.col("part").is_in([PARTS.index(part) for part in NEW_SOLE])
+    renewed = of_sole & pl.col("new_sole_lo").is_not_null()
+    flawed = pl.col("part") == PARTS.index("midsole")
+    return rows.with_columns(
+        # A new sole restarts the clock of its parts; a release's own flaw is one of its midsole.
+        made_lo=pl.when(renewed).then("new_sole_lo").otherwise("made_lo"),
+        made_hi=pl.when(renewed).then("new_sole_hi").otherwise("made_hi"),
+        life_factor=pl.when(flawed).then(pl.col("life_factor").fill_null(1.0)).otherwise(1.0),
+        proof_year=pl.col("proof_year").fill_null(0.0),
+    )
+
+
+def exposure_of(rows: pl.DataFrame) -> Exposure:
+    """Return the columns of ``part_rows`` that decide how a material has aged, as arrays."""
+    return Exposure(**{f.name: rows[f.name].to_numpy() for f in fields(Exposure)})
+
+
+def node_chances(exposure: Exposure, known: Materials, home: Climate, now: float, horizon: float) -> Chances:
+    """Return the chance of unfit at every storage node, with its range.
+
+    Args:
+        exposure: What each piece of material has been through.
         known: The materials' figures.
         home: Climate in which the buyer's years go by.
         now: Decimal year every age refers to.
         horizon: Years of wear still wanted, 0 or more.
 
     Returns:
-        Arrays in the order of ``rows``; chances are 0 to 1, one column a storage node.
+        Arrays in the order of ``exposure``; chances are 0 to 1, one column a storage node.
+
+    Source:
+        ``ageing.unfit_after_proof``, averaged over the range of manufacture and, for ``mid``, over the
+        range of ``eta_years`` as a lognormal; ``low`` and ``high`` take the range's upper and lower end.
     """
-    exposures = rows.select(EXPOSURE).unique(maintain_order=True).with_row_index("exposure")
-    at = rows.select(EXPOSURE).join(exposures, on=EXPOSURE, how="left", nulls_equal=True, maintain_order="left")
-    starts = range(0, max(exposures.height, 1), CHUNK_ROWS)
-    # NumPy works outside the interpreter's lock; pieces come back in their order, whoever is first.
-    with ThreadPoolExecutor(CORES) as cores:
-        pieces = list(
-            cores.map(lambda start: _chunk(exposures.slice(start, CHUNK_ROWS), known, home, now, horizon), starts)
-        )
-    index = at["exposure"].to_numpy()
-    return Chances(*(np.concatenate([getattr(p, f) for p in pieces])[index] for f in Chances.__dataclass_fields__))
+    pieces = [_chunk(piece, known, home, now, horizon) for piece in exposure.chunks(CHUNK_ROWS)]
+    return Chances(*(np.concatenate([getattr(piece, f.name) for piece in pieces]) for f in fields(Chances)))
 
 
-def _chunk(rows: pl.DataFrame, known: Materials, home: Climate, now: float, horizon: float) -> Chances:
-    at = rows["material"].replace_strict({k: i for i, k in enumerate(known.keys)}, return_dtype=pl.Int64).to_numpy()
+def _chunk(rows: Exposure, known: Materials, home: Climate, now: float, horizon: float) -> Chances:
+    at = rows.material
     ea, n = known.column("ea_j_mol")[at], known.column("rh_exponent")[at]
-    rate = ageing_rate(rows["temp_c"].to_numpy(), rows["rh_pct"].to_numpy(), ea, n) * rows["rate_factor"].to_numpy()
-    rate = np.where(rows["boxed"].to_numpy(), rate * known.column("box_rate")[at], rate)
-    made_lo, made_hi = rows["made_lo"].to_numpy(), rows["made_hi"].to_numpy()
-    nodes, _ = normal_nodes(STORAGE_NODES)
-    stored = (rate[:, None] * np.exp(rows["storage_sd"].to_numpy()[:, None] * nodes))[:, :, None]
+    rate = ageing_rate(rows.temp_c, rows.rh_pct, ea, n) * rows.rate_factor
+    rate = np.where(rows.boxed, rate * known.column("box_rate")[at], rate)
     middles = (np.arange(YEAR_NODES) + 0.5) / YEAR_NODES
-    made = made_lo[:, None] + (made_hi - made_lo)[:, None] * middles
+    made = rows.made_lo + (rows.made_hi - rows.made_lo) * middles[:, None]
     age = np.maximum(now - made, 0.0)
-    end = age[:, None, :] * stored + (horizon * ageing_rate(home.temp_c, home.rh_pct, ea, n))[:, None, None]
     # A pair can't have been worn before it was made; a part replaced since then proves nothing older.
-    worn = np.clip(rows["proof_year"].fill_null(0.0).to_numpy()[:, None] - made, 0.0, None)
-    proof = np.minimum(worn, age)[:, None, :] * stored
-    scale = known.column("eta_years")[at] * rows["life_factor"].to_numpy()
-    lives = _Lives(scale, known.column("beta")[at], rows["trust"].to_numpy(), end, proof)
+    worn = np.minimum(np.clip(rows.proof_year - made, 0.0, None), age)
+    scale = known.column("eta_years")[at] * rows.life_factor
+    nodes, _ = normal_nodes(STORAGE_NODES)
+    # Years by node by row: the long axis last. All in lives of the middle scale.
+    stored = (rate / scale) * np.exp(rows.storage_sd * nodes[:, None])
+    ahead = horizon * ageing_rate(home.temp_c, home.rh_pct, ea, n) / scale
+    lives = _Lives(known.column("beta")[at], rows.trust, age[:, None] * stored + ahead, worn[:, None] * stored)
     low, middle, high = (known.column("eta_years", i)[at] for i in (0, 1, 2))
     spread, weights = normal_nodes(LIFE_NODES)
-    mixed = [lives.unfit(log_sd(low, high) * node) * w for node, w in zip(spread, weights, strict=True)]
-    mean_age = age.mean(axis=1)
-    longest, shortest = lives.unfit(np.log(high / middle)), lives.unfit(np.log(low / middle))
-    return Chances(mean_age * rate, mean_age, made_lo, made_hi, longest, np.sum(mixed, axis=0), shortest)
+    sd = log_sd(low, high)
+    fit = np.sum([lives.fit(sd * node) * weight for node, weight in zip(spread, weights, strict=True)], axis=0)
+    ends = (lives.fit(np.log(high / middle)), fit, lives.fit(np.log(low / middle)))
+    mean_age = age.mean(axis=0)
+    return Chances(mean_age * rate, mean_age, *(np.clip(1 - end, 0.0, 1.0).T for end in ends))
 
 
 class _Lives:
-    """Chances for several life scales over the same years: the powers are taken once, not once a scale."""
+    """Chances of fit over the same years for several scales of life: powers are taken once, not once a scale."""
 
-    def __init__(self, scale: Array, beta: Array, trust: Array, end: Array, proof: Array) -> None:
+    def __init__(self, beta: Array, trust: Array, end: Array, proof: Array) -> None:
         self.beta = beta
-        self.end = (end / scale[:, None, None]) ** beta[:, None, None]
+        self.end = np.power(end, beta, out=end)
+        self.space = np.empty_like(end)
         self.worn = np.flatnonzero(trust > 0)
-        at = self.worn
-        self.proof = (proof[at] / scale[at, None, None]) ** beta[at, None, None]
-        self.trust = trust[at, None, None]
+        self.trust = trust[self.worn]
+        self.since_proof = self.end[:, :, self.worn] - proof[:, :, self.worn] ** beta[self.worn]
 
-    def unfit(self, log_scale: Array) -> Array:
-        """Return the chance of unfit by storage node when lives are ``exp(log_scale)`` times as long."""
-        factor = np.exp(-self.beta * log_scale)[:, None, None]
-        end = self.end * factor
-        found = -np.expm1(-end)
+    def fit(self, log_scale: Array) -> Array:
+        """Return the chance of fit, storage node by row, when lives are ``exp(log_scale)`` times as long.
+
+        As ``ageing.unfit_after_proof``, with the mean over the years of manufacture.
+        """
+        factor = -np.exp(-self.beta * log_scale)
+        np.multiply(self.end, factor, out=self.space)
+        found = np.exp(self.space, out=self.space).mean(axis=0)
         at = self.worn
         if at.size:
-            found[at] = unfit_from_hazards(end[at], self.proof * factor[at], self.trust)
-        return np.asarray(found.mean(axis=2))
+            proven = np.exp(self.since_proof * factor[at]).mean(axis=0)
+            found[:, at] = self.trust * proven + (1 - self.trust) * found[:, at]
+        return np.asarray(found)
 
 
 def joined_parts(rows: pl.DataFrame, chances: Chances, known: Materials) -> pl.DataFrame:
     """Return one row per life and part: materials that must all hold, or alternatives.
 
     A part of several materials is unfit when one of them is (given the storage node they fail
-    independently); a part of unknown material is the mix of its alternatives.
+    independently); a part of unknown material is the mix of its alternatives. What the part is said to
+    fail by is its weakest material.
     """
-    guess = (rows["keys"] == "?").to_numpy()
+    group = rows["life"].to_numpy().astype(np.int64) * len(PARTS) + rows["part"].to_numpy()
+    first = np.flatnonzero(np.diff(group, prepend=-1))
+    sizes = np.diff(first, append=len(group))
+    alone = sizes == 1
+    guessed = rows["keys"].cast(pl.String).eq("?").to_numpy()[first]
     share = rows["share"].to_numpy()[:, None]
-    key = rows.select(*ROW).with_row_index("row")
-    first = key.group_by(*ROW, maintain_order=True).agg(pl.col("row").min())["row"].to_numpy()
-    node = {}
-    for name in ("low", "mid", "high"):
-        value = getattr(chances, name)
-        all_hold = 1 - np.multiply.reduceat(1 - value, first, axis=0)
-        mixed = np.add.reduceat(value * share, first, axis=0)
-        node[name] = np.where(guess[first][:, None], mixed, all_hold)
+    node = {name: _joined(getattr(chances, name), share, first, alone, guessed) for name in ("low", "mid", "high")}
+    weakest = _weakest(mean_of(chances.mid), first, sizes)
+    material = rows["material"].to_numpy()
+    bears = np.array([known.materials[key].load_bearing for key in known.keys])[material]
     _, weights = normal_nodes(STORAGE_NODES)
-    described = rows.select(*ROW, "material", "keys").with_columns(
-        pl.Series("chance", mean_of(chances.mid)),
-        pl.Series("effective_years", chances.effective_years),
-        pl.Series("age_years", chances.age_years),
-        pl.Series("made_lo", chances.made_lo),
-        pl.Series("made_hi", chances.made_hi),
-        *(_named(known, field, rows["material"]) for field in ("mode", "fails", "load_bearing", "basis")),
+    return pl.DataFrame(
+        {
+            "life": rows["life"].gather(first),
+            "part": _named(PARTS, rows["part"].to_numpy()[first]),
+            "material": rows["keys"].gather(first),
+            "mode": _named([known.materials[key].mode for key in known.keys], material[weakest]),
+            "load_bearing": np.logical_or.reduceat(bears, first),
+            "made_lo": rows["made_lo"].gather(weakest),
+            "made_hi": rows["made_hi"].gather(weakest),
+            "age_years": chances.age_years[weakest],
+            "effective_years": chances.effective_years[weakest],
+            "p_unfit_lo": mean_of(node["low"]),
+            "p_unfit": mean_of(node["mid"]),
+            "p_unfit_hi": mean_of(node["high"]),
+            "p_unfit_lo_node": node["low"],
+            "p_unfit_node": node["mid"],
+            "p_unfit_hi_node": node["high"],
+            "node_weight": np.broadcast_to(weights, node["mid"].shape).copy(),
+            "basis": _named([known.materials[key].basis for key in known.keys], material[weakest]),
+        }
     )
-    worst = described.sort(*ROW, "chance", "material", descending=[False, False, True, False])
-    weakest = worst.group_by(*ROW, maintain_order=True).agg(
-        pl.col("keys").first().alias("material"),
-        pl.col("mode", "fails", "basis", "effective_years", "age_years", "made_lo", "made_hi").first(),
-        pl.col("load_bearing").any(),
-    )
-    chances_of = rows.select(*ROW)[first.tolist()].with_columns(
-        p_unfit_lo=pl.Series(mean_of(node["low"])),
-        p_unfit=pl.Series(mean_of(node["mid"])),
-        p_unfit_hi=pl.Series(mean_of(node["high"])),
-        p_unfit_lo_node=_lists(node["low"]),
-        p_unfit_node=_lists(node["mid"]),
-        p_unfit_hi_node=_lists(node["high"]),
-        node_weight=_lists(np.broadcast_to(weights, node["mid"].shape)),
-    )
-    joined: pl.DataFrame = chances_of.join(weakest, on=ROW, how="left", maintain_order="left")
+
+
+def _joined(
+    chance: Array, share: Array, first: npt.NDArray[np.int64], alone: npt.NDArray[np.bool_],
+    guessed: npt.NDArray[np.bool_],
+) -> Array:  # fmt: skip
+    """Return the chances of each group of rows; most are of one row and stay as they are."""
+    joined = chance[first]
+    for mixed in (True, False):
+        at = np.flatnonzero(~alone & (guessed == mixed))
+        if at.size:
+            starts, stops = first[at], np.append(first, len(chance))[at + 1]
+            sizes = stops - starts
+            inside = np.cumsum(sizes) - sizes
+            rows = np.repeat(starts - inside, sizes) + np.arange(sizes.sum())
+            if mixed:
+                joined[at] = np.clip(np.add.reduceat(chance[rows] * share[rows], inside, axis=0), 0.0, 1.0)
+            else:
+                joined[at] = 1 - np.multiply.reduceat(1 - chance[rows], inside, axis=0)
     return joined
+
+
+def _weakest(chance: Array, first: npt.NDArray[np.int64], sizes: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Return the row of each group whose chance is highest, the first of several."""
+    highest = np.repeat(np.maximum.reduceat(chance, first), sizes)
+    at = np.where(chance >= highest, np.arange(len(chance)), len(chance))
+    return np.asarray(np.minimum.reduceat(at, first))
 
 
 def mean_of(node: Array) -> Array:
@@ -216,14 +286,9 @@ def mean_of(node: Array) -> Array:
     A matrix product may add in another order for another number of rows; a subset must give the same bytes.
     """
     _, weights = normal_nodes(STORAGE_NODES)
-    return np.asarray((node * weights).sum(axis=1))
+    return np.asarray(np.clip((node * weights).sum(axis=1), 0.0, 1.0))
 
 
-def _named(known: Materials, field: str, keys: pl.Series) -> pl.Series:
-    values = {key: getattr(material, field) for key, material in known.materials.items()}
-    kind = pl.Boolean if field == "load_bearing" else pl.String
-    return keys.replace_strict(values, return_dtype=kind).alias(field)
-
-
-def _lists(values: Array) -> pl.Series:
-    return pl.Series(np.ascontiguousarray(values)).cast(pl.List(pl.Float64))
+def _named(names: tuple[str, ...] | list[str], index: npt.NDArray[np.integer]) -> pl.Series:
+    """Return names by their index, each distinct one stored once."""
+    return pl.Series(names, dtype=pl.Enum(list(dict.fromkeys(names)))).gather(pl.Series(index))

@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
 import polars as pl
 
 from triage.catalogue.climates import Climate
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.clocks import SD_REGION, SD_STATED, TRUST_STATED, decimal_year
-from triage.prognosis.parts import Materials, mean_of, node_chances
+from triage.prognosis.parts import Exposure, Materials, mean_of, node_chances
 
 # Years from the as-of date on for which the chance is shown.
 HORIZONS = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
@@ -49,20 +50,25 @@ def age_of(material: Material, life: Life, as_of: date) -> pl.DataFrame:
         As ``triage.prognosis.ageing``; the material's own figures say theirs in ``basis``.
     """
     now = decimal_year(as_of)
-    row = pl.DataFrame(
-        {
-            "material": "it", "made_lo": float(life.made[0]), "made_hi": min(life.made[1] + 1.0, now),
-            "proof_year": None if life.worn_until is None else min(life.worn_until + 0.5, now),
-            "trust": TRUST_STATED if life.worn_until is not None else 0.0, "temp_c": life.climate.temp_c,
-            "rh_pct": life.climate.rh_pct, "rate_factor": 1.0, "boxed": life.boxed, "life_factor": 1.0,
-            "storage_sd": SD_STATED if life.place_stated else max(SD_REGION, life.climate.log_sd),
-        },
-        schema_overrides={"proof_year": pl.Float64},
-    )  # fmt: skip
+    worn, climate = life.worn_until, life.climate
+    sd = SD_STATED if life.place_stated else max(SD_REGION, climate.log_sd)
+    once = Exposure(
+        material=np.array([0]),
+        made_lo=np.array([float(life.made[0])]),
+        made_hi=np.array([min(life.made[1] + 1.0, now)]),
+        proof_year=np.array([0.0 if worn is None else min(worn + 0.5, now)]),
+        trust=np.array([0.0 if worn is None else TRUST_STATED]),
+        life_factor=np.array([1.0]),
+        temp_c=np.array([climate.temp_c]),
+        rh_pct=np.array([climate.rh_pct]),
+        rate_factor=np.array([1.0]),
+        boxed=np.array([life.boxed]),
+        storage_sd=np.array([sd]),
+    )
     known = Materials(("it",), {"it": material}, UnknownMix(mix={}, source="none"))
     rows = []
     for horizon in HORIZONS:
-        chances = node_chances(row, known, life.climate, now, horizon)
+        chances = node_chances(once, known, life.climate, now, horizon)
         low, mid, high = (float(mean_of(getattr(chances, name))[0]) for name in ("low", "mid", "high"))
         rows.append((horizon, float(chances.age_years[0]), float(chances.effective_years[0]), low, mid, high))
     names = ("horizon_years", "age_years", "effective_years", "p_unfit_lo", "p_unfit", "p_unfit_hi")

@@ -1,0 +1,128 @@
+"""Time stage 5 on many listings with three candidates of eight parts each, at seven storage nodes.
+
+    python benchmarks/prognosis_speed.py [listings] [releases]
+
+The listings are drawn: releases with made ranges of up to four years, any country of ``countries.csv``,
+and for some of them a label year, a purchase year, a new sole, wear in a given year, words on storage.
+Timed is everything from the frames that the queries give to the chances of every part of every candidate at
+every node, one row each, block by block; the store's own reading and writing is not.
+"""
+
+import resource
+import sys
+import time
+from datetime import date
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from triage.catalogue.climates import Climates, load_climates
+from triage.catalogue.materials import PARTS, load_materials, load_unknown
+from triage.prognosis import CORES, Years, aged_blocks
+from triage.prognosis.clocks import clocks_of, decimal_year, distinct_lives
+from triage.prognosis.parts import Materials, materials_of
+
+RULES = Path(__file__).parent.parent / "rules"
+AS_OF = date(2026, 11, 25)
+# Share of listings that say it, sign, and whether it carries a year.
+SAYINGS = (
+    (0.05, "date_proof_shown", True), (0.08, "purchase_year_stated", True), (0.03, "sole_swapped", True),
+    (0.15, "worn_recently_ok", True), (0.06, "stored_box_indoors", False), (0.04, "stored_hot_damp", False),
+    (0.03, "stored_controlled", False), (0.02, "sun_shop_display", False),
+)  # fmt: skip
+
+draw = np.random.default_rng(20261125)
+
+
+def releases_of(count: int, keys: tuple[str, ...]) -> pl.DataFrame:
+    """Return releases with eight parts each, every fifth part unknown."""
+    made = draw.integers(1986 * 4, 2016 * 4, count) / 4
+    parts = {part: draw.choice([*keys, *["?"] * (len(keys) // 4)], count) for part in PARTS}
+    return pl.DataFrame(
+        {
+            "construction_id": [f"r{i}" for i in range(count)], "made_from": made,
+            "made_to": made + draw.integers(1, 17, count) / 4,
+            "life_factor": np.where(draw.random(count) < 0.05, 0.5, 1.0), **parts,
+        }
+    )  # fmt: skip
+
+
+def listings_of(count: int, climates: Climates) -> pl.DataFrame:
+    """Return what the pairs' query gives for ``count`` listings."""
+    year = draw.integers(1985, 2016, count)
+    said = draw.random(count)
+    stated = pl.Series(np.where(said < 0.5, year, 0)).replace(0, None)
+    kind = np.array(["made", "style", "purchase"])[draw.integers(0, 3, count)]
+    return pl.DataFrame(
+        {
+            "listing_id": pl.int_range(count, eager=True).cast(pl.String).str.zfill(8),
+            "ships_from": draw.choice(sorted(climates.countries), count),
+            "stated_year_lo": stated, "stated_year_hi": stated, "stated_year_kind": kind,
+        }
+    )  # fmt: skip
+
+
+def sayings_of(pairs: pl.DataFrame) -> pl.DataFrame:
+    """Return what the signs' query gives."""
+    found = []
+    for share, sign, dated in SAYINGS:
+        some = pairs.filter(pl.Series(draw.random(pairs.height) < share)).select("listing_id")
+        year = pl.Series("year", draw.integers(2000, 2027, some.height) if dated else [None] * some.height)
+        certainty = pl.Series("certainty", draw.integers(1, 3, some.height))
+        found.append(some.with_columns(year.cast(pl.Int64), certainty, sign=pl.lit(sign)))
+    return pl.concat(found)
+
+
+def candidates_of(pairs: pl.DataFrame, releases: pl.DataFrame) -> pl.DataFrame:
+    """Return three releases per listing; one in twelve is none of the table's."""
+    ids = pl.Series("construction_id", [*releases["construction_id"], *[None] * (releases.height // 12)])
+    places = []
+    for place in (1, 2, 3):
+        drawn = ids.gather(draw.integers(0, len(ids), pairs.height))
+        places.append(pairs.select("listing_id", place=pl.lit(place)).with_columns(drawn))
+    level = pl.when(pl.col("construction_id").is_null()).then(pl.lit("none")).otherwise(pl.lit("release"))
+    joined = pl.concat(places).join(releases.drop(PARTS), on="construction_id", how="left")
+    return joined.with_columns(level=level).sort("listing_id", "place")
+
+
+def peak_gb() -> float:
+    """Return the highest memory so far, GB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+
+
+def main() -> None:
+    """Print seconds, distinct lives and peak memory."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
+    releases = releases_of(int(sys.argv[2]) if len(sys.argv) > 2 else 1_000, KEYS)
+    climates = load_climates(RULES, [])
+    pairs = listings_of(count, climates)
+    said, candidates = sayings_of(pairs), candidates_of(pairs, releases)
+    now, before = decimal_year(AS_OF), peak_gb()
+    times, busy = [time.perf_counter()], time.process_time()
+    lives, led = distinct_lives(clocks_of(candidates, pairs, said, climates, now))
+    times.append(time.perf_counter())
+    made_of = materials_of(releases.select("construction_id", *PARTS), KNOWN)
+    years, parts, checked = Years(now, (2.0,), climates.of_country(None)), 0, 0.0
+    for aged in aged_blocks(lives, made_of, KNOWN, years):
+        every = led.join(aged.select("life", row=pl.int_range(pl.len())), on="life")["row"]
+        nodes = aged["p_unfit_node"].to_numpy()[every.to_numpy()]
+        parts, checked = parts + len(nodes), checked + float(nodes.sum())
+    times.append(time.perf_counter())
+    steps = " + ".join(f"{b - a:.1f}" for a, b in pairwise(times))
+    print(f"{count} listings, {led.height} candidates, {parts} parts at 7 nodes: {times[-1] - times[0]:.1f} s")
+    print(f"  clocks + ageing and gathering: {steps} s on at most {CORES} cores")
+    spent = time.process_time() - busy
+    print(f"  {lives.height} distinct lives, mean chance {checked / parts / 7:.6f}, {spent:.1f} s of processor time")
+    print(f"  peak memory {peak_gb():.2f} GB, {before:.2f} GB before")
+
+
+MATERIALS = load_materials(RULES / "ageing/materials.toml", [])
+KEYS = tuple(sorted(MATERIALS))
+UNKNOWN = load_unknown(RULES / "ageing/unknown.toml", frozenset(KEYS), [])
+KNOWN = Materials(KEYS, MATERIALS, UNKNOWN)
+
+
+if __name__ == "__main__":
+    main()
