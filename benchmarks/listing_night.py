@@ -46,9 +46,9 @@ WEAR = [
 ]
 SENTENCES = [
     "Found in my uncle's attic with the box and papers.", "No crumbling that I can see.", "Sohle leicht vergilbt.",
-    "Kleber an der Spitze etwas offen.", "Semelle un peu dure mais pas de décollement.", "Jamais portées, boîte abîmée.",
+    "Kleber an der Spitze etwas offen.", "Semelle un peu dure, pas de décollement.", "Jamais portées, boîte abîmée.",
     "Suola ancora elastica, colla buona.", "Schiuma dura al tatto.", "Suela sin grietas, piel algo reseca.",
-    "Stored dry indoors since I bought them.", "Left heel tab has a hairline crack.", "Laces replaced, originals included.",
+    "Stored dry since I bought them.", "Left heel tab has a hairline crack.", "Laces replaced, old ones included.",
     "Privatverkauf, keine Rücknahme.", "Please look at the photos and ask before buying.", "Smoke free home.",
     "Envoi soigné sous 48 heures.", "Spedizione tracciata in tutta Italia.", "Envío rápido y bien embalado.",
     "Size tag reads 03/94 inside the tongue.", "Bought new in 1996 and hardly used.", "Resoled 2019 by a cobbler.",
@@ -100,7 +100,7 @@ def pairs(count: int, rng: np.random.Generator) -> pl.DataFrame:
 
 
 def restocked(owned: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
-    """Return the pairs with every third one of a dealer the same in all that an advertisement says as another of theirs."""
+    """Return the pairs with every third one of a dealer the same, in all that is said of it, as another of theirs."""
     same = ["maker", "model", "colour", "wear", "year", "size", "style", "styled", "price"]
     again = pl.Series("again", rng.random(owned.height) < 0.33) & owned["dealer"]
     return owned.with_columns(again).with_columns(

@@ -11,6 +11,9 @@ from triage.catalogue.words import Words
 from triage.listing.phrases import Phrase, book, compatible, phrase_bits, spaced
 from triage.listing.text import language_book, languages, plain_texts
 
+# letters, full-width and half-width forms, fractions, ligatures and combining accents of listings
+SIGNS = "aZ9 ÄöüßéñçåæøœŁžé，。、「」ひらカタ漢字０１２ＡＢｃ㎝㍉½⅓¾²…①㈱ﬁﬀｶﾀﾅﾞ〜～％￥￡\u3000\u00a0\u202f\u0301\u0308"
+
 
 @pytest.mark.parametrize(
     ("written", "plain"),
@@ -72,10 +75,6 @@ def test_the_longest_phrase_at_a_place_counts() -> None:
     assert found.rows() == [(0, phrases.meanings["nothing"]), (1, phrases.meanings["new"])]
 
 
-@given(
-    st.text(
-        alphabet="aZ9 ÄöüßéñçåæøœŁžé，。、「」ひらカタ漢字０１２ＡＢｃ㎝㍉½⅓¾²…①㈱ﬁﬀｶﾀﾅﾞ〜～％￥￡　\u00a0\u202f\u0301\u0308"
-    )
-)
+@given(st.text(alphabet=SIGNS))
 def test_signs_of_listings_end_in_form_nfkc(text: str) -> None:
     assert compatible(pl.Series([text])).to_list() == [unicodedata.normalize("NFKC", text)]

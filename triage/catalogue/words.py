@@ -9,7 +9,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from triage.catalogue.documents import Document, read_toml, validated
+from triage.catalogue.documents import Document, line_of, read_toml, validated
 from triage.errors import Problem
 
 Languages = dict[str, list[str]]
@@ -340,6 +340,19 @@ def load_words(folder: Path, problems: list[Problem]) -> Words | None:
     for path in sorted(folder.glob("*.toml")):
         if path.stem not in MODELS:
             problems.append(Problem(str(path), "an unknown file", f"one of {', '.join(sorted(MODELS))}"))
+    money = parts.get("money")
+    if isinstance(money, MoneyWords) and money.rate_file:
+        parts["money"] = money.model_copy(update={"rate_file": _rate_file(folder, money.rate_file, problems)})
     if len(problems) > before:
         return None
     return Words(**parts)  # type: ignore[arg-type]
+
+
+def _rate_file(folder: Path, name: str, problems: list[Problem]) -> str:
+    """Return the whole path of the rate file, which is named from the folder of the words."""
+    path = folder / name
+    if not path.is_file():
+        place = folder / "money.toml"
+        line = line_of(place.read_text("utf-8"), "rate_file")
+        problems.append(Problem(f"{place}:{line}", f"rate_file is {name!r}", f"a file {path}, or nothing"))
+    return str(path)
