@@ -107,6 +107,7 @@ ATTACKS = [
     "lower(DISTINCT condition) = 'x'",
     "(((((" * 30 + "TRUE" + ")))))" * 30 + " AND facts.x",
     "age_years > 1" + " AND age_years > 1" * 400,
+    "age_years > 1 AND " * 60 + "TRUE" + ")" * 60,
     "NOT " * 200 + "deadstock",
     "'" + "x" * MAX_LENGTH + "' = ''",
     "age_years > 5 /* ",
@@ -174,14 +175,9 @@ def test_a_weight_may_say_case(parser):
 
 @settings(max_examples=300, deadline=None)
 @given(st.text(alphabet="age_yrsconditd ()'\"<>=+-*/%,;.ANDORNOTILKEBW0123456789\0$?[]{}:", max_size=60))
-def test_whatever_is_let_through_is_one_harmless_expression(text):
-    connection = duckdb.connect(":memory:")
+def test_whatever_is_let_through_is_one_harmless_expression(parser, text):
     try:
-        expression = parse(connection, text, COLUMNS)
+        expression = parse(parser, text, COLUMNS)
     except Refused:
         return
-    finally:
-        connection.close()
-    again = duckdb.connect(":memory:")
-    assert parse(again, expression.sql.replace('"', ""), COLUMNS).facts == expression.facts
-    again.close()
+    assert parse(parser, expression.sql.replace('"', ""), COLUMNS).facts == expression.facts

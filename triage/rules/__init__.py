@@ -1,5 +1,7 @@
 """Stage 6, the rules of thumb: facts -> finding. SQL predicates, weights in decibans."""
 
-from triage.rules.findings import check_rules, columns_of, compile_rules, ensure, find, run
+from triage.rules.cases import check_rules
+from triage.rules.expressions import Compiled, columns_of, compile_rules
+from triage.rules.findings import askable, ensure, find, run
 
-__all__ = ["check_rules", "columns_of", "compile_rules", "ensure", "find", "run"]
+__all__ = ["Compiled", "askable", "check_rules", "columns_of", "compile_rules", "ensure", "find", "run"]

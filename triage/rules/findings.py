@@ -1,167 +1,161 @@
-"""All rules compiled into one pass over the facts, in a connection that can reach nothing else."""
+"""All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from string import Formatter
+from itertools import compress, product
 
-import duckdb
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from triage.catalogue.facts import Fact
-from triage.catalogue.penalties import Case, Rule
+from triage.catalogue.penalties import Rule
 from triage.errors import Problem, TriageError
+from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import create_facts
-from triage.rules.gate import ALLOWED, Expression, Refused, parse
-from triage.store import Connection, frame, register, replace
+from triage.rules.locked import MAX_SECONDS, TooMuch, computed, locked_connection
+from triage.store import Connection, frame, replace
 
 FINDING = pl.Schema({
     "listing_id": pl.String(), "place": pl.Int64(), "rule_id": pl.String(), "part": pl.String(),
     "state": pl.String(), "decibans": pl.Float64(), "because": pl.String(), "missing": pl.List(pl.String()),
 })  # fmt: skip
+# DuckDB looks at the clock about every 100,000 rows a thread, so a slice has to be larger than that.
+SLICE_ROWS = 262_144
+# What a cell of the table rows x rules holds; above 0 it is a place in the list of what can be missing.
+CLEAR, FIRED = 0, -1
 
-# Only memory, no files, no extensions, nothing that can be changed afterwards.
-LOCKED: dict[str, str | bool | int | float | list[str]] = {
-    "threads": 2, "memory_limit": "2GB", "temp_directory": "", "autoinstall_known_extensions": False,
-    "autoload_known_extensions": False, "allow_community_extensions": False,
-    "allow_unsigned_extensions": False, "allow_persistent_secrets": False, "python_enable_replacements": False,
-}  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Compiled:
-    """A rule whose expressions passed the gate."""
-
-    rule: Rule
-    when: Expression
-    weight: Expression
-    because_sql: str
+Codes = npt.NDArray[np.int32]
 
 
-def locked_connection(facts: pl.DataFrame) -> Connection:
-    """Return an in-memory connection that holds a copy of the facts and can reach nothing else."""
-    connection = duckdb.connect(":memory:", config=LOCKED)
-    register(connection, "incoming", facts)
-    connection.execute("CREATE TABLE facts AS SELECT * FROM incoming")
-    connection.unregister("incoming")
-    connection.execute("SET enable_progress_bar = false")
-    connection.execute("SET enable_external_access = false")
-    connection.execute("SET lock_configuration = true")
-    return connection
-
-
-def columns_of(facts: Mapping[str, Fact], signs: Sequence[str]) -> dict[str, str]:
-    """Return every column a rule may name, with its SQL type."""
-    types: dict[str, str] = {name: fact.type for name, fact in facts.items()}
-    return types | dict.fromkeys(signs, "BOOLEAN")
-
-
-def compile_rules(rules: Sequence[Rule], columns: Mapping[str, str], problems: list[Problem]) -> list[Compiled]:
-    """Return the rules whose expressions may run; the others become problems with file and line."""
-    parser = duckdb.connect(":memory:")
-    compiled = []
-    for rule in rules:
-        place = f"{rule.path}:{rule.when_line}"
-        try:
-            when = parse(parser, rule.when, columns)
-            weight = parse(parser, str(rule.weight), columns, may_case=True)
-            because = because_sql(rule.because, columns)
-        except Refused as refused:
-            problems.append(Problem(place, f"{rule.id} says {refused}", ALLOWED))
-            continue
-        compiled.append(Compiled(rule, when, weight, because))
-    return compiled
-
-
-def because_sql(template: str, columns: Mapping[str, str]) -> str:
-    """Return SQL that fills a reason's ``{fact}`` and ``{fact:.0f}`` fields with values.
-
-    Raises:
-        Refused: A field is no fact, or its format is none of ``.0f`` to ``.3f``.
-    """
-    pieces = []
-    for text, name, spec, conversion in Formatter().parse(template):
-        if text:
-            pieces.append("'" + text.replace("'", "''") + "'")
-        if name is None:
-            continue
-        if name not in columns or conversion:
-            raise Refused(f"{{{name}}} in because, which is no fact")
-        if spec in (".0f", ".1f", ".2f", ".3f"):
-            pieces.append(f"format('{{:{spec}}}', CAST(\"{name}\" AS DOUBLE))")
-        elif spec:
-            raise Refused(f"the format {spec!r} in because")
-        else:
-            pieces.append(f'CAST("{name}" AS VARCHAR)')
-    return f"concat({', '.join(pieces)})"
-
-
-def find(facts: pl.DataFrame, compiled: Sequence[Compiled], askable: frozenset[str]) -> pl.DataFrame:
+def find(
+    facts: pl.DataFrame, compiled: Sequence[Compiled], askable: frozenset[str], max_seconds: float = MAX_SECONDS
+) -> pl.DataFrame:
     """Return what the rules find.
 
     Args:
         facts: One row per listing and candidate; NULL = not known.
         askable: Facts somebody could be asked for; a rule stays open only for those.
+        max_seconds: How long one slice of the facts may take, in seconds.
 
     Returns:
-        Rows of the ``finding`` table, ordered by listing, place and rule.
+        Rows of the ``finding`` table, ordered by listing, place, rule and part.
+
+    Raises:
+        TriageError: Rules took more time or memory than they may; each is named.
     """
     if facts.is_empty() or not compiled:
         return pl.DataFrame(schema=FINDING)
-    connection = locked_connection(facts)
-    found = [frame(connection, _query(one, askable)).cast(FINDING) for one in compiled]
+    rules = sorted(compiled, key=lambda one: (one.rule.id, one.rule.part))
+    ordered = facts.sort("listing_id", "place")
+    connection = locked_connection(max_seconds)
+    try:
+        found = [
+            _slice(connection, ordered.slice(start, SLICE_ROWS), rules, askable)
+            for start in range(0, ordered.height, SLICE_ROWS)
+        ]
+    except TooMuch as fault:
+        raise TriageError(runaways(facts, rules, max_seconds) or [_all_too_much(rules, fault)]) from None
+    finally:
+        connection.close()
+    return pl.concat(found)
+
+
+def runaways(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float) -> list[Problem]:
+    """Return the rules that take more time or memory than they may when run alone, with file and line."""
+    problems = []
+    connection = locked_connection(max_seconds)
+    for one in compiled:
+        try:
+            _pass(connection, facts.head(SLICE_ROWS), [one])
+        except TooMuch as fault:
+            problems.append(Problem(one.place, f"{one.rule.id} was stopped: {fault}", "an expression that ends"))
     connection.close()
-    return pl.concat(found).sort("listing_id", "place", "rule_id", "part")
-
-
-def _query(one: Compiled, askable: frozenset[str]) -> str:
-    asked = [name for name in one.when.facts if name in askable]
-    missing = ", ".join(f"CASE WHEN \"{name}\" IS NULL THEN '{name}' END" for name in asked) or "NULL"
-    return f"""
-SELECT listing_id, place, '{one.rule.id}' AS rule_id, '{one.rule.part}' AS part, state,
-  CASE WHEN state = 'fired' THEN CAST({one.weight.sql} AS DOUBLE) END AS decibans,
-  CASE WHEN state = 'fired' THEN {one.because_sql} ELSE NULL END AS because,
-  CASE WHEN state = 'open' THEN missing END AS missing
-FROM (
-  SELECT *, list_filter([{missing}], lambda name: name IS NOT NULL) AS missing,
-    CASE WHEN TRY(CAST({one.when.sql} AS BOOLEAN)) THEN 'fired'
-         WHEN TRY(CAST({one.when.sql} AS BOOLEAN)) IS NULL THEN 'open' END AS state
-  FROM facts
-)
-WHERE state = 'fired' OR (state = 'open' AND len(missing) > 0)
-"""
-
-
-def check_rules(rules: Sequence[Rule], columns: Mapping[str, str]) -> list[Problem]:
-    """Return what is wrong with the rules: expressions that may not run, and cases that fail."""
-    problems: list[Problem] = []
-    for one in compile_rules(rules, columns, problems):
-        for kind, expected in (("hits", True), ("clears", False), ("unknowns", None)):
-            for number, case in enumerate(getattr(one.rule, kind), 1):
-                problems.extend(_check_case(one, columns, case, f"{kind} {number}", expected))
     return problems
 
 
-def _check_case(
-    one: Compiled, columns: Mapping[str, str], case: Case, name: str, expected: bool | None
-) -> list[Problem]:
-    place = f"{one.rule.path}:{one.rule.when_line}"
-    strangers = [fact for fact in case if fact not in columns]
-    if strangers:
-        return [Problem(place, f"{name} of {one.rule.id} names {strangers[0]!r}", "a fact or a sign")]
-    cells = ", ".join(f'CAST(? AS {kind}) AS "{fact}"' for fact, kind in columns.items())
-    connection = duckdb.connect(":memory:")
-    try:
-        query = f"SELECT CAST({one.when.sql} AS BOOLEAN), CAST({one.weight.sql} AS DOUBLE) FROM (SELECT {cells})"
-        told, weight = connection.execute(query, [case.get(fact) for fact in columns]).fetchall()[0]
-    except duckdb.Error as error:
-        return [Problem(place, f"{name} of {one.rule.id}: {str(error).splitlines()[0]}", "an expression that runs")]
-    finally:
-        connection.close()
-    if told is not expected:
-        return [Problem(place, f"{name} of {one.rule.id} gives {told}", str(expected))]
-    if expected and weight is None:
-        return [Problem(place, f"{name} of {one.rule.id} has a weight of NULL", "a number of decibans")]
-    return []
+def _all_too_much(compiled: Sequence[Compiled], fault: TooMuch) -> Problem:
+    names = ", ".join(one.rule.id for one in compiled)
+    return Problem("rules/penalties", f"the rules together were stopped: {fault}", f"less than all of {names}")
+
+
+def _pass(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> pl.DataFrame:
+    """Return one BOOLEAN column a rule, NULL where the facts at hand don't tell."""
+    # TRY: a fault of arithmetic in one row is not known for that row, and no fault of the night.
+    told = ", ".join(f"TRY({one.when.sql}) AS r{number}" for number, one in enumerate(rules))
+    wanted = sorted({name for one in rules for name in one.when.facts}) or ["listing_id"]
+    return computed(connection, facts.select(wanted), f"SELECT {told} FROM facts")
+
+
+def _slice(
+    connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled], askable: frozenset[str]
+) -> pl.DataFrame:
+    told = _pass(connection, facts, rules)
+    codes, missing = _coded(facts, told, rules, askable)
+    fired = _weighed(connection, facts, codes, rules)
+    # A weight that leans on a fact nobody knows is not known, so the rule has not fired.
+    unweighed = fired.filter(pl.col("decibans").is_null())
+    codes[unweighed["row"].to_numpy(), unweighed["rule"].to_numpy()] = CLEAR
+    row, rule = np.nonzero(codes)
+    code = codes[row, rule]
+    has_fired = pl.Series(code == FIRED)
+    number = pl.Series(rule)
+    found = pl.DataFrame({
+        "listing_id": facts["listing_id"].gather(row),
+        "place": facts["place"].gather(row),
+        "rule_id": pl.Series([one.rule.id for one in rules]).gather(number),
+        "part": pl.Series([one.rule.part for one in rules]).gather(number),
+        "state": pl.Series(["open", "fired"]).gather(has_fired.cast(pl.UInt32)),
+        "missing": missing.gather(np.maximum(code, CLEAR)),
+    })  # fmt: skip
+    weighed = fired.filter(pl.col("decibans").is_not_null()).sort("row", "rule")
+    at = pl.select(pl.when(has_fired).then(has_fired.cum_sum() - 1)).to_series()
+    found = found.with_columns(decibans=weighed["decibans"].gather(at), because=weighed["because"].gather(at))
+    return found.select(pl.col(name).cast(kind) for name, kind in FINDING.items())
+
+
+def _coded(
+    facts: pl.DataFrame, told: pl.DataFrame, rules: Sequence[Compiled], askable: frozenset[str]
+) -> tuple[Codes, pl.Series]:
+    """Return what each rule says of each row, [rows, rules], and the lists of missing facts its numbers stand for."""
+    codes = np.zeros((facts.height, len(rules)), dtype=np.int32)
+    silent: dict[str, Codes] = {}
+    lists: list[list[str] | None] = [None]
+    for number, one in enumerate(rules):
+        asked = [name for name in one.when.facts if name in askable]
+        subset = np.zeros(facts.height, dtype=np.int32)
+        for bit, name in enumerate(asked):
+            if name not in silent:
+                silent[name] = facts[name].is_null().to_numpy().astype(np.int32)
+            subset |= silent[name] << bit
+        column = told[f"r{number}"]
+        waiting = column.is_null().to_numpy() & (subset > 0)
+        codes[:, number] = np.where(waiting, subset + len(lists) - 1, CLEAR)
+        codes[column.fill_null(False).to_numpy(), number] = FIRED
+        # Subset 0 is no list; the others in the order of their bits, the first fact being the lowest.
+        some = [list(compress(asked, bits[::-1])) for bits in product((0, 1), repeat=len(asked))]
+        lists.extend(some[1:])
+    return codes, pl.Series(lists, dtype=pl.List(pl.String))
+
+
+def _weighed(connection: Connection, facts: pl.DataFrame, codes: Codes, rules: Sequence[Compiled]) -> pl.DataFrame:
+    """Return row, rule, decibans and because of every rule that fired; decibans NULL where the weight is not known."""
+    rule, row = np.nonzero(codes.T == FIRED)
+    wanted = sorted({name for one in rules for name in (*one.weight.facts, *one.because.facts)})
+    seen = sorted(set(rule.tolist()))
+    fired = facts.select(wanted).with_columns(row=0)[row] if wanted else pl.DataFrame({"row": row})
+    fired = fired.with_columns(row=pl.Series(row, dtype=pl.Int64), rule=pl.Series(rule, dtype=pl.Int64))
+    if not seen:
+        return fired.select("row", "rule", decibans=pl.lit(None, pl.Float64), because=pl.lit(None, pl.String))
+    weight, because = (
+        " ".join(f"WHEN {number} THEN {sql(rules[number])}" for number in seen)
+        for sql in (lambda one: f"CAST({one.weight.sql} AS DOUBLE)", lambda one: one.because.sql)
+    )
+    query = f"""
+SELECT row, rule, TRY(CASE rule {weight} END) AS decibans, TRY(CASE rule {because} END) AS because
+FROM facts
+"""
+    told = computed(connection, fired, query)
+    return told.with_columns(pl.when(pl.col("decibans").is_finite()).then("decibans").alias("decibans"))
 
 
 def ensure(rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, bool]) -> None:
@@ -183,11 +177,14 @@ def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], sig
         TriageError: A rule may not run; nothing was written.
     """
     create_facts(store, tuple(signs))
-    columns = columns_of(facts, tuple(signs))
     problems: list[Problem] = []
-    compiled = compile_rules(rules, columns, problems)
+    compiled = compile_rules(rules, columns_of(facts, tuple(signs)), problems)
     if problems:
         raise TriageError(problems)
-    askable = frozenset(name for name, fact in facts.items() if fact.ask)
-    askable |= {sign for sign, asked in signs.items() if asked}
-    replace(store, "finding", find(frame(store, "SELECT * FROM facts"), compiled, askable))
+    replace(store, "finding", find(frame(store, "SELECT * FROM facts"), compiled, askable(facts, signs)))
+
+
+def askable(facts: Mapping[str, Fact], signs: Mapping[str, bool]) -> frozenset[str]:
+    """Return the facts and signs somebody could be asked for."""
+    asked = {name for name, fact in facts.items() if fact.ask}
+    return frozenset(asked | {sign for sign, has_question in signs.items() if has_question})

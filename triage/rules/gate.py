@@ -27,6 +27,7 @@ TYPES = {"DOUBLE", "INTEGER"}
 MAX_LENGTH = 4000
 MAX_NODES = 400
 MAX_DEPTH = 40
+MAX_FACTS = 12
 
 ALLOWED = (
     "facts, numbers, texts, comparisons, AND, OR, NOT, BETWEEN, IN, LIKE, + - * / %, "
@@ -208,4 +209,6 @@ def parse(parser: Connection, text: str, columns: Mapping[str, str], may_case: b
         sql = writer.write(node["select_list"][0])
     except (KeyError, ValueError, TypeError, AttributeError) as error:
         raise Refused(f"a term that is not known here ({error})") from None
+    if len(writer.facts) > MAX_FACTS:
+        raise Refused(f"more than {MAX_FACTS} facts")
     return Expression(sql, tuple(sorted(writer.facts)))
