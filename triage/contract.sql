@@ -420,7 +420,7 @@ COMMENT ON TABLE verdict IS 'The call on a listing for a buyer';
 COMMENT ON COLUMN verdict.listing_id IS 'The listing';
 COMMENT ON COLUMN verdict.buyer IS 'The buyer';
 COMMENT ON COLUMN verdict.call IS 'buy, ask or skip';
-COMMENT ON COLUMN verdict.plan IS 'What most of the value comes from: wear, restore, display, parts; none for what is no pair';
+COMMENT ON COLUMN verdict.plan IS 'What most of the value comes from: wear, restore, display, parts; none for what is not weighed for this buyer';
 COMMENT ON COLUMN verdict.rank IS 'Place within the call of this buyer, from 1';
 COMMENT ON COLUMN verdict.p_fits IS 'Chance that the size fits this buyer; 1 when size does not matter';
 COMMENT ON COLUMN verdict.p_wearable_lo IS 'Lower end of the chance of wearable';

@@ -25,10 +25,12 @@ FROM prognosis p
 WHERE p.horizon_years = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY p.listing_id, p.place, p.part
 """
-CANDIDATES = """
-SELECT listing_id, place, construction_id, level, probability, accepted
+# A release less likely than this can't move a figure by as much as is shown; the likeliest always stays.
+LEAST_CANDIDATE = 0.002
+CANDIDATES = f"""
+SELECT listing_id, place, construction_id, probability
 FROM match
-WHERE listing_id IN (SELECT listing_id FROM chunk)
+WHERE listing_id IN (SELECT listing_id FROM chunk) AND (place = 1 OR probability >= {LEAST_CANDIDATE})
 ORDER BY listing_id, place
 """
 OBSERVATIONS = """
@@ -59,6 +61,21 @@ class Beliefs:
     group_db: Mapping[str, Array]
     said: pl.DataFrame
 
+    def take(self, rows: npt.NDArray[np.int64]) -> "Beliefs":
+        """Return what is known of some of the pairs."""
+        one = self.evidence
+        some = Evidence(
+            one.weight[rows], one.node_weight, one.chance[rows], one.rule_db[rows], one.sign_db[rows],
+            one.whole_db[rows], one.bears[rows],
+        )  # fmt: skip
+        ids = [self.listing_ids[row] for row in rows]
+        groups = {group: values[rows] for group, values in self.group_db.items()}
+        said = self.said.filter(pl.col("listing_id").is_in(ids))
+        return Beliefs(
+            ids, self.construction[rows], some, self.low[rows], self.high[rows], self.prior[rows], self.present[rows],
+            groups, said,
+        )  # fmt: skip
+
     def with_chance(self, chance: Array) -> Evidence:
         """Return the evidence with other chances of ageing, for the ends of the range."""
         return replace(self.evidence, chance=chance)
@@ -75,26 +92,30 @@ def read_beliefs(
     """
     candidates = frame(store, CANDIDATES)
     ids = candidates["listing_id"].unique(maintain_order=True).to_list()
-    places = int(candidates["place"].max() or 1)  # type: ignore[arg-type]
+    candidates = candidates.with_columns(slot=pl.int_range(pl.len()).over("listing_id"))
+    places = int(candidates["slot"].max() or 0) + 1  # type: ignore[arg-type]
     position = {listing: number for number, listing in enumerate(ids)}
     weight = np.zeros((len(ids), places))
     construction = np.full((len(ids), places), "", dtype=object)
     row = candidates["listing_id"].replace_strict(position, return_dtype=pl.Int64).to_numpy()
-    slot = candidates["place"].to_numpy() - 1
+    slot = candidates["slot"].to_numpy()
     weight[row, slot] = candidates["probability"].to_numpy()
+    weight /= weight.sum(axis=1, keepdims=True)
+    slots = candidates.select("listing_id", "place", "slot")
     construction[row, slot] = candidates["construction_id"].fill_null("").to_numpy()
-    low, mid, high, bears, node_weight = _ageing(store, position, places, horizon)
+    low, mid, high, bears, node_weight = _ageing(store, position, slots, horizon)
     sign_db, whole, groups, said = _signs(store, position, signs, ageing)
-    rule_db, rule_whole = _rules(store, position, places, rule_groups)
+    rule_db, rule_whole = _rules(store, position, slots, rule_groups)
     evidence = Evidence(weight, node_weight, mid, rule_db, sign_db, whole[:, None] + rule_whole, bears)
     prior = np.einsum("nc,ncjk,k->nj", weight, mid, node_weight)
     return Beliefs(ids, construction, evidence, low, high, prior, mid.max(axis=(1, 3)) > 0, groups, said)
 
 
 def _ageing(
-    store: Connection, position: Mapping[str, int], places: int, horizon: float
+    store: Connection, position: Mapping[str, int], slots: pl.DataFrame, horizon: float
 ) -> tuple[Array, Array, Array, Flags, Array]:
-    rows = frame(store, PROGNOSIS, [horizon])
+    rows = frame(store, PROGNOSIS, [horizon]).join(slots, on=["listing_id", "place"])
+    places = int(slots["slot"].max() or 0) + 1  # type: ignore[arg-type]
     nodes = len(rows["node_weight"][0]) if rows.height else 1
     shape = (len(position), places, len(PARTS), nodes)
     bears = np.zeros(shape[:3], dtype=np.bool_)
@@ -102,7 +123,7 @@ def _ageing(
         return np.zeros(shape), np.zeros(shape), np.zeros(shape), bears, np.ones(nodes) / nodes
     at = (
         rows["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
-        rows["place"].to_numpy() - 1,
+        rows["slot"].to_numpy(),
         rows["part"].replace_strict({p: i for i, p in enumerate(PARTS)}, return_dtype=pl.Int64).to_numpy(),
     )
     bears[at] = rows["load_bearing"].to_numpy()
@@ -183,16 +204,17 @@ def _signs(
 
 
 def _rules(
-    store: Connection, position: Mapping[str, int], places: int, rule_groups: Mapping[str, str]
+    store: Connection, position: Mapping[str, int], slots: pl.DataFrame, rule_groups: Mapping[str, str]
 ) -> tuple[Array, Array]:
     """Return rule decibans by part, [N, C, 8], and of the pair as a whole, [N, C]."""
-    found = strongest_rules(frame(store, FINDINGS), rule_groups)
+    found = strongest_rules(frame(store, FINDINGS), rule_groups).join(slots, on=["listing_id", "place"])
+    places = int(slots["slot"].max() or 0) + 1  # type: ignore[arg-type]
     values = np.zeros((len(position), places, len(PARTS) + 1))
     if found.height:
         index = {part: number for number, part in enumerate((*PARTS, "whole"))}
         at = (
             found["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
-            found["place"].to_numpy() - 1,
+            found["slot"].to_numpy(),
             found["part"].replace_strict(index, return_dtype=pl.Int64).to_numpy(),
         )
         np.add.at(values, at, found["decibans"].to_numpy())

@@ -1,6 +1,7 @@
 """One buyer's calls on N pairs: surplus, highest sensible offer, best questions, buy, ask or skip."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -44,13 +45,24 @@ class Scene:
     fitting: Valued
     other: Valued
 
+    @cached_property
+    def kept(self) -> Array:
+        """Expected value at the door of a pair that is never sent back, minor units, [N]."""
+        good = np.einsum("ncs,ncs->n", self.states, self.fitting.value)
+        bad = np.einsum("ncs,ncs->n", self.states, self.other.value)
+        return np.asarray(self.offer.fits * good + (1 - self.offer.fits) * bad)
+
     def expected(self, price: Array) -> Array:
         """Return the expected value at the door when bought at a price, minor units, [N]."""
-        refund = self.offer.refund(price)[:, None, None]
-        fits = self.offer.fits
-        good = (self.states * np.maximum(self.fitting.value, refund)).sum(axis=(1, 2))
-        bad = (self.states * np.maximum(self.other.value, refund)).sum(axis=(1, 2))
-        return np.asarray(fits * good + (1 - fits) * bad)
+        rows = np.flatnonzero(self.offer.refund_share > 0)
+        value = self.kept.copy()
+        if len(rows):
+            refund = self.offer.refund(price)[rows, None, None]
+            fits, states = self.offer.fits[rows], self.states[rows]
+            good = (states * np.maximum(self.fitting.value[rows], refund)).sum(axis=(1, 2))
+            bad = (states * np.maximum(self.other.value[rows], refund)).sum(axis=(1, 2))
+            value[rows] = fits * good + (1 - fits) * bad
+        return value
 
 
 @dataclass(frozen=True)

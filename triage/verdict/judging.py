@@ -15,15 +15,15 @@ from triage.catalogue.signs import Sign
 from triage.catalogue.values import Values
 from triage.store import Connection, append, frame, register
 from triage.verdict.asking import WHOLE, SignQuestion
-from triage.verdict.beliefs import Beliefs, read_beliefs
+from triage.verdict.beliefs import LEAST_CANDIDATE, Beliefs, read_beliefs
 from triage.verdict.calls import ASK, LEAST_FITS, SKIP, Scene, decide
-from triage.verdict.money import Array, Flags
+from triage.verdict.money import Array, Flags, landed_cost
 from triage.verdict.offers import Offer, offer_to, read_offers
 from triage.verdict.plans import Worth, lost_share, mendings_for, value_states
 from triage.verdict.questions import Texts, question_rows
 from triage.verdict.reasons import with_reasons
 from triage.verdict.states import PARTS, joint, part_chances, wearable_chance
-from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows
+from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows, weak_part, whole_minor
 from triage.verdict.worth import as_array, read_comparables, worth_to
 
 CHUNK_LISTINGS = 1000
@@ -43,13 +43,16 @@ CROSS JOIN buyer_row b
 WHERE l.kind <> 'pair' AND l.status = 'open' AND l.listing_id IN (SELECT listing_id FROM todo)
 """
 # What is sold or gone is believed in too: it stays comparable.
-PAIRS = """
-SELECT l.listing_id, bool_or(l.status = 'open') AS open
+PAIRS = f"""
+SELECT
+  l.listing_id,
+  bool_or(l.status = 'open') AS open,
+  count(*) FILTER (WHERE m.place = 1 OR m.probability >= {LEAST_CANDIDATE}) AS candidates
 FROM listing l
 JOIN match m USING (listing_id)
 WHERE l.kind = 'pair' AND l.listing_id IN (SELECT listing_id FROM todo)
 GROUP BY l.listing_id
-ORDER BY l.listing_id
+ORDER BY candidates, l.listing_id
 """
 SOUNDNESS = """
 SELECT p_wearable_lo, p_wearable, p_wearable_hi
@@ -128,11 +131,15 @@ def run(store: Connection, ground: Ground, as_of: date) -> None:
 
 
 def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
-    """Register the pairs as ``chunk``, a thousand at a time; yield where each begins."""
-    for start in range(0, pairs.height, CHUNK_LISTINGS):
-        register(store, "chunk", pairs.select("listing_id").slice(start, CHUNK_LISTINGS))
-        yield start
-        store.unregister("chunk")
+    """Register the pairs as ``chunk``, a thousand at a time; yield where each begins.
+
+    Pairs of as many candidates come together: arrays are as wide as the pair with most of them.
+    """
+    for _, alike in pairs.group_by("candidates", maintain_order=True):
+        for start in range(0, alike.height, CHUNK_LISTINGS):
+            register(store, "chunk", alike.select("listing_id").slice(start, CHUNK_LISTINGS))
+            yield start
+            store.unregister("chunk")
 
 
 def _believe(store: Connection, ground: Ground, horizon: float) -> None:
@@ -158,20 +165,25 @@ def _judge(store: Connection, ground: Ground, materials: Mapping[str, Mapping[st
     for horizon in ground.horizons():
         beliefs = read_beliefs(store, ground.signs, ground.rule_groups, ground.ageing_signs, horizon)
         states = joint(beliefs.evidence)
-        sound = frame(store, SOUNDNESS, [horizon])
-        answered = _open_questions(beliefs, questions)
+        sound = frame(store, SOUNDNESS, [horizon]).with_columns(
+            weak_part=pl.Series(weak_part(part_chances(states), beliefs.evidence, beliefs.present), dtype=pl.String)
+        )
         for buyer in ground.buyers.values():
             if buyer.horizon_years != horizon:
                 continue
             offer = offer_to(buyer, offers, ground.routes, as_of)
-            scene, basis, value = set_scene(buyer, beliefs, states, offer, comparables, ground, materials)
-            calls = decide(scene, questions, *answered)
-            none = (np.zeros(len(value)), np.zeros(len(value), dtype=np.bool_))
             out = ruled_out(buyer, offer, ground.signs)
-            judged = Judged(beliefs, scene, calls, part_chances(states), sound, out, basis, value, none, ground.repairs)
+            rows = np.flatnonzero(out.is_null().to_numpy())
+            append(store, "verdict", ruled_out_rows(buyer, offer, out, sound))
+            if not len(rows):
+                continue
+            some, one = beliefs.take(rows), offer.take(rows)
+            scene, basis, value = set_scene(buyer, some, states[rows], one, comparables, ground, materials)
+            calls = decide(scene, questions, *_open_questions(some, questions))
+            none = (np.zeros(len(value)), np.zeros(len(value), dtype=np.bool_))
+            judged = Judged(some, scene, calls, sound[rows.tolist()], basis, value, none, ground.repairs)
             judged = with_hope(judged)
-            asks = (judged.calls.call == ASK) & np.array([reason is None for reason in judged.ruled_out])
-            asked = question_rows(judged, texts, asks)
+            asked = question_rows(judged, texts, judged.calls.call == ASK)
             append(store, "verdict", with_reasons(verdict_rows(judged), asked))
             append(store, "plan", plan_rows(judged, buyer.id))
             append(store, "question", asked)
@@ -263,8 +275,8 @@ def posterior_rows(beliefs: Beliefs, states: Array, ends: list[Array], horizon: 
     return rows.filter("present").drop("present")
 
 
-def ruled_out(buyer: Buyer, offer: Offer, signs: Mapping[str, Sign]) -> list[str | None]:
-    """Return why a pair is none for this buyer whatever it costs, or None."""
+def ruled_out(buyer: Buyer, offer: Offer, signs: Mapping[str, Sign]) -> pl.Series:
+    """Return why a pair is none for this buyer whatever it costs, or NULL."""
     no = pl.col("affirmed").list.set_intersection(list(buyer.hard_noes))
     words = {sign: signs[sign].affirmed for sign in buyer.hard_noes if sign in signs}
     first_no = no.list.first().replace_strict(words, default=no.list.first(), return_dtype=pl.String)
@@ -286,4 +298,25 @@ def ruled_out(buyer: Buyer, offer: Offer, signs: Mapping[str, Sign]) -> list[str
         ),
     )
     told = [pl.when(holds).then(reason) for holds, reason in reasons]
-    return offer.rows.select(pl.coalesce(told)).to_series().to_list()
+    return offer.rows.select(pl.coalesce(told).alias("reason")).to_series()
+
+
+def ruled_out_rows(buyer: Buyer, offer: Offer, out: pl.Series, sound: pl.DataFrame) -> pl.DataFrame:
+    """Return the verdicts on pairs that are none for this buyer: skips that are not weighed further."""
+    price = np.nan_to_num(offer.price)
+    return (
+        sound.with_columns(
+            offer.rows["listing_id"],
+            out.alias("reason"),
+            pl.Series("p_fits", offer.fits),
+            pl.Series("shipping_assumed", offer.shipping_assumed),
+            landed_minor=whole_minor(np.where(np.isnan(offer.price), np.nan, landed_cost(price, offer.terms))),
+            buyer=pl.lit(buyer.id),
+            currency=pl.lit(buyer.currency),
+            call=pl.lit("skip"),
+            plan=pl.lit("none"),
+            rank=pl.lit(1),
+            offer_minor=pl.lit(0),
+        )
+        .filter(pl.col("reason").is_not_null())
+    )  # fmt: skip

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from triage.catalogue.buyers import Buyer
@@ -48,6 +49,13 @@ class Offer:
     fits: Array
     refund_share: Array
     refund_post: Array
+
+    def take(self, rows: npt.NDArray[np.int64]) -> "Offer":
+        """Return the buyer's side of some of the listings."""
+        return Offer(
+            self.rows[rows.tolist()], self.price[rows], self.terms.take(rows), self.shipping_assumed[rows],
+            self.fits[rows], self.refund_share[rows], self.refund_post[rows],
+        )  # fmt: skip
 
     def refund(self, price: Array) -> Array:
         """Return what sending a pair back returns at a price, minor units; -inf where impossible."""

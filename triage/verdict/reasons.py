@@ -6,7 +6,7 @@ import polars as pl
 SOUND = 0.5
 # What a reason is made of and no column of a verdict.
 PARTS_OF_REASON = (
-    "ruled_out", "haggle", "over_budget", "price_minor", "price_kind", "asked", "fact", "hoped_minor", "hoped_buy"
+    "haggle", "over_budget", "price_minor", "price_kind", "asked", "fact", "hoped_minor", "hoped_buy"
 )  # fmt: skip
 # One word for a plan in a sentence.
 PLAN_WORDS = {"wear": "to wear as it is", "restore": "to restore", "display": "to display", "parts": "for parts"}
@@ -45,7 +45,6 @@ def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
         .with_columns(rank=pl.int_range(1, pl.len() + 1).over("buyer", "call"))
         .drop(
             "order",
-            "ruled_out",
             "haggle",
             "over_budget",
             "price_minor",
@@ -107,9 +106,7 @@ def _skip() -> pl.Expr:
     )
     never = pl.format("{}; worth {} on average, less than post and margin alone", state, _money("expected_minor"))
     return (
-        pl.when(pl.col("ruled_out").is_not_null())
-        .then("ruled_out")
-        .when(pl.col("price_minor").is_null())
+        pl.when(pl.col("price_minor").is_null())
         .then(pl.lit("no price stated, and none would be low enough to ask"))
         .when(pl.col("over_budget"))
         .then(pl.format("over the budget: lands at {} before repairs", _money("landed_minor")))

@@ -10,13 +10,12 @@ import polars as pl
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.repairs import Repair
 from triage.verdict.beliefs import Beliefs
-from triage.verdict.calls import ASK, SKIP, Calls, Scene
+from triage.verdict.calls import ASK, Calls, Scene
 from triage.verdict.mending import repair_cost
 from triage.verdict.money import Array, Flags
-from triage.verdict.offers import Offer
 from triage.verdict.outcomes import after_answers, chances_of_yes, hopeful_answers
 from triage.verdict.plans import PLANS, Valued
-from triage.verdict.states import PARTS
+from triage.verdict.states import PARTS, Evidence
 
 CALL_NAMES = ("buy", "ask", "skip")
 RELEASE, SIZE = 1, 2
@@ -31,9 +30,7 @@ class Judged:
     beliefs: Beliefs
     scene: Scene
     calls: Calls
-    part: Array
     sound: pl.DataFrame
-    ruled_out: Sequence[str | None]
     basis: Sequence[str]
     value: Array
     hope: tuple[Array, Flags]
@@ -45,9 +42,9 @@ def whole_minor(values: Array) -> pl.Series:
     return pl.Series(values).fill_nan(None).round(0).cast(pl.Int64)
 
 
-def weak_part(part: Array, bears: Flags, weight: Array, present: Flags) -> list[str | None]:
+def weak_part(part: Array, evidence: Evidence, present: Flags) -> list[str | None]:
     """Return the load-bearing part most likely to be unfit; of a pair without one, of all parts."""
-    bearing = np.einsum("nc,ncj->nj", weight, bears.astype(np.float64)) > 0.5
+    bearing = np.einsum("nc,ncj->nj", evidence.weight, evidence.bears.astype(np.float64)) > 0.5
     usable = np.where(bearing.any(axis=1, keepdims=True), bearing & present, present)
     score = np.where(usable, part, -1.0)
     return [PARTS[j] if score[i, j] >= 0 else None for i, j in enumerate(score.argmax(axis=1))]
@@ -56,28 +53,25 @@ def weak_part(part: Array, bears: Flags, weight: Array, present: Flags) -> list[
 def verdict_rows(judged: Judged) -> pl.DataFrame:
     """Return the rows of ``verdict`` without rank and reason, and what the reason is made of."""
     calls, scene = judged.calls, judged.scene
-    ruled = np.array([bool(reason) for reason in judged.ruled_out])
-    call = np.where(ruled, SKIP, calls.call)
     return pl.DataFrame(
         {
             "listing_id": judged.beliefs.listing_ids,
             "buyer": scene.buyer.id,
-            "call": [CALL_NAMES[number] for number in call],
+            "call": [CALL_NAMES[number] for number in calls.call],
             "plan": [PLANS[number] for number in calls.plan],
             "p_fits": scene.offer.fits,
             **{name: judged.sound[name] for name in ("p_wearable_lo", "p_wearable", "p_wearable_hi")},
             "p_after_plan": calls.after_plan,
-            "weak_part": weak_part(judged.part, scene.bears, judged.beliefs.evidence.weight, judged.beliefs.present),
+            "weak_part": judged.sound["weak_part"],
             "value_minor": whole_minor(judged.value),
             "value_basis": list(judged.basis),
             "landed_minor": whole_minor(calls.landed),
             "shipping_assumed": scene.offer.shipping_assumed,
             "surplus_minor": whole_minor(calls.surplus),
-            "offer_minor": whole_minor(np.where(ruled, 0, calls.offer)),
-            "ask_gain_minor": whole_minor(np.where(call == ASK, np.maximum(calls.ask_gain, 0), np.nan)),
+            "offer_minor": whole_minor(calls.offer),
+            "ask_gain_minor": whole_minor(np.where(calls.call == ASK, np.maximum(calls.ask_gain, 0), np.nan)),
             "expected_minor": whole_minor(calls.expected),
             "currency": scene.buyer.currency,
-            "ruled_out": list(judged.ruled_out),
             "haggle": calls.haggle,
             "hoped_minor": whole_minor(judged.hope[0]),
             "hoped_buy": judged.hope[1],
@@ -85,7 +79,7 @@ def verdict_rows(judged: Judged) -> pl.DataFrame:
             "price_minor": scene.offer.rows["price_base_minor"],
             "price_kind": scene.offer.rows["price_kind"],
         },
-        schema_overrides={"weak_part": pl.String, "ruled_out": pl.String, "value_basis": pl.String},
+        schema_overrides={"weak_part": pl.String, "value_basis": pl.String},
     )
 
 
@@ -174,13 +168,15 @@ def best_release(scene: Scene, kind: npt.NDArray[np.int64]) -> Array:
 
 def take(scene: Scene, rows: npt.NDArray[np.int64]) -> Scene:
     """Return the scene of some of the pairs."""
-    offer = scene.offer
-    some = Offer(
-        offer.rows[rows.tolist()], offer.price[rows], offer.terms.take(rows), offer.shipping_assumed[rows],
-        offer.fits[rows], offer.refund_share[rows], offer.refund_post[rows],
-    )  # fmt: skip
 
     def part(valued: Valued) -> Valued:
         return Valued(valued.value[rows], valued.plan[rows], valued.repair[rows], valued.mending[rows], valued.mendings)
 
-    return Scene(scene.buyer, some, scene.states[rows], scene.bears[rows], part(scene.fitting), part(scene.other))
+    return Scene(
+        scene.buyer,
+        scene.offer.take(rows),
+        scene.states[rows],
+        scene.bears[rows],
+        part(scene.fitting),
+        part(scene.other),
+    )
