@@ -41,9 +41,9 @@ class Profile:
         return sum(pattern is not None and bool(cell.strip() and pattern.search(cell)) for pattern, cell in pairs)
 
     def is_typical(self, cells: Sequence[str]) -> bool:
-        """Tell whether every column of one kind that is always filled is filled with it, and there is such a one."""
+        """Tell whether the columns of one kind that are always filled are so here, and there are two or more."""
         always = [i for i, kind in enumerate(self.kinds) if kind and self.filled[i] == 1]
-        return bool(always) and all(cells[i].strip() for i in always) and not self.misfits(cells)
+        return len(always) > 1 and all(cells[i].strip() for i in always) and not self.misfits(cells)
 
     def misfits(self, cells: Sequence[str]) -> int:
         """Return how many filled cells of a row are not of their column's kind."""

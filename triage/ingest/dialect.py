@@ -16,7 +16,7 @@ csv.field_size_limit(CELL_CHARACTERS)
 # In turns: prose has blanks and colons too, so the second are tried only where the first make no table.
 DELIMITERS = ((",", ";", "\t", "|"), ("^", "~", "\x1f", ":", " "))
 _ENOUGH = 0.3
-_QUOTINGS = (('"', None), ('"', "\\"), ("'", None), ("'", "\\"), (None, "\\"), (None, None))
+_QUOTINGS = (('"', None), ('"', "\\"), ("'", None), ("'", "\\"), (None, None), (None, "\\"))
 _HEADER_RECORDS = 40
 # One heading word more is worth this share of agreeing lines.
 _WORD_WORTH = 0.25
@@ -126,13 +126,18 @@ def _best(lines: Sequence[str], delimiter: str, words: HeadingWords) -> tuple[fl
     if delimiter not in text:
         return best
     spaced = _is_spaced(lines, delimiter)
+    unescaped: dict[str | None, float] = {}
     for quote, escape in _QUOTINGS:
-        if (quote and quote not in text) or (escape and escape not in text):
-            continue
         dialect = Dialect(delimiter, quote, escape, spaced)
-        score = _agreement(lines, dialect, words)
-        if score > best[0] + 1e-9:
-            best = (score, dialect)
+        if dialect.quote != '"' and quote and quote not in text:
+            continue
+        agreement, left = _agreement(lines, dialect, words) if escape is None or escape in text else (0.0, 0.0)
+        # A backslash is a character like any other unless lines agree only when it escapes.
+        if escape and agreement <= unescaped.get(quote, 0.0):
+            continue
+        unescaped.setdefault(quote, agreement)
+        if agreement - left > best[0] + 1e-9:
+            best = (agreement - left, dialect)
     return best
 
 
@@ -145,22 +150,21 @@ def _is_spaced(lines: Sequence[str], delimiter: str) -> bool:
     return count > 0 and text.count(delimiter + " ") >= 0.95 * count
 
 
-def _agreement(lines: Sequence[str], dialect: Dialect, words: HeadingWords) -> float:
-    """Return how well lines agree under a dialect: share of records of one width, plus heading words found."""
+def _agreement(lines: Sequence[str], dialect: Dialect, words: HeadingWords) -> tuple[float, float]:
+    """Return how well lines agree under a dialect, and the share of cells that still begin with a quote.
+
+    Lines agree by the share of records of one width, and by the heading words found in one of them. A cell
+    begins with a quote where quoting should have taken it off.
+    """
     records = list(split(lines, dialect))
     widths = Counter(len(one.cells) for one in records if one.cells and any(one.cells))
     tables = {width: count for width, count in widths.items() if width > 1}
     if not tables:
-        return 0.0
+        return 0.0, 0.0
     width = max(tables, key=lambda w: (tables[w], w))
+    rows = [one.cells for one in records if one.cells and len(one.cells) == width]
     total = sum(widths.values()) + sum(one.cells is None for one in records)
     known = max((words.known(one.cells) for one in records[:_HEADER_RECORDS] if one.cells), default=0)
-    quoted = sum(_still_quoted(one.cells) for one in records if one.cells and len(one.cells) == width)
-    cells = width * tables[width]
-    agreeing = tables[width] / total * (width - 1) / width
-    return agreeing + _WORD_WORTH * known - quoted / cells
-
-
-def _still_quoted(cells: list[str]) -> int:
-    """Return how many cells still begin with a quote, which quoting should have taken off."""
-    return sum(cell[:1] in ('"', "'") for cell in cells)
+    left = sum(cell[:1] in ('"', "'") for cells in rows for cell in cells)
+    agreement = tables[width] / total * (width - 1) / width + _WORD_WORTH * known
+    return agreement, left / (width * len(rows))
