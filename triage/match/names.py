@@ -3,7 +3,7 @@
 import polars as pl
 
 from triage.catalogue.matching import MatchWeights
-from triage.match.repair import repairs, unglued
+from triage.match.repair import likenesses, repairs, unglued
 from triage.match.table import Index
 from triage.match.text import clauses, spaced
 from triage.match.vocabulary import ROMAN
@@ -91,9 +91,10 @@ def recognised(words: pl.DataFrame, index: Index) -> pl.DataFrame:
     unknown = distinct.filter(pl.col("kind").is_null() & letters)["word"]
     long = pl.col("kind").is_in(QUALIFIERS) & (pl.col("word").str.len_chars() >= QUALIFIER_REPAIR_FROM)
     aims = names.filter(pl.col("kind").is_in(["model", "maker"]) | long)
-    read = (
-        repairs(unknown, aims).join(names, left_on="target", right_on="word").select("word", "kind", "token", "slips")
-    )
+    read = repairs(unknown, aims)
+    left = unknown.filter(~unknown.is_in(read["word"].implode()) & ~unknown.is_in(index.common))
+    read = pl.concat([read, likenesses(left, names.filter(pl.col("kind") == "model"))])
+    read = read.join(names, left_on="target", right_on="word")
     readings = pl.concat([names.with_columns(slips=pl.lit(0, pl.Int64)), read.select("word", "kind", "token", "slips")])
     found = words.join(readings, on="word", how="left", maintain_order="left")
     return found.select("item", "place", "word", "kind", "token", pl.col("slips").fill_null(0))

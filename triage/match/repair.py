@@ -11,6 +11,9 @@ REPAIR_FROM = 5  # letters a word needs before a slip in it can be told from ano
 TWO_SLIPS_FROM = 9  # letters a word needs before two slips can
 GLUED_FROM = 6
 BATCH = 1024
+LIKENESS = 0.5  # share of three-letter pieces two words must have in common to be taken for one
+LIKENESS_SLIPS = 3  # what such a reading counts as
+FREQUENT_PIECE = 200  # a piece of more known words than this ("ing") says nothing
 SOUNDS = {"ph": "f", "th": "t", "ck": "k", "c": "k", "q": "k", "w": "v", "z": "s", "y": "i", "x": "ks"}
 DOUBLES = {letter * 2: letter for letter in "abdefgijklmnoprstuv"}
 READINGS = {"word": pl.String, "target": pl.String, "slips": pl.Int64}
@@ -37,6 +40,42 @@ def repairs(unknown: pl.Series, known: pl.DataFrame) -> pl.DataFrame:
     near = pl.concat(_near(words[start : start + BATCH].to_list(), targets) for start in range(0, len(words), BATCH))
     near = near.filter(~pl.col("word").is_in(heard["word"].implode()))
     return pl.concat([heard, near]).sort("word")
+
+
+def likenesses(unknown: pl.Series, known: pl.DataFrame) -> pl.DataFrame:
+    """Return the reading of unknown words too far off for ``repairs``: shortened, or with an end of their own.
+
+    Words are compared by their pieces of three letters (Jaccard), through an index of the pieces; only the
+    likest known word counts, and only when no other comes as near.
+
+    Args:
+        unknown: Distinct words that nothing else could read.
+        known: word, token of words worth finding.
+
+    Returns:
+        word, target, slips.
+    """
+    long = unknown.filter(unknown.str.len_chars() >= REPAIR_FROM)
+    pieces, targets = _pieces(long.to_frame("word")), _pieces(known.select("word").unique())
+    targets = targets.filter(pl.len().over("piece") <= FREQUENT_PIECE)
+    both = pieces.join(targets, on="piece", suffix="_known").group_by("word", "word_known").agg(
+        shared=pl.len(), pieces=pl.col("pieces").first(), known=pl.col("pieces_known").first()
+    )
+    like = both.with_columns(likeness=pl.col("shared") / (pl.col("pieces") + pl.col("known") - pl.col("shared")))
+    near = like.filter(pl.col("likeness") >= LIKENESS).join(known, left_on="word_known", right_on="word")
+    best = near.filter(pl.col("likeness") == pl.col("likeness").max().over("word"))
+    alone = best.filter(pl.col("token").n_unique().over("word") == 1).sort("word", "word_known")
+    alone = alone.unique("word", keep="first", maintain_order=True)
+    return alone.select("word", target="word_known", slips=pl.lit(LIKENESS_SLIPS, pl.Int64))
+
+
+def _pieces(words: pl.DataFrame) -> pl.DataFrame:
+    """Return word, piece, pieces (their number) for the pieces of three letters, ends marked."""
+    padded = pl.concat_str(pl.lit(" "), "word", pl.lit(" "))
+    at = pl.int_ranges(0, padded.str.len_chars().cast(pl.Int64) - 2)
+    cut = words.with_columns(padded=padded, at=at).explode("at")
+    pieces = cut.select("word", piece=pl.col("padded").str.slice(pl.col("at"), 3)).unique()
+    return pieces.with_columns(pieces=pl.len().over("word"))
 
 
 def _by_ear(words: pl.Series, targets: pl.DataFrame) -> pl.DataFrame:

@@ -93,6 +93,18 @@ def _of_maker(tokens: pl.DataFrame, index: Index, match: MatchWeights) -> pl.Dat
     return found.with_columns(model=pl.lit(match.weights.name.unnamed), unnamed=pl.lit(True))
 
 
+def planned_pairs(tokens: pl.DataFrame, index: Index) -> int:
+    """Return how many pairs of names and release the words will make, before any is made.
+
+    Args:
+        tokens: sig, kind, token, against.
+        index: The table's index.
+    """
+    model = tokens.filter((pl.col("kind") == "model") & ~pl.col("against")).select("sig", "token").unique()
+    length = index.postings.group_by("word").len("rows")
+    return int(model.join(length, left_on="token", right_on="word")["rows"].sum())
+
+
 def _shared_words(model: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
     """Return sig, row, model: the bits of the model words a text shares, lacks and has beside the release's."""
     name = match.weights.name
@@ -101,7 +113,8 @@ def _shared_words(model: pl.DataFrame, index: Index, match: MatchWeights) -> pl.
     weighed = best.join(bits, on="token").with_columns(agree=pl.col("bits") + pl.col("slips") * name.typo_per_letter)
     reached = weighed.join(index.postings, left_on="token", right_on="word")
     pairs = reached.group_by("sig", "row").agg(shared=pl.len().cast(pl.Int64), agree=pl.col("agree").sum())
-    rank = pl.col("agree").rank("min", descending=True).over("sig")
+    # A hard cap that breaks no tie: releases that tie across it are all left out.
+    rank = pl.col("agree").rank("max", descending=True).over("sig")
     pairs = pairs.filter(rank <= match.weights.decide.candidates_most)
     pairs = pairs.join(best.group_by("sig").agg(said=pl.len().cast(pl.Int64)), on="sig")
     has = pl.Series(index.word_count[pairs["row"].to_numpy()])

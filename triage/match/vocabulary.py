@@ -6,7 +6,6 @@ from triage.catalogue.matching import MatchWeights
 from triage.match.text import phrases, plain, spaced, tokens
 
 ROMAN = {"ii": "2", "iii": "3", "iv": "4"}
-PROBE_MOST = 200  # a word of more releases than this finds too many of them to be worth looking up
 
 
 def name_words(releases: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
@@ -23,7 +22,7 @@ def name_words(releases: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
     words = words.with_columns(pl.col("word").replace(ROMAN), place=pl.int_range(pl.len()).over("row"))
     lexicon = [*match.words.qualifiers, *match.words.descriptors]
     digits = pl.col("word").str.contains(r"^\d+$")
-    few = (pl.col("word").str.len_chars() <= 2) | (pl.len().over("word") > PROBE_MOST)
+    few = (pl.col("word").str.len_chars() <= 2) | (pl.len().over("word") > match.weights.decide.candidates_most)
     marked = words.with_columns(digits=digits, could=(pl.col("word").is_in(lexicon) | few) & ~digits)
     marked = marked.with_columns(
         sure=(~pl.col("digits") & ~pl.col("could")).any().over("row"), lettered=(~pl.col("digits")).any().over("row")
