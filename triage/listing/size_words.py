@@ -76,7 +76,7 @@ def _bound(text: pl.Expr) -> pl.Expr:
             rf"(^|[\s(])(\d{{1,2}}(?:\.\d+)?) ?({MARK}) ?[,/(]? ?(\d{{1,2}}(?:\.\d+)?) ?({MARK})( [^\d@]|$|[,)/])",
             "${1}${3}=${2} ${5}=${4} ${6}",
         )
-        .str.replace_all(rf"({MARK}) ?:? ?({NUMBER})", "$1=$2 ")
+        .str.replace_all(rf"({MARK}) ?:? ?({NUMBER})([^\d.]|$)", "$1=$2 $3")
         .str.replace_all(rf"(^|[^=\d.])({NUMBER}(?:\s?[-/]\s?{NUMBER})?) ?({MARK})(\s|[,)/;.]|$)", "${1}${3}=${2} ${4}")
         .str.replace_all(r"\s+", " ")
     )
