@@ -102,12 +102,13 @@ def explain(
 ) -> None:
     """Show the whole chain for a listing, from the raw row to the last euro."""
     from triage import catalogue
+    from triage.observation.show import marked
     from triage.store import open_store
     from triage.writeup.terminal import explain as chain
 
     known = catalogue.load(rules, constructions or (), buyer or ())
     with open_store(_existing(store)) as connection:
-        typer.echo(chain(connection, known, listing), nl=False)
+        typer.echo(chain(connection, known, listing, marked), nl=False)
 
 
 @app.command()
@@ -256,9 +257,11 @@ def check(
             typer.echo(preview_text(preview(feed, known.feeds)), nl=False)
     if text is not None:
         from triage.observation import read_text
+        from triage.observation.show import marked
         from triage.writeup.lists import reading_text
 
-        typer.echo(reading_text(text, read_text(text, known.reading)), nl=False)
+        read = read_text(text, known.reading)
+        typer.echo(reading_text(marked(text, read), read), nl=False)
     if not feeds and text is None:
         typer.echo(batch.catalogue_text(known))
 

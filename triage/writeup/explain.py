@@ -1,8 +1,10 @@
 """The chain behind one listing as text, section by section in the order the stages work."""
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
+
+import polars as pl
 
 from triage.writeup import phrase
 from triage.writeup.figures import cost_range
@@ -12,10 +14,16 @@ from triage.writeup.parts import ladder, material_words
 from triage.writeup.ticket import candidate
 
 Row = Mapping[str, Any]
+Mark = Callable[[str, pl.DataFrame], str]
 
 
 def chain(
-    listing: Row, verdicts: Sequence[Row], inspections: Sequence[Row], detail: Detail, catalogue: Catalogue
+    listing: Row,
+    verdicts: Sequence[Row],
+    inspections: Sequence[Row],
+    detail: Detail,
+    catalogue: Catalogue,
+    mark: Mark | None = None,
 ) -> str:
     """Return the chain from the row as exported to the call.
 
@@ -25,6 +33,7 @@ def chain(
         inspections: What was found on arrival.
         detail: The frames behind this listing.
         catalogue: Words for signs, materials, repairs and buyers.
+        mark: From a text and its observations to the text with them marked in place; left out = not shown.
     """
     rows = {name: frame.to_dicts() for name, frame in vars(detail).items()}
     sections: list[tuple[str, Iterable[str]]] = [
@@ -32,7 +41,7 @@ def chain(
         ("Listing", stated(listing, verdicts[0]["currency"] if verdicts else None)),
         ("Same pair elsewhere", twins(rows["twin"])),
         ("Which release (weights in bits)", releases(rows["match"], rows["evidence"])),
-        ("What was said", said(rows["observation"], catalogue)),
+        ("What was said", [*marked(listing, detail.observation, mark), *said(rows["observation"], catalogue)]),
         ("Ageing alone, before signs and rules", ageing(rows["prognosis"], catalogue)),
         ("Rules (decibans towards unfit)", rules(rows["finding"])),
         ("From prior to posterior (decibans)", ladders(rows["posterior"])),
@@ -120,6 +129,16 @@ def releases(matches: Iterable[Row], evidence: Sequence[Row]) -> Iterable[str]:
 
 def _shown(value: str | None) -> str:
     return "nothing" if value is None else f"“{phrase.plain(value)}”"
+
+
+def marked(listing: Row, observations: pl.DataFrame, mark: Mark | None) -> Iterable[str]:
+    """Return title and description with every reading marked where it stands."""
+    if mark is None:
+        return
+    for field in ("title", "body"):
+        if listing[field]:
+            own = observations.filter((pl.col("field") == field) & (pl.col("said_by") == "listing"))
+            yield f"{field}: {phrase.plain(mark(listing[field], own))}"
 
 
 def said(rows: Iterable[Row], catalogue: Catalogue) -> list[str]:

@@ -150,7 +150,7 @@ def preview_text(looked: Preview) -> str:
 
 
 def reading_text(text: str, read: pl.DataFrame) -> str:
-    """Return a text with every reading under it: sign, state, words, offset.
+    """Return a text, its readings marked, with each of them under it: sign, state, words, offset.
 
     Args:
         read: sign, state, hedged, quote, start, language, value, counts, as stage 4 gives them.

@@ -9,7 +9,7 @@ from triage.errors import fail
 from triage.store import Connection, frame
 from triage.writeup import phrase
 from triage.writeup.calls import Calls, best_calls
-from triage.writeup.explain import chain
+from triage.writeup.explain import Mark, chain
 from triage.writeup.frames import nearest_id, read_detail, read_night
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.queries import INSPECTIONS_ON, LISTING, VERDICTS_ON
@@ -60,8 +60,11 @@ def buy_lines(buys: pl.DataFrame) -> Iterable[str]:
         )
 
 
-def explain(store: Connection, catalogue: Catalogue, listing_id: str) -> str:
+def explain(store: Connection, catalogue: Catalogue, listing_id: str, mark: Mark | None = None) -> str:
     """Return the whole chain for one listing, from the row as exported to the call.
+
+    Args:
+        mark: From a text and its observations to the text with them marked in place.
 
     Raises:
         TriageError: The store has no such listing; the message names the most similar id.
@@ -73,4 +76,4 @@ def explain(store: Connection, catalogue: Catalogue, listing_id: str) -> str:
     verdicts: Sequence[dict[str, object]] = frame(store, VERDICTS_ON, [listing_id]).to_dicts()
     inspections = frame(store, INSPECTIONS_ON, [listing_id]).to_dicts()
     detail = read_detail(store, pl.Series([listing_id]))
-    return chain(found[0], verdicts, inspections, detail, catalogue)
+    return chain(found[0], verdicts, inspections, detail, catalogue, mark)
