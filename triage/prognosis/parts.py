@@ -155,7 +155,8 @@ def node_chances(exposure: Exposure, known: Materials, home: Climate, now: float
 
     Source:
         ``ageing.unfit_after_proof``, averaged over the range of manufacture and, for ``mid``, over the
-        range of ``eta_years`` as a lognormal; ``low`` and ``high`` take the range's upper and lower end.
+        range of ``eta_years`` as a lognormal; ``low`` and ``high`` take the range's upper and lower end,
+        and the mean itself where it lies outside of them.
     """
     pieces = [_chunk(piece, known, home, now, horizon) for piece in exposure.chunks(CHUNK_ROWS)]
     return Chances(*(np.concatenate([getattr(piece, f.name) for piece in pieces]) for f in fields(Chances)))
@@ -181,9 +182,11 @@ def _chunk(rows: Exposure, known: Materials, home: Climate, now: float, horizon:
     spread, weights = normal_nodes(LIFE_NODES)
     sd = log_sd(low, high)
     fit = np.sum([lives.fit(sd * node) * weight for node, weight in zip(spread, weights, strict=True)], axis=0)
-    ends = (lives.fit(np.log(high / middle)), fit, lives.fit(np.log(low / middle)))
+    # Nearly all failed, the few lives beyond the range pull the mean outside of it: a range holds its mean.
+    longest = np.maximum(lives.fit(np.log(high / middle)), fit)
+    shortest = np.minimum(lives.fit(np.log(low / middle)), fit)
     mean_age = age.mean(axis=0)
-    return Chances(mean_age * rate, mean_age, *(np.clip(1 - end, 0.0, 1.0).T for end in ends))
+    return Chances(mean_age * rate, mean_age, *(np.clip(1 - end, 0.0, 1.0).T for end in (longest, fit, shortest)))
 
 
 class _Lives:
