@@ -14,7 +14,12 @@ REFERENCE_K = 293.15
 REFERENCE_RH_PCT = 50.0
 
 
-def _check(name: str, value: Any, low: float, high: float) -> None:
+def in_range(name: str, value: Any, low: float, high: float) -> None:
+    """Refuse a number, or an array with one, that is out of range or not a number.
+
+    Raises:
+        ValueError: With the first number that is.
+    """
     values = np.asarray(value, dtype=np.float64)
     if not np.all((values >= low) & (values <= high)):
         wrong = values[~((values >= low) & (values <= high))].flat[0]
@@ -41,10 +46,10 @@ def ageing_rate(temp_c: Number, rh_pct: Number, ea_j_mol: Number, rh_exponent: N
         Arrhenius; humidity power law as in ICOM-CC 13th Triennial Meeting I:66-72 (2002).
         For shoe polymers an analogy, marked so in ``prognosis.basis``.
     """
-    _check("temp_c", temp_c, -40, 80)
-    _check("rh_pct", rh_pct, 1e-9, 100)
-    _check("ea_j_mol", ea_j_mol, 10_000, 200_000)
-    _check("rh_exponent", rh_exponent, 0, 2)
+    in_range("temp_c", temp_c, -40, 80)
+    in_range("rh_pct", rh_pct, 1e-9, 100)
+    in_range("ea_j_mol", ea_j_mol, 10_000, 200_000)
+    in_range("rh_exponent", rh_exponent, 0, 2)
     kelvin = np.asarray(temp_c, dtype=np.float64) + 273.15
     heat = np.exp(-np.asarray(ea_j_mol) / GAS_CONSTANT * (1 / kelvin - 1 / REFERENCE_K))
     damp = (np.asarray(rh_pct, dtype=np.float64) / REFERENCE_RH_PCT) ** np.asarray(rh_exponent)
@@ -72,7 +77,7 @@ def added_years(stays: Sequence[tuple[float, float, float]], ea_j_mol: float, rh
     if not stays:
         return 0.0
     years, temp_c, rh_pct = np.asarray(stays, dtype=np.float64).T
-    _check("years", years, 0, np.inf)
+    in_range("years", years, 0, np.inf)
     return float(years @ ageing_rate(temp_c, rh_pct, ea_j_mol, rh_exponent))
 
 
