@@ -138,6 +138,11 @@ def test_blocks_above_the_cap_are_left_out_and_said_so(words: Words, caplog: pyt
     assert f"more than {words.twin.block_cap} listings left out, {len(many)} listings in them" in caplog.text
 
 
+def test_a_title_of_one_word_makes_no_relist(words: Words) -> None:
+    a = {"first_seen": MAY, "title": "Rare vintage! Schuhe 43", "body": None}
+    assert find_twins(listings(a, {**a, "first_seen": JULY, "title": "SCHUHE Gr. 43"}), words.twin).is_empty()
+
+
 def test_listings_without_seller_text_price_or_size_are_judged_without_a_fault(words: Words) -> None:
     bare = {"seller": None, "body": None, "price_base_minor": None, "foot_mm_lo": None, "foot_mm_hi": None}
     found = find_twins(listings({**bare, "first_seen": MAY}, {**bare, "first_seen": JULY}), words.twin)
