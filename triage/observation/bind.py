@@ -88,7 +88,7 @@ def _distance() -> pl.Expr:
     letters = pl.when(pl.col("language") == "ja").then(gap // 3).otherwise(gap)
     # "No cracks in the leather, no splits", "no peeling paint or separation": each is a statement of its own.
     fresh = (_crossed("comma") > 0) & (_crossed("no") > 0)
-    listed = (_crossed("or") > 0) & (_crossed("condition") == 0)
+    listed = (_crossed("or") > 0) & (_crossed("condition") + _crossed("no") + _crossed("not") == 0)
     anew = (ahead & pl.col("alone") & pl.col("denied") & (fresh | listed)).cast(pl.Int64)
     near = pl.col("prefer").cast(pl.Int64) * PREFERRED
     backward = (~ahead & ~pl.col("noun") & (gap > 1)).cast(pl.Int64) * BACKWARD

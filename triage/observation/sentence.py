@@ -9,9 +9,12 @@ from triage.observation.fold import PLAIN, bare, clusters, plain
 from triage.observation.lexicon import BREAKS, Lexicon
 
 ENDS = r"[!?;|\n\r•●■★☆！？；]+|\.+(?:\s|$)|[。…]+"
+ORDINAL = r"(?i)(\b\d)\.(\s+(?:wahl|choix|scelta))"
 KANA = r"[\p{Hiragana}\p{Katakana}]"
 HAN = r"\p{Han}"
 HINT = 2.5  # words that speak for the language the listing is said to be in
+FEW_BYTES = 50_000
+NOWHERE = "\x00\x00"  # a search needs one pattern
 LONGEST = 2**18  # bytes of a sentence that are read
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
@@ -19,7 +22,8 @@ Flags = npt.NDArray[np.bool_]
 
 def sentences(texts: pl.DataFrame) -> pl.DataFrame:
     """Return the sentences of texts (tid, text, hint): tid, no, text, at (characters), hint, asked."""
-    held = pl.col("text").str.replace_all(r"\.(\s+\d)", ",${1}").str.replace_all(r"(\s\d)\.(\s)", "${1},${2}")
+    # "ca. 1995", "2. Wahl": these full stops end nothing. A comma in their place keeps every offset.
+    held = pl.col("text").str.replace_all(r"\.(\s+\d)", ",${1}").str.replace_all(ORDINAL, "${1},${2}")
     return (
         texts.select("tid", "hint", text=held.str.split(ENDS, literal=False, inclusive=True))
         .explode("text", empty_as_null=False)
@@ -77,18 +81,27 @@ def hits(once: pl.DataFrame, lexicon: Lexicon) -> tuple[pl.DataFrame, pl.DataFra
 
 
 def _find(texts: pl.DataFrame, wanted: pl.Series) -> pl.DataFrame:
-    listed = wanted.to_list()
+    listed = _present(texts, wanted).to_list() or [NOWHERE]
     found = texts.select(
         "sid",
         at=pl.col("text").str.find_many(listed, overlapping=True),
         pattern=pl.col("text").str.extract_many(listed, overlapping=True),
     )
     long = found.filter(pl.col("at").list.len() > 0).explode("at", "pattern", empty_as_null=False)
+    long = long.filter(pl.col("pattern") != NOWHERE)
     return long.select(
         pl.col("sid").cast(pl.Int64),
         pl.col("at").cast(pl.Int64),
         pid=pl.col("pattern").cast(pl.Enum(wanted)).to_physical().cast(pl.Int64),
     )
+
+
+def _present(texts: pl.DataFrame, wanted: pl.Series) -> pl.Series:
+    """Return the patterns worth building a search tree of: for a few texts, only those that are in them."""
+    if texts["text"].str.len_bytes().sum() > FEW_BYTES:
+        return wanted
+    every = "\n".join(texts["text"])
+    return wanted.to_frame("word").filter(pl.lit(every).str.contains(pl.col("word"), literal=True))["word"]
 
 
 def _longest(sid: Ints, pid: Ints, start: Ints, end: Ints, lexicon: Lexicon) -> pl.DataFrame:

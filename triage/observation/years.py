@@ -5,7 +5,7 @@ import polars as pl
 from triage.catalogue.signs import YEAR
 from triage.observation.lexicon import FAR, Lexicon
 
-LABEL_DATE = r"(?:^|[^\d/.])(?:0?[1-9]|1[0-2])[/.-](\d{4}|\d{2})(?:[^\d/.]|$)"
+LABEL_DATE = r"(?:^|[^\d/.])(?:0?[1-9]|1[0-2])[/.-](\d{4}|\d{2})(?:[^\d/]|$)"
 LABEL_YEAR = r"(?:^|\D)(\d{2})年"
 CENTURY = 40  # two digits below it are of this century: shoes are 10 to 40 years old
 
