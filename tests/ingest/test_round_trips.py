@@ -24,12 +24,9 @@ ROWS = st.lists(st.tuples(TEXT | PROSE, TEXT | PROSE, TEXT | PROSE), min_size=1,
 # XML 1.0 has no control characters, and makes one line end of all.
 XML_TEXT = st.text(st.characters(exclude_categories=["Cs", "Cc"], exclude_characters="\ufffe\uffff\ufeff"), max_size=30)
 XML_ROWS = st.lists(st.tuples(XML_TEXT, XML_TEXT, XML_TEXT), min_size=1, max_size=9)
-FEW = settings(
-    max_examples=4, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
-MANY = settings(
-    max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+CALM = {"deadline": None, "derandomize": True, "suppress_health_check": [HealthCheck.function_scoped_fixture]}
+FEW = settings(max_examples=4, **CALM)
+MANY = settings(max_examples=60, **CALM)
 
 
 def numbered(rows: list[tuple[str, ...]]) -> list[list[str]]:

@@ -18,6 +18,8 @@ DELIMITERS = ((",", ";", "\t", "|"), ("^", "~", "\x1f", ":", " "))
 _ENOUGH = 0.3
 _QUOTINGS = (('"', None), ('"', "\\"), ("'", None), ("'", "\\"), (None, None), (None, "\\"))
 _HEADER_RECORDS = 40
+# So many cells in apostrophes, and none with one alone, are no accident.
+_WRAPPED = 3
 # One heading word more is worth this share of agreeing lines.
 _WORD_WORTH = 0.25
 
@@ -120,25 +122,29 @@ def detect(lines: Sequence[str], words: HeadingWords, delimiter: str | None = No
 
 
 def _best(lines: Sequence[str], delimiter: str, words: HeadingWords) -> tuple[float, Dialect | None]:
-    """Return the quoting under which lines agree best for one delimiter; the commoner quoting of two alike."""
+    """Return the quoting under which lines agree best for one delimiter, the usual one in doubt."""
     text = "".join(lines)
-    best: tuple[float, Dialect | None] = (0.0, None)
     if delimiter not in text:
-        return best
+        return 0.0, None
     spaced = _is_spaced(lines, delimiter)
-    unescaped: dict[str | None, float] = {}
-    for quote, escape in _QUOTINGS:
-        dialect = Dialect(delimiter, quote, escape, spaced)
-        if dialect.quote != '"' and quote and quote not in text:
+    usual = _look(lines, Dialect(delimiter, spaced=spaced), words)
+    best = usual
+    unescaped = {'"': usual}
+    for quote, escape in _QUOTINGS[1:]:
+        if (quote or "") not in text or (escape or "") not in text:
             continue
-        agreement, left = _agreement(lines, dialect, words) if escape is None or escape in text else (0.0, 0.0)
-        # A backslash is a character like any other unless lines agree only when it escapes.
-        if escape and agreement <= unescaped.get(quote, 0.0):
-            continue
-        unescaped.setdefault(quote, agreement)
-        if agreement - left > best[0] + 1e-9:
-            best = (agreement - left, dialect)
-    return best
+        look = _look(lines, Dialect(delimiter, quote, escape, spaced), words)
+        unescaped.setdefault(quote or "", look)
+        if escape:
+            # A backslash is a character like any other unless lines agree only when it escapes.
+            speaks = look.agreement > max(unescaped[quote or ""].agreement, usual.agreement)
+        elif quote:
+            speaks = look.agreement > usual.agreement or usual.is_wrapped
+        else:
+            speaks = usual.faults > 0
+        if speaks and look.agreement - look.left > best.agreement - best.left:
+            best = look
+    return (best.agreement - best.left, best.dialect) if best.agreement > 0 else (0.0, None)
 
 
 def _is_spaced(lines: Sequence[str], delimiter: str) -> bool:
@@ -150,21 +156,36 @@ def _is_spaced(lines: Sequence[str], delimiter: str) -> bool:
     return count > 0 and text.count(delimiter + " ") >= 0.95 * count
 
 
-def _agreement(lines: Sequence[str], dialect: Dialect, words: HeadingWords) -> tuple[float, float]:
-    """Return how well lines agree under a dialect, and the share of cells that still begin with a quote.
+class _Look(NamedTuple):
+    """How lines look under a dialect.
 
-    Lines agree by the share of records of one width, and by the heading words found in one of them. A cell
-    begins with a quote where quoting should have taken it off.
+    Attributes:
+        agreement: Share of records of one width, and more for each heading word found in one of them.
+        left: Share of cells that still begin with a quote, which quoting should have taken off.
+        faults: Records with a quote out of place.
+        is_wrapped: Cells that begin with an apostrophe end with one too.
     """
+
+    dialect: Dialect
+    agreement: float
+    left: float
+    faults: int
+    is_wrapped: bool
+
+
+def _look(lines: Sequence[str], dialect: Dialect, words: HeadingWords) -> _Look:
+    """Return how lines look under a dialect."""
     records = list(split(lines, dialect))
+    faults = sum(one.cells is None for one in records)
     widths = Counter(len(one.cells) for one in records if one.cells and any(one.cells))
     tables = {width: count for width, count in widths.items() if width > 1}
     if not tables:
-        return 0.0, 0.0
+        return _Look(dialect, 0.0, 0.0, faults, False)
     width = max(tables, key=lambda w: (tables[w], w))
-    rows = [one.cells for one in records if one.cells and len(one.cells) == width]
-    total = sum(widths.values()) + sum(one.cells is None for one in records)
+    cells = [cell for one in records if one.cells and len(one.cells) == width for cell in one.cells]
     known = max((words.known(one.cells) for one in records[:_HEADER_RECORDS] if one.cells), default=0)
-    left = sum(cell[:1] in ('"', "'") for cells in rows for cell in cells)
-    agreement = tables[width] / total * (width - 1) / width + _WORD_WORTH * known
-    return agreement, left / (width * len(rows))
+    agreement = tables[width] / (widths.total() + faults) * (width - 1) / width + _WORD_WORTH * known
+    left = sum(cell[:1] in ('"', "'") for cell in cells) / len(cells)
+    marked = [cell for cell in cells if cell[:1] == "'"]
+    wrapped = len(marked) >= _WRAPPED and all(len(cell) > 2 and cell[-1] == "'" for cell in marked)
+    return _Look(dialect, agreement, left, faults, wrapped)

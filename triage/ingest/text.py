@@ -62,7 +62,16 @@ def looks_like_text(head: bytes) -> bool:
     if b"\0" in sample:
         # A stray NUL in a text is for the rows to judge; binary formats have many, and other controls.
         return _without_mark(head) is not None or _controls(sample) < len(sample) // 100
-    return _controls(sample) <= len(sample) // 20
+    return _is_whole(sample) or _controls(sample) <= len(sample) // 20
+
+
+def _is_whole(sample: bytes) -> bool:
+    """Tell whether bytes are UTF-8 but for a character cut off at their end."""
+    try:
+        codecs.getincrementaldecoder("utf-8")("strict").decode(sample)
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def read_text(path: Path, limit: int, encoding: str | None = None, declared: re.Pattern[bytes] | None = None) -> str:
