@@ -49,7 +49,9 @@ def best_rows(world: World) -> pl.Series:
     best = found.sort(["match_weight", "model_id"], descending=[True, False]).unique(
         "listing_id", keep="first", maintain_order=True
     )
-    return world.listings.select("listing_id").join(best, on="listing_id", how="left", maintain_order="left")["model_id"]
+    return world.listings.select("listing_id").join(best, on="listing_id", how="left", maintain_order="left")[
+        "model_id"
+    ]
 
 
 def _prepared(frame: pl.DataFrame) -> pl.DataFrame:

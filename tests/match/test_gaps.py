@@ -43,7 +43,9 @@ def test_a_gap_comes_as_a_row_to_fill(constructions: Constructions, weights: Mat
     assert (row["maker"], row["model"], row["midsole"], row["model_id"]) == ("Quornby", "Astrelo 300", "?", "")
 
 
-def test_the_gaps_of_a_store_are_those_of_its_unnamed_pairs(constructions: Constructions, weights: MatchWeights) -> None:
+def test_the_gaps_of_a_store_are_those_of_its_unnamed_pairs(
+    constructions: Constructions, weights: MatchWeights
+) -> None:
     store = connect()
     rows = unnamed(TITLES).with_columns(
         source=pl.lit("a"), external_id=pl.col("listing_id"), price_kind=pl.lit("fixed"), condition=pl.lit("unknown"),

@@ -137,7 +137,9 @@ def test_releases_that_the_text_cannot_tell_apart_share_the_probability(
 def test_a_tie_names_the_parts_it_settles_and_the_question_that_ends_it(
     constructions: Constructions, weights: MatchWeights
 ) -> None:
-    found = link(as_listings(["Pellavane Zephrune Classic silver maroon", "Pellavane Tollareth 1995"]), constructions, weights)
+    found = link(
+        as_listings(["Pellavane Zephrune Classic silver maroon", "Pellavane Tollareth 1995"]), constructions, weights
+    )
     told = found.evidence.filter(pl.col("field").is_in(["told apart by", "the same in all"]))
     assert set(told["listing_id"]) == {"L000"}
     values = dict(told.select("field", "table_value").rows())

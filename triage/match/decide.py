@@ -7,6 +7,7 @@ import polars as pl
 from triage.catalogue.matching import MatchWeights
 from triage.match.score import FACT_BITS, NAME_BITS
 
+NEGLIGIBLE = 1e-6
 PLACES = {
     "item": pl.UInt32,
     "place": pl.Int64,
@@ -63,19 +64,26 @@ def placed(pairs: pl.DataFrame, releases: pl.DataFrame, match: MatchWeights) -> 
         match: How many are kept and when one is accepted.
     """
     decide = match.weights.decide
-    named = pairs.join(releases.select("row", construction_id="model_id"), on="row")
-    ordered = named.sort(["item", "probability", "construction_id"], descending=[False, True, False])
-    ordered = ordered.with_columns(rank=pl.int_range(pl.len()).over("item"))
-    kept = ordered.filter((pl.col("rank") < decide.keep) & (pl.col("probability") > 1e-6))
-    accepted = (pl.col("rank") == 0) & (pl.col("probability") >= decide.accept_at)
-    second = pl.col("probability").sort(descending=True).get(1, null_on_oob=True).over("item").fill_null(0.0)
-    clear = pl.col("probability") >= 2 * second
+    # Rows are numbered by model_id: to sort by row is to sort by id.
+    possible = pairs.filter(pl.col("probability") > NEGLIGIBLE)
+    ordered = possible.sort(["item", "probability", "row"], descending=[False, True, False])
+    ordered = ordered.with_row_index("at")
+    ordered = ordered.with_columns(rank=(pl.col("at") - pl.col("at").first().over("item")).cast(pl.Int64))
+    kept = ordered.filter(pl.col("rank") < max(decide.keep, 2))
+    follows = pl.col("item").shift(-1) == pl.col("item")
+    second = pl.when(follows).then(pl.col("probability").shift(-1)).fill_null(0.0)
+    first = pl.col("rank") == 0
+    clear = first & (pl.col("probability") >= 0.5) & (pl.col("probability") >= 2 * second)
     level = (
-        pl.when(pl.col("number_strength").is_in(["exact", "partial"])).then(pl.lit("style_number"))
-        .when((pl.col("rank") == 0) & clear & (pl.col("probability") >= 0.5)).then(pl.lit("release"))
+        pl.when(pl.col("number_strength").is_in(["exact", "partial"]))
+        .then(pl.lit("style_number"))
+        .when(clear)
+        .then(pl.lit("release"))
         .otherwise(pl.lit("model"))
-    )  # fmt: skip
-    return kept.with_columns(level=level, accepted=accepted)
+    )
+    kept = kept.with_columns(level=level, accepted=first & (pl.col("probability") >= decide.accept_at))
+    kept = kept.filter(pl.col("rank") < decide.keep)
+    return kept.join(releases.select("row", construction_id="model_id"), on="row", how="left", maintain_order="left")
 
 
 def with_rest(kept: pl.DataFrame, items: pl.DataFrame) -> pl.DataFrame:

@@ -89,22 +89,34 @@ def _respelt(words: pl.DataFrame, index: Index) -> pl.DataFrame:
 def _maker_and_model(words: pl.DataFrame, index: Index) -> pl.DataFrame:
     """Return item, maker, model: a known maker or the first strange word, and the strange word soon after it."""
     maker = (pl.col("kind") == "maker").fill_null(False)
-    known = words.filter(maker).group_by("item", maintain_order=True).agg(
-        maker=pl.col("token").first(), at=pl.col("place").first()
+    known = (
+        words.filter(maker)
+        .group_by("item", maintain_order=True)
+        .agg(maker=pl.col("token").first(), at=pl.col("place").first())
     )
     strange = words.filter("strange")
-    first = strange.join(known, on="item", how="anti").group_by("item", maintain_order=True).agg(
-        maker=pl.col("word").first().str.to_titlecase(), at=pl.col("place").first()
+    first = (
+        strange.join(known, on="item", how="anti")
+        .group_by("item", maintain_order=True)
+        .agg(maker=pl.col("word").first().str.to_titlecase(), at=pl.col("place").first())
     )
     makers = pl.concat([known, first])
     after = strange.join(makers, on="item").filter(
         (pl.col("place") > pl.col("at")) & (pl.col("place") <= pl.col("at") + 2 * NEAR)
     )
-    model = after.sort("item", "place").group_by("item", maintain_order=True).agg(
-        model=pl.col("word").first(), model_at=pl.col("place").first()
+    model = (
+        after.sort("item", "place")
+        .group_by("item", maintain_order=True)
+        .agg(model=pl.col("word").first(), model_at=pl.col("place").first())
     )
-    return makers.join(model, on="item", how="left").join(_tails(words, model), on="item", how="left").select(
-        "item", "maker", model=pl.concat_str(pl.col("model", "tail"), separator=" ", ignore_nulls=True).str.to_titlecase()
+    return (
+        makers.join(model, on="item", how="left")
+        .join(_tails(words, model), on="item", how="left")
+        .select(
+            "item",
+            "maker",
+            model=pl.concat_str(pl.col("model", "tail"), separator=" ", ignore_nulls=True).str.to_titlecase(),
+        )
     )
 
 

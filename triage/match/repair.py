@@ -58,8 +58,10 @@ def likenesses(unknown: pl.Series, known: pl.DataFrame) -> pl.DataFrame:
     long = unknown.filter(unknown.str.len_chars() >= REPAIR_FROM)
     pieces, targets = _pieces(long.to_frame("word")), _pieces(known.select("word").unique())
     targets = targets.filter(pl.len().over("piece") <= FREQUENT_PIECE)
-    both = pieces.join(targets, on="piece", suffix="_known").group_by("word", "word_known").agg(
-        shared=pl.len(), pieces=pl.col("pieces").first(), known=pl.col("pieces_known").first()
+    both = (
+        pieces.join(targets, on="piece", suffix="_known")
+        .group_by("word", "word_known")
+        .agg(shared=pl.len(), pieces=pl.col("pieces").first(), known=pl.col("pieces_known").first())
     )
     like = both.with_columns(likeness=pl.col("shared") / (pl.col("pieces") + pl.col("known") - pl.col("shared")))
     near = like.filter(pl.col("likeness") >= LIKENESS).join(known, left_on="word_known", right_on="word")

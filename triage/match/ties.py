@@ -64,7 +64,12 @@ def _question(ties: pl.DataFrame, releases: pl.DataFrame) -> pl.DataFrame:
         pl.col("made_from").floor().cast(pl.Int64), pl.lit(" to "), (pl.col("made_to").ceil() - 1).cast(pl.Int64)
     )
     lists = asked.select(
-        "item", number=pl.col("style_numbers").list.first(), made=made, midsole="midsole", bond="bond", outsole="outsole"
+        "item",
+        number=pl.col("style_numbers").list.first(),
+        made=made,
+        midsole="midsole",
+        bond="bond",
+        outsole="outsole",
     )
     ways = {
         "number": "style number on the size label",
