@@ -73,6 +73,15 @@ def test_a_bad_value_is_rejected_and_the_listing_lives_on(store: Connection, exp
     assert (listing(store)["price_minor"], listing(store)["url"], listing(store)["photo_count"]) == (None, None, None)
 
 
+def test_a_place_that_cannot_be_read_is_not_taken_for_the_feeds_own_country(
+    store: Connection, export: Export, words: Words
+) -> None:
+    export([{**PAIR, "ships_from": "Atlantis"}, {**PAIR, "external_id": "A2", "ships_from": "Wien, Österreich"}])
+    run(store, words, NIGHT)
+    assert frame(store, "SELECT ships_from FROM listing ORDER BY listing_id")["ships_from"].to_list() == [None, "AT"]
+    assert frame(store, "SELECT field, code FROM reject").rows() == [("ships_from", "unknown-country")]
+
+
 def test_a_listing_shows_its_latest_night_and_keeps_every_price(
     store: Connection, export: Export, words: Words
 ) -> None:

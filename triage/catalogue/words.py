@@ -259,10 +259,17 @@ class TextWords(Document):
     cut: CutWords
 
 
+class CountryCodes(Document):
+    """Every code of ISO 3166-1 alpha-2."""
+
+    known: list[Country]
+
+
 class CountryWords(Document):
-    """``country.toml``: names of countries."""
+    """``country.toml``: names of countries and their codes."""
 
     names: dict[Country, list[str]]
+    codes: CountryCodes
 
 
 class TwinWeights(Document):

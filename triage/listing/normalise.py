@@ -99,7 +99,7 @@ def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.
 def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
     """Read country, seller kind, status, photo count and address."""
     names = {name: code for code, listed in words.country.names.items() for name in listed}
-    codes = {code.lower(): code for code in words.country.names}
+    codes = {code.lower(): code for code in words.country.codes.known}
     known = dict(zip(folded_words([*names, *codes]), [*names.values(), *codes.values()], strict=True))
     place = folded_cell(pl.col("ships_from"))
     last = folded_cell(pl.col("ships_from").str.extract(r"([^,/()]+)\)?\s*$"))
@@ -116,8 +116,11 @@ def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
     sold_title = pl.concat_str(pl.lit(" "), folded_cell(pl.col("title"))).str.contains(
         rf"(?:^|\W)(?:{'|'.join(words.text.status.title_sold)})(?:\W|$)"
     ) & pl.col("title").str.contains(r"(?i)^\W*\p{L}+\W|[\[(【*]\s*\p{L}+\s*[\])】*]")
+    # a place that can't be read is not the feed's own country
+    own = pl.when(pl.col("ships_from").is_null()).then("set_country")
     return frame.with_columns(
         country=country,
+        set_country=own,
         seller_is=pl.when(one_of(seller, words.text.seller_kind.business)).then(pl.lit("business"))
         .when(one_of(seller, words.text.seller_kind.private)).then(pl.lit("private")),
         status_is=pl.when(one_of(status, words.text.status.sold)).then(pl.lit("sold"))
