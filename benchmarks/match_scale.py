@@ -67,11 +67,10 @@ def accuracy(found: pl.DataFrame, world: World) -> None:
     chance = np.r_[best["probability"].to_numpy(), np.zeros(top.height - best.height)]
     hit = np.r_[(best["construction_id"] == best["release"]).to_numpy(), np.zeros(top.height - best.height, bool)]
     print(f"top-1 of titles whose release is in the table   {inside['right'].mean():.4f}")
+    covered = inside.filter("accepted")["right"].sum() / inside.height
     print(f"accepted: precision                             {right / accepted.height:.4f}")
     print(f"          95 % Wilson bound                     {wilson_lo(right, accepted.height):.4f}")
-    print(
-        f"          coverage of titles in the table       {inside.filter('accepted')['right'].sum() / inside.height:.4f}"
-    )
+    print(f"          coverage of titles in the table       {covered:.4f}")
     print(f"absent siblings accepted                        {outside['accepted'].mean():.4f}")
     print(f"expected calibration error, ten bins            {calibration_error(chance, hit):.4f}")
 

@@ -99,7 +99,7 @@ TYPO = 0.04  # share of name words with one slip
 
 @dataclass(frozen=True)
 class World:
-    """A table, titles (listing_id and the columns a listing has), and the true release of each ('' = not in the table)."""
+    """A table, titles with the columns a listing has, and the true release of each ('' = not in the table)."""
 
     constructions: Constructions
     listings: pl.DataFrame
@@ -165,7 +165,8 @@ def _releases(number: int, rng: np.random.Generator) -> pl.DataFrame:
         made = style + (int(rng.integers(8, 22)) if later else int(rng.integers(0, 3)))
         code = f"{prefixes[maker]}{rng.integers(10, 99)}-{rng.integers(1000, 9999)}"
         rows.append({
-            "model_id": f"R{len(rows):05d}", "maker": makers[maker], "model": name.title(), "edition": "reissue" if later else "original",
+            "model_id": f"R{len(rows):05d}", "maker": makers[maker], "model": name.title(),
+            "edition": "reissue" if later else "original",
             "made_from": float(made), "made_to": made + float(rng.integers(1, 4)), "style_year": style,
             "colourway": " / ".join(sorted(rng.choice(COLOURS, 2, replace=False))), "category": list(SHOES)[maker % 4],
             "style_numbers": [code], "life_factor": 1.0,

@@ -10,8 +10,10 @@ from triage.catalogue.matching import MatchWeights
 from triage.match import link
 
 TITLES = pl.read_csv(FOLDER / "titles.csv", infer_schema=False)["title"].to_list()
-WORDS = ["brelloway", "zephrune", "torquellan", "high", "classic", "180", "not", "similar to", "og", "retro", "1991",
-         "size 9", "HDN-00-0914", "84/914", "rust", "stitched sole", "復刻", "パラヴァン", "モリヴェル", "43", "2", "R", "'91"]  # fmt: skip
+WORDS = [
+    "brelloway", "zephrune", "torquellan", "high", "classic", "180", "not", "similar to", "og", "retro", "1991", "'91",
+    "size 9", "HDN-00-0914", "84/914", "rust", "stitched sole", "復刻", "パラヴァン", "モリヴェル", "43", "2", "R",
+]  # fmt: skip
 ANY_TITLE = st.lists(st.sampled_from(WORDS) | st.text(max_size=8), max_size=9).map(" ".join)
 few = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 

@@ -58,8 +58,9 @@ def _said(reading: Reading, kept: pl.DataFrame) -> pl.DataFrame:
         )
     )
     year = reading.years.filter(pl.col("first_lo").is_not_null())
-    shown = pl.when(pl.col("first_hi") > pl.col("first_lo")).then(
-        pl.concat_str("first_lo", pl.lit(" to "), "first_hi")).otherwise(pl.col("first_lo").cast(pl.String))  # fmt: skip
+    decade = pl.concat_str("first_lo", pl.lit(" to "), "first_hi")
+    one = pl.col("first_lo").cast(pl.String)
+    shown = pl.when(pl.col("first_hi") > pl.col("first_lo")).then(decade).otherwise(one)
     last = (
         pl.when(pl.col("last_lo") != pl.col("first_lo"))
         .then(pl.concat_str(pl.lit("; "), "last_lo"))

@@ -1,7 +1,5 @@
 """Facts of a text beside the names: edition words, how the shoe is made, what sort of shoe it is."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import polars as pl
 
@@ -11,15 +9,8 @@ from triage.match.table import Index
 from triage.match.text import phrases
 
 
-@dataclass(frozen=True)
-class Phrases:
-    """Every phrase that states a fact: ``phrase`` (as ``spaced``), ``kind`` (edition, construction, category), ``value``."""
-
-    table: pl.DataFrame
-
-
-def fact_phrases(match: MatchWeights) -> Phrases:
-    """Return the phrases of ``words.toml`` in one table."""
+def fact_phrases(match: MatchWeights) -> pl.DataFrame:
+    """Return phrase (as ``spaced``), kind (edition, construction, category, audience) and value of every fact."""
     words = match.words
     groups = {
         "edition": {"original": words.edition.original, "reissue": words.edition.reissue},
@@ -28,14 +19,14 @@ def fact_phrases(match: MatchWeights) -> Phrases:
         "audience": dict(words.audience),
     }
     frames = [phrases(listed).with_columns(kind=pl.lit(kind)) for kind, listed in groups.items()]
-    return Phrases(pl.concat(frames).select("phrase", "kind", "value"))
+    return pl.concat(frames).select("phrase", "kind", "value")
 
 
-def facts_in(texts: pl.DataFrame, listed: Phrases) -> pl.DataFrame:
+def facts_in(texts: pl.DataFrame, listed: pl.DataFrame) -> pl.DataFrame:
     """Return item, kind, value, word for the phrases in ``spaced`` texts; the longest phrase at a place counts."""
-    patterns = listed.table["phrase"].unique().sort().to_list()
+    patterns = listed["phrase"].unique().sort().to_list()
     hits = texts.select("item", phrase=pl.col("text").str.extract_many(patterns, leftmost=True))
-    found = hits.explode("phrase").drop_nulls().unique().join(listed.table, on="phrase")
+    found = hits.explode("phrase").drop_nulls().unique().join(listed, on="phrase")
     return (
         found.select("item", "kind", "value", word=pl.col("phrase").str.strip_chars())
         .sort("item", "kind", "value", "word")

@@ -7,11 +7,11 @@ import polars as pl
 
 from triage.catalogue.constructions import PARTS, Constructions
 from triage.catalogue.matching import MatchWeights
+from triage.match.codes import without_codes
 from triage.match.names import QUALIFIERS, recognised, split_words
 from triage.match.repair import repairs
 from triage.match.table import Index, build_index
 from triage.match.text import BREAK, plain, without_sizes
-from triage.match.codes import without_codes
 from triage.store import Connection, frame
 
 UNNAMED = """
