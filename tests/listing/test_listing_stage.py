@@ -73,13 +73,42 @@ def test_a_bad_value_is_rejected_and_the_listing_lives_on(store: Connection, exp
     assert (listing(store)["price_minor"], listing(store)["url"], listing(store)["photo_count"]) == (None, None, None)
 
 
+def test_photos_are_counted_from_numbers_lists_and_addresses(store: Connection, export: Export, words: Words) -> None:
+    lists = [
+        "7",
+        "3.0",
+        "[]",
+        '["a.jpg", "b.jpg"]',
+        '[{"url": "a"}, {"url": "b"}, {"url": "c"}]',
+        "https://x.example/1 https://x.example/2",
+    ]
+    rows = [{**PAIR, "external_id": f"A{n}", "photo_count": None, "images": cell} for n, cell in enumerate(lists)]
+    export(rows)
+    run(store, words, NIGHT)
+    found = frame(store, "SELECT photo_count FROM listing ORDER BY listing_id")["photo_count"].to_list()
+    assert found == [7, 3, 0, 2, 3, 2]
+
+
 def test_a_place_that_cannot_be_read_is_not_taken_for_the_feeds_own_country(
     store: Connection, export: Export, words: Words
 ) -> None:
-    export([{**PAIR, "ships_from": "Atlantis"}, {**PAIR, "external_id": "A2", "ships_from": "Wien, Österreich"}])
+    places = [
+        "Atlantis",
+        "Los Angeles, CA",
+        "Wien, Österreich",
+        "AT",
+        "uk",
+        "U.S.A.",
+        "Japan",
+        "日本",
+        "Lyon (France)",
+        "UA",
+    ]
+    export([{**PAIR, "external_id": f"A{n}", "ships_from": place} for n, place in enumerate(places)])
     run(store, words, NIGHT)
-    assert frame(store, "SELECT ships_from FROM listing ORDER BY listing_id")["ships_from"].to_list() == [None, "AT"]
-    assert frame(store, "SELECT field, code FROM reject").rows() == [("ships_from", "unknown-country")]
+    found = frame(store, "SELECT ships_from FROM listing ORDER BY listing_id")["ships_from"].to_list()
+    assert found == [None, None, "AT", "AT", "GB", "US", "JP", "JP", "FR", "UA"]
+    assert set(frame(store, "SELECT field, code FROM reject").rows()) == {("ships_from", "unknown-country")}
 
 
 def test_a_listing_shows_its_latest_night_and_keeps_every_price(

@@ -98,18 +98,14 @@ def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.
 
 def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
     """Read country, seller kind, status, photo count and address."""
-    names = {name: code for code, listed in words.country.names.items() for name in listed}
-    codes = {code.lower(): code for code in words.country.codes.known}
-    known = dict(zip(folded_words([*names, *codes]), [*names.values(), *codes.values()], strict=True))
-    place = folded_cell(pl.col("ships_from"))
-    last = folded_cell(pl.col("ships_from").str.extract(r"([^,/()]+)\)?\s*$"))
-    country = pl.coalesce([cell.replace_strict(known, default=None, return_dtype=pl.String) for cell in (place, last)])
+    country = _country(words)
     seller = folded_cell(pl.col("seller_kind"))
     status = folded_cell(pl.col("status"))
     listed = pl.coalesce("photo_count", "images")
     number = listed.str.extract(r"^(\d{1,4})(?:\.0)?$").cast(pl.UInt32, strict=False)
     count = (
-        pl.when(listed.str.contains(r"^\s*\[")).then(listed.str.count_matches(r'"(?:[^"\\]|\\.)*"|\{'))
+        pl.when(listed.str.contains(r"^\s*\[\s*\{")).then(listed.str.count_matches(r"\{"))
+        .when(listed.str.contains(r"^\s*\[")).then(listed.str.count_matches(r'"(?:[^"\\]|\\.)*"'))
         .when(number.is_not_null()).then(number)
         .when(listed.str.contains("://")).then(listed.str.count_matches("://"))
     )  # fmt: skip
@@ -129,6 +125,20 @@ def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
         photos=count.cast(pl.Int32),
         address=pl.when(pl.col("url").str.contains(r"(?i)^https?://\S+$")).then("url"),
     )  # fmt: skip
+
+
+def _country(words: Words) -> pl.Expr:
+    """Return the country of a place: the whole cell, or the name behind its last comma.
+
+    Two letters behind a comma are no country: "Los Angeles, CA" is not in Canada.
+    """
+    names = {name: code for code, listed in words.country.names.items() for name in listed}
+    known = dict(zip(folded_words(names), names.values(), strict=True))
+    codes = {code.lower(): code for code in words.country.codes.known}
+    cell = folded_cell(pl.col("ships_from"))
+    last = folded_cell(pl.col("ships_from").str.extract(r"([^,/()]{3,})\)?\s*$"))
+    whole_cell = cell.replace_strict({**codes, **known}, default=None, return_dtype=pl.String)
+    return pl.coalesce(whole_cell, last.replace_strict(known, default=None, return_dtype=pl.String))
 
 
 def _place_refusals(frame: pl.DataFrame) -> pl.DataFrame:
