@@ -44,7 +44,10 @@ def read_sizes(cells: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
     forms = said.filter(pl.col("plain").is_not_null()).select(keys).unique(maintain_order=True).with_row_index("form")
     read = _read_forms(forms, words)
     in_title = pl.when(pl.col("lo").is_not_null()).then(
-        pl.col("plain").str.replace_all("@S=|@", "").str.replace("=", " ")
+        pl.col("plain")
+        .str.replace_all("@S=|@", "")
+        .str.replace_all("=", " ", literal=True)
+        .str.replace_all(r"\s+", " ")
     )
     return said.join(read, on=keys, how="left", nulls_equal=True, maintain_order="left").select(
         "row",
