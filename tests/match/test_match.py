@@ -95,6 +95,11 @@ def test_a_model_named_for_comparison_is_not_what_is_sold(constructions: Constru
         assert not any(key and key.startswith("PV") and p > 0.05 for key, p in found.items()), title
 
 
+def test_a_title_stuffed_with_names_names_none_of_them(constructions: Constructions, weights: MatchWeights) -> None:
+    found = places("Lindravo Zephrune Torquellan Tollareth Holmkrag shoes size 9", constructions, weights)
+    assert max(p for key, p in found.items() if key and not key.startswith("generic")) < 0.25
+
+
 def test_sizes_and_years_are_not_taken_for_model_numbers(constructions: Constructions, weights: MatchWeights) -> None:
     for title in ("Brelloway Merridune size 15", "Brelloway Merridune US 15", "Brelloway Merridune 1997 42.5"):
         found = places(title, constructions, weights)

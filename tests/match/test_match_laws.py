@@ -8,6 +8,9 @@ from tests.match.conftest import FOLDER, as_listings
 from triage.catalogue.constructions import SCHEMA, Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match import link
+from triage.match.reading import read
+from triage.match.score import planned_pairs, signatures
+from triage.match.table import build_index
 
 TITLES = pl.read_csv(FOLDER / "titles.csv", infer_schema=False)["title"].to_list()
 WORDS = [
@@ -48,6 +51,28 @@ def test_the_order_of_listings_and_of_the_table_changes_nothing(
     second = link(listings[order], shuffled, weights)
     assert first.match.equals(second.match)
     assert first.evidence.equals(second.evidence)
+
+
+def test_the_evidence_adds_up_to_the_odds_between_releases(
+    constructions: Constructions, weights: MatchWeights
+) -> None:
+    found = link(as_listings(TITLES), constructions, weights)
+    bits = found.evidence.group_by("listing_id", "construction_id").agg(pl.col("weight").sum())
+    both = found.match.join(bits, on=["listing_id", "construction_id"]).sort("listing_id", "place")
+    first = both.unique("listing_id", keep="first", maintain_order=True)
+    pairs = both.join(first.select("listing_id", first_p="probability", first_bits="weight"), on="listing_id")
+    odds = (pairs["probability"] / pairs["first_p"]).log(2)
+    assert pairs.height > 600
+    assert ((odds - (pairs["weight"] - pairs["first_bits"])).abs() < 1e-6).all()
+
+
+def test_the_pairs_planned_are_the_pairs_made(constructions: Constructions, weights: MatchWeights) -> None:
+    index = build_index(constructions, weights)
+    names = read(as_listings(TITLES).with_row_index("item"), index, weights).names
+    tokens = signatures(names)[1]
+    words = tokens.filter((pl.col("kind") == "model") & ~pl.col("against")).unique(["sig", "token"])
+    made = words.join(index.postings, left_on="token", right_on="word")
+    assert planned_pairs(tokens, index) == made.height > 0
 
 
 def test_any_part_of_the_listings_gives_the_same_rows(constructions: Constructions, weights: MatchWeights) -> None:

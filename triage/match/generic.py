@@ -44,7 +44,8 @@ def choose_generic(texts: pl.DataFrame, words: pl.DataFrame, generic: pl.DataFra
 def _best(cases: pl.DataFrame, words: pl.DataFrame, generic: pl.DataFrame) -> pl.DataFrame:
     said = cases.select("case", phrase=pl.col("said").str.split("|")).explode("phrase")
     spoken = said.join(words, on="phrase").group_by("case", "model_id").agg(pl.col("bits").sum())
-    known = generic.select("model_id", "made_from", "made_to", own_category="category")
+    gassed = pl.col("cushion").fill_null("?").is_in(["", "?"]).not_()
+    known = generic.select("model_id", "made_from", "made_to", own_category="category", special=gassed)
     grid = cases.select("case", "year_lo", "year_hi", "category").join(known, how="cross")
     grid = grid.join(spoken, on=["case", "model_id"], how="left").with_columns(pl.col("bits").fill_null(0.0))
     same = (pl.col("category") == pl.col("own_category")).fill_null(False)
@@ -60,6 +61,6 @@ def _best(cases: pl.DataFrame, words: pl.DataFrame, generic: pl.DataFrame) -> pl
     scored = scored.with_columns(score=pl.col("score") - vague.cast(pl.Float64) * np.float64(UNNAMED))
     width = pl.col("made_to") - pl.col("made_from")
     ordered = scored.with_columns(width=width).sort(
-        ["case", "score", "width", "model_id"], descending=[False, True, True, False]
+        ["case", "score", "special", "width", "model_id"], descending=[False, True, False, True, False]
     )
     return ordered.unique("case", keep="first", maintain_order=True).select("case", "model_id")
