@@ -17,6 +17,7 @@ from triage.observation.weigh import answered, weighed
 
 __all__ = ["observed", "read_text", "run"]
 
+LISTINGS_AT_ONCE = 50_000  # keeps memory flat; a listing is read alone
 OFFERED = """
 SELECT listing_id, source, seller, title, body, language
 FROM listing
@@ -52,7 +53,10 @@ def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
     offered = tables.frame(store, OFFERED)
     habits = habitual(tables.frame(store, OF_SELLERS))
     replies = tables.frame(store, ANSWERED)
-    tables.replace(store, "observation", observed(offered, replies, habits, words))
+    tables.replace(store, "observation", observed(offered.clear(), replies.clear(), habits, words))
+    for part in offered.iter_slices(LISTINGS_AT_ONCE):
+        theirs = replies.join(part.select("listing_id"), on="listing_id", how="semi", maintain_order="left")
+        tables.append(store, "observation", observed(part, theirs, habits, words))
 
 
 def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame, words: Lexicon) -> pl.DataFrame:

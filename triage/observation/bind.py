@@ -59,7 +59,11 @@ def unbound(said: pl.DataFrame, lexicon: Lexicon, thing: str | pl.Expr) -> pl.Da
     """Return the sign of conditions for a thing that is not in their sentence ("" = none at all)."""
     value = pl.lit(thing) if isinstance(thing, str) else thing
     found = _read(said.with_columns(thing=value), lexicon)
-    return found.filter(~pl.col("here")).sort("cid", "sign").unique("cid", keep="first")
+    return (
+        found.filter(~pl.col("here"))
+        .sort("cid", "thing", "sign")
+        .unique(["cid", "thing"], keep="first", maintain_order=True)
+    )
 
 
 def _read(said: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:

@@ -31,10 +31,11 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     spelt = once.select("sid", "spelt", "asked")
     said = conditions(words, spelt).filter(~pl.col("dropped"))
     uses = found.join(once.select("sid", "text", "hint"), on=["text", "hint"], nulls_equal=True)
-    uses = _linked(uses.sort("tid", "no"), once, words, languages, lexicon)
-    read = _resolved(uses, said, bound(said, words, lexicon), lexicon)
-    read = with_years(read, words, once, lexicon)
-    return _quoted(read, once).sort("tid", "no", "start", "sign").select(MENTION)
+    uses = _linked(uses.select("tid", "no", "at", "sid").sort("tid", "no"), once, words, languages, lexicon)
+    claims = _claims(said, uses, words, lexicon)
+    claims = _quoted(with_years(claims, words, once, lexicon), once)
+    read = _used(uses, claims).with_columns(start=pl.col("at").cast(pl.Int64) + pl.col("first"))
+    return read.sort("tid", "no", "start", "sign").select(MENTION)
 
 
 def _linked(
@@ -66,32 +67,50 @@ def _replies(once: pl.DataFrame, languages: pl.DataFrame, lexicon: Lexicon) -> p
     return pl.concat([empty, *parts]).unique("sid", keep="last", maintain_order=True)
 
 
-def _resolved(uses: pl.DataFrame, said: pl.DataFrame, fitted: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
-    """Return uses of conditions with their sign: by a thing in the sentence, one carried over, or none."""
-    rows = uses.select("tid", "no", "at", "sid", "carried", "reply").join(said, on="sid")
-    rows = rows.filter(~pl.col("asked") | pl.col("reply").is_not_null())
-    here = rows.join(fitted, on="cid").with_columns(named=pl.lit(True))
+def _claims(said: pl.DataFrame, uses: pl.DataFrame, words: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return what each distinct sentence claims: conditions with the sign they make and how they got to it.
+
+    Returns:
+        The condition's row with thing, sign, sign_state, thing_start, thing_end, named and ``via``: NULL for a
+        thing in the sentence, a thing's name for one that the sentence before must have spoken of, "" for none.
+    """
+    fitted = bound(said, words, lexicon)
+    blank, far = pl.lit(None, pl.String), pl.lit(None, pl.Int64)
+    here = said.join(fitted, on="cid").with_columns(via=blank, named=pl.lit(True))
     # A word with two meanings is settled by the one that found its thing.
-    settled = said.join(fitted, on="cid", how="semi").select("sid", "start", "end").unique()
-    loose = rows.join(fitted, on="cid", how="anti").join(settled, on=["sid", "start", "end"], how="anti")
-    blank = pl.lit(None, pl.Int64)
-    extra = {"thing_start": blank, "thing_end": blank}
+    settled = here.select("sid", "start", "end").unique()
+    loose = said.join(fitted, on="cid", how="anti").join(settled, on=["sid", "start", "end"], how="anti")
     general = pl.col("denied") & pl.col("noun")  # "No cracks." speaks of the whole pair
-    pairs = said.filter(~general).join(loose.select("cid", "carried").unique().drop_nulls(), on="cid")
-    carried = unbound(pairs, lexicon, pl.col("carried")).select("cid", "carried", "thing", "sign", "sign_state")
-    by_carried = loose.join(carried, on=["cid", "carried"]).with_columns(**extra, named=pl.lit(True))
-    rest = loose.join(carried, on=["cid", "carried"], how="anti")
-    default = unbound(said, lexicon, "").select("cid", "thing", "sign", "sign_state")
-    by_none = rest.join(default, on="cid").with_columns(**extra, named=pl.lit(False))
+    before = uses.select("sid", via="carried").unique().drop_nulls()
+    pairs = loose.filter(~general).join(before, on="sid")
+    carried = pairs.join(
+        unbound(pairs, lexicon, pl.col("via")).select("cid", "thing", "sign", "sign_state", via="thing"),
+        on=["cid", "via"],
+    ).with_columns(thing_start=far, thing_end=far, named=pl.lit(True))
+    none = loose.join(unbound(loose, lexicon, "").select("cid", "thing", "sign", "sign_state"), on="cid")
+    none = none.with_columns(thing_start=far, thing_end=far, via=pl.lit(""), named=pl.lit(False))
     columns = here.columns
-    all_rows = pl.concat([here, by_carried.select(columns), by_none.select(columns)]).drop_nulls("sign")
-    flipped = pl.when(pl.col("sign_state") == "denied").then(pl.lit("affirmed")).otherwise(pl.lit("denied"))
-    denied_reply = pl.col("asked") & (pl.col("reply") == "denied")
-    return all_rows.with_columns(sign_state=pl.when(denied_reply).then(flipped).otherwise("sign_state"))
+    return pl.concat([here, carried.select(columns), none.select(columns)]).drop_nulls("sign")
+
+
+def _used(uses: pl.DataFrame, claims: pl.DataFrame) -> pl.DataFrame:
+    """Return the claims at every use of their sentence, questions only where the next sentence replies."""
+    carried = claims.filter(pl.col("via") != "")
+    by_none = uses.join(claims.filter(pl.col("via") == ""), on="sid")
+    parts = [
+        uses.join(claims.filter(pl.col("via").is_null()), on="sid"),
+        uses.join(carried, left_on=["sid", "carried"], right_on=["sid", "via"]).with_columns(via="carried"),
+        by_none.join(carried.select("cid", carried="via").unique(), on=["cid", "carried"], how="anti"),
+    ]
+    rows = pl.concat([part.select(parts[0].columns) for part in parts])
+    rows = rows.filter(~pl.col("asked") | pl.col("reply").is_not_null())
+    flipped = pl.when(pl.col("state") == "denied").then(pl.lit("affirmed")).otherwise(pl.lit("denied"))
+    refused = pl.col("asked") & (pl.col("reply") == "denied")
+    return rows.with_columns(state=pl.when(refused).then(flipped).otherwise("state"))
 
 
 def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
-    """Turn byte spans of plain sentences into character spans and the words as typed."""
+    """Turn byte spans of plain sentences into the words as typed and their place, ``first``, in characters."""
     span = read.join(once.select("sid", "text", "spelt", "odd"), on="sid").with_columns(
         from_=pl.min_horizontal("start", "thing_start", "cue_start") - 1,
         upto=pl.max_horizontal("end", "thing_end", "cue_end") - 1,
@@ -105,12 +124,12 @@ def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
     tail = pl.col("text").str.slice(pl.col("after")).str.extract(r"^([\pL\pM\pN]*)").str.len_chars()
     tail = pl.when(pl.col("language") == "ja").then(0).otherwise(tail.fill_null(0))
     span = span.with_columns(after=pl.col("after") + tail.cast(pl.Int64))
-    return span.with_columns(
+    span = span.with_columns(
         quote=pl.col("text").str.slice(pl.col("first"), pl.col("after") - pl.col("first")),
-        start=pl.col("at").cast(pl.Int64) + pl.col("first"),
-        state="sign_state",
         sentence=sentence_key(pl.col("text")),
     )
+    kept = ["sid", "cid", "via", "asked", "sign", "hedged", "named", "quote", "first", "language", "value", "sentence"]
+    return span.select(*kept, state="sign_state")
 
 
 def _unfolded(span: pl.DataFrame) -> pl.DataFrame:

@@ -5,6 +5,8 @@ import polars as pl
 from triage.observation.lexicon import EXPLAINED, Lexicon
 
 FIELDS = ("title", "body", "answer")
+PLACES = 2**20  # characters; farther on in a text, all places rank the same
+ROWS = 2**32
 
 
 def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
@@ -23,16 +25,16 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     disclosed = ((pl.col("polarity") == "risk") & (pl.col("state") == "affirmed")) | (
         (pl.col("polarity") == "safe") & (pl.col("state") == "denied")
     )
-    ranked = read.join(lexicon.polarity.drop("dated"), on="sign").with_columns(
-        order=order, disclosed=disclosed & ~heading
-    )
-    ranked = ranked.sort(
-        ["listing_id", "said_by", "sign", "habit", "disclosed", "hedged", "named", "order", "start", "quote"],
-        descending=[False, False, False, False, True, False, True, True, True, False],
-        nulls_last=True,
-    )
-    first = pl.int_range(pl.len()).over("listing_id", "said_by", "sign") == 0
-    return ranked.with_columns(counts=first & ~pl.col("habit")).drop("order", "disclosed", "polarity")
+    ranked = read.join(lexicon.polarity.drop("dated"), on="sign", maintain_order="left")
+    # One number ranks a mention: the more telling a trait, the higher its bit; the row number breaks ties.
+    traits = [~pl.col("habit"), disclosed & ~heading, ~pl.col("hedged"), pl.col("named")]
+    score = pl.lit(0, pl.Int64)
+    for trait in traits:
+        score = score * 2 + trait.cast(pl.Int64)
+    score = ((score * len(FIELDS) + order) * PLACES + pl.col("start").clip(0, PLACES - 1)) * ROWS
+    ranked = ranked.with_columns(score=score + (ROWS - 1 - pl.int_range(pl.len())))
+    best = pl.col("score") == pl.col("score").max().over("listing_id", "said_by", "sign")
+    return ranked.with_columns(counts=best & ~pl.col("habit")).drop("score", "polarity")
 
 
 def _unexplained(read: pl.DataFrame) -> pl.DataFrame:
