@@ -20,14 +20,14 @@ FACT_BITS = ("style_number", "year", "colour", "edition", "construction", "categ
 def signatures(named: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return item -> sig for sets of names, and sig, kind, token, slips, against of each distinct set."""
     key = pl.concat_str("kind", "token", "slips", "against", separator="|")
-    # Keys are few and texts many: sort numbers, not words.
+    # Keys are few and texts many: sort and compare numbers, not words.
     keyed = named.select("item", key=key)
     keys = keyed.select("key").unique().sort("key").with_row_index("number")
-    numbered = keyed.join(keys, on="key").select("item", "number").unique().sort("item", "number")
-    sets = numbered.join(keys, on="number", how="left", maintain_order="left")
-    texts = sets.group_by("item", maintain_order=True).agg(text=pl.col("key").str.join("\n"))
+    sets = keyed.join(keys, on="key").select("item", "number").unique().sort("item", "number")
+    texts = sets.group_by("item", maintain_order=True).agg(text=pl.col("number").cast(pl.String).str.join(","))
     distinct = texts.select("text").unique().sort("text").with_row_index("sig")
-    members = distinct.with_columns(key=pl.col("text").str.split("\n")).explode("key")
+    numbers = distinct.select("sig", number=pl.col("text").str.split(",")).explode("number").cast({"number": pl.UInt32})
+    members = numbers.join(keys, on="number", how="left", maintain_order="left")
     fields = members.select("sig", part=pl.col("key").str.split("|"))
     split = fields.select(
         "sig",
