@@ -46,9 +46,10 @@ def _linked(
     things = things.group_by("sid").agg(last=pl.col("key").last())
     replies = _replies(once, languages, lexicon)
     linked = uses.join(things, on="sid", how="left").join(replies, on="sid", how="left").sort("tid", "no")
+    after, before = pl.col("tid") == pl.col("tid").shift(1), pl.col("tid") == pl.col("tid").shift(-1)
     return linked.with_columns(
-        carried=pl.when(pl.col("last").is_null()).then(pl.col("last").shift(1).over("tid")),
-        reply=pl.col("reply").shift(-1).over("tid"),
+        carried=pl.when(after & pl.col("last").is_null()).then(pl.col("last").shift(1)),
+        reply=pl.when(before).then(pl.col("reply").shift(-1)),
     ).drop("last")
 
 

@@ -24,17 +24,15 @@ def sentences(texts: pl.DataFrame) -> pl.DataFrame:
     """Return the sentences of texts (tid, text, hint): tid, no, text, at (characters), hint, asked."""
     # "ca. 1995", "2. Wahl": these full stops end nothing. A comma in their place keeps every offset.
     held = pl.col("text").str.replace_all(r"\.(\s+\d)", ",${1}").str.replace_all(ORDINAL, "${1},${2}")
-    return (
-        texts.select("tid", "hint", text=held.str.split(ENDS, literal=False, inclusive=True))
-        .explode("text", empty_as_null=False)
-        .with_columns(size=pl.col("text").str.len_chars())
-        .with_columns(
-            no=pl.int_range(pl.len()).over("tid"),
-            at=pl.col("size").cum_sum().over("tid") - pl.col("size"),
-        )
-        .filter(pl.col("text").str.contains(r"[\pL\pN]"))
-        .drop("size")
-    )
+    cut = texts.select("tid", "hint", text=held.str.split(ENDS, literal=False, inclusive=True))
+    cut = cut.explode("text", empty_as_null=False).with_row_index("row")
+    size = pl.col("text").str.len_chars().cast(pl.Int64)
+    cut = cut.with_columns(row=pl.col("row").cast(pl.Int64), before=size.cum_sum() - size)
+    # Where a text begins, carried forward: a window over millions of texts would cost more than all the rest.
+    first = (pl.col("tid") != pl.col("tid").shift(1)).fill_null(True)
+    begun = [pl.when(first).then(name).forward_fill() for name in ("row", "before")]
+    cut = cut.with_columns(no=pl.col("row") - begun[0], at=pl.col("before") - begun[1])
+    return cut.filter(pl.col("text").str.contains(r"[\pL\pN]")).select("tid", "hint", "text", "no", "at")
 
 
 def distinct(found: pl.DataFrame) -> pl.DataFrame:
