@@ -13,14 +13,14 @@ from triage.prognosis.ageing import ageing_rate, log_sd, normal_nodes, unfit_aft
 from triage.prognosis.parts import LIFE_NODES, STORAGE_NODES, YEAR_NODES, Exposure, Materials, node_chances
 
 NOW = 2026.9
-NO_MIX = UnknownMix(mix={}, source="none")
-HOME = Climate(climate="home", name="home", temp_c=21, rh_pct=52, log_sd=0.3, source="test")
+NO_MIX = UnknownMix(mix={}, source="our_judgement")
+HOME = Climate(climate="home", name="home", temp_c=21, rh_pct=52, log_sd=0.3, source="our_judgement")
 
 
 def material_of(beta: float, eta: float, ea: float, n: float) -> Material:
     return Material(
         name="it", short="it", mode="none", fails="it", beta=(beta, beta, beta), eta_years=(eta * 0.7, eta, eta * 1.4),
-        ea_j_mol=(ea, ea, ea), rh_exponent=(n, n, n), box_rate=(1, 1.2, 1.5), load_bearing=True, basis="test",
+        ea_j_mol=(ea, ea, ea), rh_exponent=(n, n, n), box_rate=(1, 1.2, 1.5), load_bearing=True, basis="our_judgement",
     )  # fmt: skip
 
 

@@ -1,25 +1,33 @@
 """Storage climates: which climate a country has, and what stated storage changes."""
 
+import re
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field
 
 from triage.catalogue.documents import Document, read_csv, read_toml, validated
+from triage.catalogue.materials import Sourced
 from triage.errors import Problem
 
 UNKNOWN = "unknown"
+COUNTRY = re.compile("[A-Z]{2}")
 
 
 class Climate(Document):
-    """Indoor storage in one climate: yearly mean room, and how far single homes lie from it."""
+    """Indoor storage in one climate: yearly mean room, and how far single homes lie from it.
+
+    ``classes`` are the Köppen-Geiger classes it stands for, joined by ;.
+    """
 
     climate: str
+    classes: str = ""
     name: str
     temp_c: Annotated[float, Field(ge=-40, le=80)]
-    rh_pct: Annotated[float, Field(gt=0, le=100)]
+    # In %: a share of 0 to 1 is refused.
+    rh_pct: Annotated[float, Field(ge=5, le=100)]
     log_sd: Annotated[float, Field(ge=0.30, le=2)]
-    source: Annotated[str, Field(min_length=3)]
+    source: Sourced
 
 
 class Storage(Document):
@@ -28,7 +36,7 @@ class Storage(Document):
     temp_shift_c: Annotated[float, Field(ge=-30, le=30)] = 0.0
     rh_shift_pct: Annotated[float, Field(ge=-60, le=60)] = 0.0
     rate_factor: Annotated[float, Field(gt=0, le=5)] = 1.0
-    source: Annotated[str, Field(min_length=3)]
+    source: Sourced
 
 
 class Climates(Document):
@@ -45,20 +53,8 @@ class Climates(Document):
 
 def load_climates(folder: Path, problems: list[Problem]) -> Climates:
     """Return ``climates.csv``, ``countries.csv`` and ``storage.toml`` of a rules folder."""
-    climates = {}
-    path = folder / "climates.csv"
-    for line, row in read_csv(path, ("climate", "temp_c", "rh_pct", "log_sd", "source"), problems):
-        climate = validated(Climate, row, path, problems, at=f"line {line}")
-        if climate is not None:
-            climates[climate.climate] = climate
-    if UNKNOWN not in climates:
-        problems.append(Problem(str(path), "no climate 'unknown'", "a row for sellers who name no country"))
-    countries = {}
-    place = folder / "countries.csv"
-    for line, row in read_csv(place, ("country", "climate"), problems):
-        if row["climate"] not in climates:
-            problems.append(Problem(f"{place}:{line}", f"climate is {row['climate']!r}", "a climate of climates.csv"))
-        countries[row["country"]] = row["climate"]
+    climates = _read_climates(folder / "climates.csv", problems)
+    countries = _read_countries(folder / "countries.csv", frozenset(climates), problems)
     storage = {}
     toml = folder / "storage.toml"
     for key, values in (read_toml(toml, problems) or {}).items():
@@ -66,3 +62,39 @@ def load_climates(folder: Path, problems: list[Problem]) -> Climates:
         if stated is not None:
             storage[key] = stated
     return Climates(climates=climates, countries=countries, storage=storage)
+
+
+def _read_climates(path: Path, problems: list[Problem]) -> dict[str, Climate]:
+    climates: dict[str, Climate] = {}
+    classes: dict[str, str] = {}
+    for line, row in read_csv(path, ("climate", "temp_c", "rh_pct", "log_sd", "source"), problems):
+        found: list[Problem] = []
+        climate = validated(Climate, row, path, found, at=row["climate"])
+        # A table's fields stand on one line.
+        problems.extend(Problem(f"{path}:{line}", fault.found, fault.expected) for fault in found)
+        if climate is None:
+            continue
+        if climate.climate in climates:
+            problems.append(Problem(f"{path}:{line}", f"climate {climate.climate} stands twice", "one row a climate"))
+        for name in filter(None, climate.classes.split(";")):
+            if classes.setdefault(name, climate.climate) != climate.climate:
+                found_in = f"class {name} is of {classes[name]} too"
+                problems.append(Problem(f"{path}:{line}", found_in, "one climate a class"))
+        climates[climate.climate] = climate
+    if UNKNOWN not in climates:
+        problems.append(Problem(str(path), "no climate 'unknown'", "a row for sellers who name no country"))
+    return climates
+
+
+def _read_countries(path: Path, climates: frozenset[str], problems: list[Problem]) -> dict[str, str]:
+    countries: dict[str, str] = {}
+    for line, row in read_csv(path, ("country", "climate"), problems):
+        code, place = row["country"], f"{path}:{line}"
+        if not COUNTRY.fullmatch(code):
+            problems.append(Problem(place, f"country is {code!r}", "an ISO 3166-1 alpha-2 code"))
+        if code in countries:
+            problems.append(Problem(place, f"country {code} stands twice", "one row a country"))
+        if row["climate"] not in climates:
+            problems.append(Problem(place, f"climate is {row['climate']!r}", "a climate of climates.csv"))
+        countries[code] = row["climate"]
+    return countries

@@ -1,9 +1,11 @@
 """``rules/ageing/materials.toml``: how each material ages, with ranges, units and source."""
 
+import re
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
+from pydantic_core import PydanticCustomError
 
 from triage.catalogue.documents import Document, read_toml, validated
 from triage.errors import Problem
@@ -18,14 +20,33 @@ Mode = Literal[
 
 def _rising(values: tuple[float, float, float]) -> tuple[float, float, float]:
     if not values[0] <= values[1] <= values[2]:
-        raise ValueError("three numbers lo <= mid <= hi")
+        raise PydanticCustomError("rising", "three numbers lo <= mid <= hi")
     return values
 
 
-Positive = Annotated[float, Field(gt=0)]
-Range = Annotated[tuple[Positive, Positive, Positive], AfterValidator(_rising)]
-Energy = Annotated[float, Field(ge=10_000, le=200_000)]
+def _energy(value: float) -> float:
+    if not 10_000 <= value <= 200_000:
+        hint = "; this looks like kJ/mol" if 10 <= value <= 200 else ""
+        raise PydanticCustomError("energy", f"J/mol, 10000 to 200000{hint}")
+    return value
+
+
+def _sourced(text: str) -> str:
+    if not SOURCED.search(text):
+        raise PydanticCustomError("sourced", "a key of sources.toml, our_judgement or common_practice")
+    return text
+
+
+# What a source or basis must hold at least once; that a key stands in sources.toml is checked with the rest of rules/.
+SOURCED = re.compile(r"\b(?:[MT]-[A-Z]\d+[a-z]?|our_judgement|common_practice)\b")
+Sourced = Annotated[str, AfterValidator(_sourced)]
+
+# Below 1 a part would grow fitter with age.
+Shape = Annotated[float, Field(ge=1, le=20)]
+Years = Annotated[float, Field(gt=0, le=500)]
+Energy = Annotated[float, AfterValidator(_energy)]
 Exponent = Annotated[float, Field(ge=0, le=2)]
+Factor = Annotated[float, Field(ge=0.2, le=5)]
 
 
 class Material(Document):
@@ -38,13 +59,13 @@ class Material(Document):
     short: str
     mode: Mode
     fails: str
-    beta: Range
-    eta_years: Range
+    beta: Annotated[tuple[Shape, Shape, Shape], AfterValidator(_rising)]
+    eta_years: Annotated[tuple[Years, Years, Years], AfterValidator(_rising)]
     ea_j_mol: Annotated[tuple[Energy, Energy, Energy], AfterValidator(_rising)]
     rh_exponent: Annotated[tuple[Exponent, Exponent, Exponent], AfterValidator(_rising)]
-    box_rate: Range
+    box_rate: Annotated[tuple[Factor, Factor, Factor], AfterValidator(_rising)]
     load_bearing: bool
-    basis: Annotated[str, Field(min_length=3)]
+    basis: Sourced
 
 
 def load_materials(path: Path, problems: list[Problem]) -> dict[str, Material]:
@@ -60,8 +81,8 @@ def load_materials(path: Path, problems: list[Problem]) -> dict[str, Material]:
 class UnknownMix(Document):
     """Part to material to chance, for parts whose material is not known."""
 
-    mix: dict[str, dict[str, float]]
-    source: Annotated[str, Field(min_length=3)]
+    mix: dict[str, dict[str, Annotated[float, Field(ge=0, le=1)]]]
+    source: Sourced
 
 
 def load_unknown(path: Path, materials: frozenset[str], problems: list[Problem]) -> UnknownMix | None:

@@ -65,7 +65,7 @@ def age_of(material: Material, life: Life, as_of: date) -> pl.DataFrame:
         boxed=np.array([life.boxed]),
         storage_sd=np.array([sd]),
     )
-    known = Materials(("it",), {"it": material}, UnknownMix(mix={}, source="none"))
+    known = Materials(("it",), {"it": material}, UnknownMix(mix={}, source="our_judgement"))
     rows = []
     for horizon in HORIZONS:
         chances = node_chances(once, known, life.climate, now, horizon)
