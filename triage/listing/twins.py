@@ -100,7 +100,11 @@ def _sentences(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
         .select("row", part=pl.col("part").str.strip_chars().hash())
     )
     counts = parts.group_by("part").agg(uses=pl.len())
-    shared = counts.filter(pl.col("uses").is_between(2, WIDE_BLOCKS * words.block_cap))
+    most = WIDE_BLOCKS * words.block_cap
+    common = counts.filter(pl.col("uses") > most).height
+    if common:
+        LOG.info("twins by sentence: %d sentences that stand in more than %d listings are no key", common, most)
+    shared = counts.filter(pl.col("uses").is_between(2, most))
     return (
         parts.join(shared, on="part")
         .sort("row", "uses", "part")
