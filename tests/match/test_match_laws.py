@@ -53,9 +53,7 @@ def test_the_order_of_listings_and_of_the_table_changes_nothing(
     assert first.evidence.equals(second.evidence)
 
 
-def test_the_evidence_adds_up_to_the_odds_between_releases(
-    constructions: Constructions, weights: MatchWeights
-) -> None:
+def test_the_evidence_adds_up_to_the_odds_between_releases(constructions: Constructions, weights: MatchWeights) -> None:
     found = link(as_listings(TITLES), constructions, weights)
     bits = found.evidence.group_by("listing_id", "construction_id").agg(pl.col("weight").sum())
     both = found.match.join(bits, on=["listing_id", "construction_id"]).sort("listing_id", "place")
