@@ -53,6 +53,7 @@ def lexicon(signs: Signs) -> Lexicon:
     rows += [row for sign in signs for row in _of_phrases(sign.id, sign.denials, "denied")]
     rows += [row for sign in signs for row in _of_phrases(sign.id, sign.explained, EXPLAINED)]
     rows += [row for language in LANGUAGES for row in _years(language)]
+    rows += list(_of_their_stems(rows))
     rows += list(_misspelt(rows))
     meanings = _once(rows)
     breaks = [(mark, language, kind, "", False, "") for mark, kind in BREAKS.items() for language in LANGUAGES]
@@ -183,6 +184,21 @@ def _years(language: str) -> Iterator[Row]:
     for year in YEARS:
         pattern = f"{year}" if language == "ja" else f" {year} "
         yield (pattern, language, "thing", YEAR, True, str(year))
+
+
+def _of_their_stems(rows: list[Row]) -> Iterator[Row]:
+    """Yield what a stem means for the whole words that begin with it: the longer one hides the stem."""
+    stems: dict[tuple[str, str], list[Row]] = {}
+    for row in rows:
+        if row[2] == "condition" and row[0].startswith(" ") and not row[0].endswith(" "):
+            stems.setdefault((row[1], row[0]), []).append(row)
+    for pattern, lang, kind, key, _, _ in rows:
+        word = pattern.strip()
+        if kind == "condition" and pattern == f" {word} " and " " not in word:
+            for size in range(3, len(word) + 1):
+                for stem in stems.get((lang, f" {word[:size]}"), ()):
+                    if stem[3] != key:
+                        yield (pattern, *stem[1:])
 
 
 def _misspelt(rows: list[Row]) -> Iterator[Row]:
