@@ -72,6 +72,16 @@ def test_no_listing_at_all_gives_no_rows(constructions: Constructions, weights: 
     assert found.evidence.is_empty()
 
 
+def test_without_any_release_or_any_generic_construction_every_listing_still_has_a_place(
+    constructions: Constructions, weights: MatchWeights
+) -> None:
+    listings = as_listings(["Pellavane Zephrune 1985", "HDN-00-0914", ""])
+    nothing = Constructions(constructions.table.clear(), constructions.generic.clear())
+    assert link(listings, nothing, weights).match["level"].to_list() == ["none"] * 3
+    bare = link(listings, Constructions(constructions.table, constructions.generic.clear()), weights).match
+    assert bare.filter(pl.col("place") == 1)["construction_id"].to_list() == ["PV-01", "HD-03", None]
+
+
 def test_a_style_number_beats_the_year_in_the_title(constructions: Constructions, weights: MatchWeights) -> None:
     for number in ("HDN-00-0914", "hdn 00 0914", "HDN000914", "HDN-0-914", "00-0914", "HDN-OO-O914"):
         found = places(f"Torquellan High black/rust 1991 {number} sz 9.5", constructions, weights)
