@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Literal
 
 import polars as pl
@@ -18,6 +19,7 @@ from triage.ingest.preview import Preview, preview
 from triage.ingest.readers import PLAIN, packed
 from triage.ingest.reading import Account, Export, open_export
 from triage.ingest.rows import Broken, FileError, Reader, cut
+from triage.ingest.spool import Spool
 from triage.store import Connection, append, transaction
 
 __all__ = ["READERS", "FeedNote", "Preview", "preview", "run"]
@@ -135,12 +137,15 @@ def _store_rows(store: Connection, export: Export, found: Found, sha256: str, bu
     """Store the rows of a file piece by piece, then its ledger line; a refusal undoes it all."""
     account = Account()
     feed_id = sha256[:16]
-    for piece in export.pieces(bulk_from):
-        if piece.bulk is not None:
-            account.rows_read += store_bulk(store, feed_id, piece.bulk)
-        append(store, "raw_row", piece.rows.with_columns(feed_id=pl.lit(feed_id)))
-        append(store, "reject", _rejects(feed_id, piece.broken))
-        account.add(piece)
+    with TemporaryDirectory(prefix="triage-") as folder:
+        spool = Spool(store, feed_id, Path(folder))
+        for piece in export.pieces(bulk_from):
+            if piece.bulk is not None:
+                account.rows_read += store_bulk(store, feed_id, piece.bulk)
+            spool.add(piece.rows)
+            append(store, "reject", _rejects(feed_id, piece.broken))
+            account.add(piece)
+        spool.close()
     mapping = export.mapping(account)
     note = FeedNote(
         path=found.shown,
