@@ -38,7 +38,7 @@ CAUTIONS = (
 
 
 def material(words: tuple[str, str, str]) -> SimpleNamespace:
-    return SimpleNamespace(name=words[0], short=words[1], fails=words[2])
+    return SimpleNamespace(name=words[0], short=words[1], fails=words[2], beta=(2, 3, 4), eta_years=(10, 15, 22))
 
 
 def listing(**given: Any) -> dict[str, Any]:

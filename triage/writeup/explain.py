@@ -8,6 +8,7 @@ import polars as pl
 
 from triage.writeup import phrase
 from triage.writeup.figures import cost_range
+from triage.writeup.foam import foam_line
 from triage.writeup.frames import Detail
 from triage.writeup.knowledge import Catalogue, Repair
 from triage.writeup.parts import ladder, material_words
@@ -36,13 +37,14 @@ def chain(
         mark: From a text and its observations to the text with them marked in place; left out = not shown.
     """
     rows = {name: frame.to_dicts() for name, frame in vars(detail).items()}
+    foam = filter(None, [foam_line(rows["observation"], rows["prognosis"], catalogue)])
     sections: list[tuple[str, Iterable[str]]] = [
         ("Rows as exported", exported(rows["raw_row"])),
         ("Listing", stated(listing, verdicts[0]["currency"] if verdicts else None)),
         ("Same pair elsewhere", twins(rows["twin"])),
         ("Which release (weights in bits)", releases(rows["match"], rows["evidence"])),
         ("What was said", [*marked(listing, detail.observation, mark), *said(rows["observation"], catalogue)]),
-        ("Ageing alone, before signs and rules", ageing(rows["prognosis"], catalogue)),
+        ("Ageing alone, before signs and rules", [*ageing(rows["prognosis"], catalogue), *foam]),
         ("Rules (decibans towards unfit)", rules(rows["finding"])),
         ("From prior to posterior (decibans)", ladders(rows["posterior"])),
         ("Plans", plans(rows["plan"], listing, verdicts, catalogue)),

@@ -11,11 +11,13 @@ import polars as pl
 
 from triage.writeup import phrase
 from triage.writeup.figures import Figures, RepairView, figures, repairs_of
+from triage.writeup.foam import foam_line
 from triage.writeup.frames import Detail
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.message import Message, messages_of
 from triage.writeup.parts import PartView, part_views
 from triage.writeup.reasons import Finding, Said, findings_of, open_facts_of, said_of
+from triage.writeup.survival import Picture, picture_of
 
 Row = Mapping[str, Any]
 
@@ -74,7 +76,9 @@ class Ticket:
     figures: tuple[Figures, ...]
     others: tuple[Figures, ...]
     parts: tuple[PartView, ...]
+    survival: Picture | None
     said: tuple[Said, ...]
+    foam: str
     findings: tuple[Finding, ...]
     open_facts: tuple[str, ...]
     repairs: tuple[RepairView, ...]
@@ -156,6 +160,8 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
     holding = [row for row in behind["verdict"] if row["call"] == lead["call"]]
     buyer = catalogue.buyers.get(lead["buyer"])
     horizon = buyer.horizon_years if buyer else 2.0
+    parts = part_views(behind["posterior"], behind["prognosis"], horizon, lead["weak_part"], catalogue)
+    shown = [part.part for part in parts if part.present]
     return Ticket(
         anchor=anchor(lead["listing_id"]),
         number=number,
@@ -173,8 +179,10 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
         candidates=tuple(candidate(row) for row in behind["match"]),
         figures=tuple(figures(row, behind["plan"], catalogue) for row in holding),
         others=tuple(figures(row, [], catalogue) for row in behind["verdict"] if row["call"] != lead["call"]),
-        parts=part_views(behind["posterior"], behind["prognosis"], horizon, lead["weak_part"], catalogue),
+        parts=parts,
+        survival=picture_of(behind["prognosis"], shown, horizon, catalogue),
         said=said_of(behind["observation"], lead["weak_part"], catalogue),
+        foam=foam_line(behind["observation"], behind["prognosis"], catalogue),
         findings=findings_of(behind["finding"]),
         open_facts=open_facts_of(behind["finding"], catalogue),
         repairs=repairs_of(behind["plan"], {row["buyer"]: row["plan"] for row in holding}, catalogue),
