@@ -3,5 +3,17 @@
 from triage.rules.cases import check_rules
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.findings import askable, ensure, find, run
+from triage.rules.lint import Remark, lint
 
-__all__ = ["Compiled", "askable", "check_rules", "columns_of", "compile_rules", "ensure", "find", "run"]
+__all__ = [
+    "Compiled",
+    "Remark",
+    "askable",
+    "check_rules",
+    "columns_of",
+    "compile_rules",
+    "ensure",
+    "find",
+    "lint",
+    "run",
+]

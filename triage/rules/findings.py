@@ -1,6 +1,6 @@
 """All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import compress, product
 
 import numpy as np
@@ -47,17 +47,34 @@ def find(
         return pl.DataFrame(schema=FINDING)
     rules = sorted(compiled, key=lambda one: (one.rule.id, one.rule.part))
     ordered = facts.sort("listing_id", "place")
+    return _in_slices(ordered, rules, max_seconds, lambda locked, rows: _slice(locked, rows, rules, askable))
+
+
+def told_by(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float = MAX_SECONDS) -> pl.DataFrame:
+    """Return what each rule says of each row: one BOOLEAN column a rule, in their order, NULL = open.
+
+    Raises:
+        TriageError: Rules took more time or memory than they may; each is named.
+    """
+    return _in_slices(facts, compiled, max_seconds, lambda locked, rows: _pass(locked, rows, compiled))
+
+
+def _in_slices(
+    facts: pl.DataFrame,
+    rules: Sequence[Compiled],
+    max_seconds: float,
+    work: Callable[[Connection, pl.DataFrame], pl.DataFrame],
+) -> pl.DataFrame:
+    """Return the work of all slices; what was stopped is looked for rule by rule and named."""
     connection = locked_connection(max_seconds)
     try:
-        found = [
-            _slice(connection, ordered.slice(start, SLICE_ROWS), rules, askable)
-            for start in range(0, ordered.height, SLICE_ROWS)
-        ]
+        return pl.concat(
+            work(connection, facts.slice(start, SLICE_ROWS)) for start in range(0, facts.height, SLICE_ROWS)
+        )
     except TooMuch as fault:
         raise TriageError(runaways(facts, rules, max_seconds) or [_all_too_much(rules, fault)]) from None
     finally:
         connection.close()
-    return pl.concat(found)
 
 
 def runaways(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float) -> list[Problem]:
