@@ -10,6 +10,8 @@ import pytest
 from workbooks import archive, sheet, xlsx
 
 from triage.ingest import run
+from triage.ingest.apart import lines_apart
+from triage.ingest.rows import FileError
 from triage.store import connect, frame
 
 NIGHT = date(2026, 11, 25)
@@ -105,3 +107,13 @@ def test_an_unreadable_file_is_a_reject_and_read_once_it_can_be(store, feeds, tm
     assert run(store, feeds, [tmp_path], NIGHT)[0].notes[0].startswith("unreadable")
     path.chmod(0o600)
     assert run(store, feeds, [tmp_path], NIGHT)[0].outcome == "new"
+
+
+def test_a_parser_that_takes_too_long_is_ended(tmp_path):
+    # Open elements inside each other cost the parser the square of their number.
+    page = tmp_path / "deep.html"
+    page.write_text("<html>" + "<div>" * 60_000)
+    start = time.monotonic()
+    with pytest.raises(FileError, match="no end after 1 s"):
+        list(lines_apart("page", page, seconds=1))
+    assert time.monotonic() - start < 10

@@ -52,7 +52,7 @@ def as_objects(rows: list[list[str]]) -> list[dict]:
 @pytest.mark.parametrize("quoting", [csv.QUOTE_ALL, csv.QUOTE_MINIMAL])
 @settings(MANY, max_examples=15)
 @given(rows=ROWS)
-def test_delimited_text(feeds, rows, encoding, delimiter, quoting):
+def test_any_table_survives_delimited_text(feeds, rows, encoding, delimiter, quoting):
     out = io.StringIO()
     writer = csv.writer(out, delimiter=delimiter, quoting=quoting)
     writer.writerow(HEADINGS)
@@ -62,21 +62,21 @@ def test_delimited_text(feeds, rows, encoding, delimiter, quoting):
 
 @MANY
 @given(rows=ROWS)
-def test_json_lines(feeds, rows):
+def test_any_table_survives_json_lines(feeds, rows):
     text = "".join(json.dumps(one) + "\n" for one in as_objects(numbered(rows)))
     assert read_back("a.jsonl", text.encode(), feeds) == as_objects(numbered(rows))
 
 
 @MANY
 @given(rows=ROWS)
-def test_json(feeds, rows):
+def test_any_table_survives_json(feeds, rows):
     text = json.dumps({"items": as_objects(numbered(rows))}, ensure_ascii=False)
     assert read_back("a.json", text.encode(), feeds) == as_objects(numbered(rows))
 
 
 @MANY
 @given(rows=XML_ROWS)
-def test_rss(feeds, rows):
+def test_any_table_survives_rss(feeds, rows):
     items = "".join(
         f"<item><guid>{row[0]}</guid><title>{escape(row[1])}</title><link>{escape(row[2])}</link></item>"
         for row in numbered(rows)
@@ -89,7 +89,7 @@ def test_rss(feeds, rows):
 
 @FEW
 @given(rows=ROWS)
-def test_parquet(feeds, rows):
+def test_any_table_survives_parquet(feeds, rows):
     out = io.BytesIO()
     pl.DataFrame(numbered(rows), schema=dict.fromkeys(HEADINGS, pl.String), orient="row").write_parquet(out)
     assert read_back("a.parquet", out.getvalue(), feeds) == as_objects(numbered(rows))
@@ -97,20 +97,20 @@ def test_parquet(feeds, rows):
 
 @FEW
 @given(rows=XML_ROWS)
-def test_xlsx(feeds, rows):
+def test_any_table_survives_xlsx(feeds, rows):
     book = xlsx({"Listings": sheet([HEADINGS, *numbered(rows)])})
     assert read_back("a.xlsx", book, feeds) == as_objects(numbered(rows))
 
 
 @FEW
 @given(rows=st.lists(st.tuples(*[st.text("aé靴\"',;&<>=0", max_size=20)] * 3), min_size=1, max_size=6))
-def test_ods(feeds, rows):
+def test_any_table_survives_ods(feeds, rows):
     assert read_back("a.ods", ods([HEADINGS, *numbered(rows)]), feeds) == as_objects(numbered(rows))
 
 
 @FEW
 @given(rows=st.lists(st.tuples(*[st.text("aé靴\"',;<>=0/", min_size=1, max_size=20)] * 2), min_size=1, max_size=6))
-def test_json_ld(feeds, rows):
+def test_any_table_survives_json_ld(feeds, rows):
     products = [{"@type": "Product", "name": name, "offers": {"price": price}} for name, price in rows]
     block = json.dumps(products).replace("<", "\\u003c")
     page = f'<!doctype html><html><script type="application/ld+json">{block}</script></html>'
