@@ -195,6 +195,40 @@ def answer(
 
 
 @app.command()
+def confirm(
+    listing: Annotated[str, typer.Argument(help="Id of the listing.")],
+    release: Annotated[str, typer.Argument(help="Its release in the construction tables, or none.")],
+    store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+    as_of: AsOf = None,
+) -> None:
+    """Record which release a listing is, as you know it for certain."""
+    from triage import batch, catalogue
+    from triage.store import open_store
+
+    known = catalogue.load(rules, constructions or ())
+    with open_store(_existing(store)) as connection:
+        batch.confirm(connection, known, listing, release, _day(as_of))
+
+
+@app.command()
+def refit(
+    out: Annotated[Path, typer.Argument(help="Folder for the rules with the new weights; must not exist.")],
+    store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+) -> None:
+    """Fit the matcher's weights to your confirmed releases; writes a new rules folder, overwrites nothing."""
+    from triage import batch, catalogue
+    from triage.store import open_store
+
+    known = catalogue.load(rules, constructions or ())
+    with open_store(_existing(store)) as connection:
+        typer.echo(batch.refit(connection, known, out))
+
+
+@app.command()
 def ageing(
     material: Annotated[str, typer.Argument(help="Key of a material in rules/ageing/materials.toml.")],
     made: Annotated[str, typer.Option("--made", help="Year of manufacture, or first and last: 1999 or 1999-2002.")],
@@ -238,6 +272,8 @@ def check(
     constructions: Tables = None,
     buyer: Buyers = None,
     text: Annotated[str | None, typer.Option("--text", help="A listing's text: show what is read from it.")] = None,
+    gaps: Annotated[bool, typer.Option("--gaps", help="Show what is offered often and in no table.")] = False,
+    store: Store = STORE,
 ) -> None:
     """Check rules, tables and maps; with exports or a text, show how they would be read. Stores nothing."""
     from triage import batch, catalogue
@@ -262,7 +298,12 @@ def check(
 
         read = read_text(text, known.reading)
         typer.echo(reading_text(marked(text, read), read), nl=False)
-    if not feeds and text is None:
+    if gaps:
+        from triage.store import open_store
+
+        with open_store(_existing(store)) as connection:
+            typer.echo(batch.gaps_text(connection, known))
+    if not feeds and text is None and not gaps:
         typer.echo(batch.catalogue_text(known))
 
 

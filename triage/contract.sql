@@ -501,6 +501,16 @@ COMMENT ON COLUMN answer.said_by IS 'answer: the seller; buyer: one''s own look 
 COMMENT ON COLUMN answer.state IS 'affirmed, denied or no reply';
 COMMENT ON COLUMN answer.text IS 'The words, where given';
 
+CREATE TABLE IF NOT EXISTS confirmation (
+  listing_id       VARCHAR NOT NULL,
+  construction_id  VARCHAR,
+  confirmed_on     DATE NOT NULL
+);
+COMMENT ON TABLE confirmation IS 'Releases the user knows for certain; what the matcher''s weights are fitted to. The latest row counts';
+COMMENT ON COLUMN confirmation.listing_id IS 'The listing';
+COMMENT ON COLUMN confirmation.construction_id IS 'model_id of the construction table; NULL = it is in no table';
+COMMENT ON COLUMN confirmation.confirmed_on IS 'Date';
+
 CREATE TABLE IF NOT EXISTS inspection (
   listing_id    VARCHAR NOT NULL,
   part          VARCHAR NOT NULL CHECK (part IN
