@@ -5,7 +5,8 @@
 The listings are drawn: releases with made ranges of up to four years, any country of ``countries.csv``,
 and for some of them a label year, a purchase year, a new sole, wear in a given year, words on storage.
 Timed is everything from the frames that the queries give to the chances of every part of every candidate at
-every node, one row each, block by block; the store's own reading and writing is not.
+every node, one row each, block by block; the store's own reading and writing is not. On a busy machine look at
+the processor time: two threads work on the blocks.
 """
 
 import resource

@@ -1,7 +1,8 @@
 """Stage 5, material ageing: match, observation -> prognosis."""
 
+from collections import deque
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 
@@ -43,7 +44,8 @@ def run(
     years = Years(decimal_year(as_of), tuple(sorted(set(horizons))), climates.of_country(None))
     store.execute("DELETE FROM prognosis WHERE listing_id IN (SELECT listing_id FROM todo)")
     for aged in aged_blocks(lives, made_of, known, years):
-        append(store, "prognosis", of_candidates(led, aged))
+        if not aged.is_empty():
+            append(store, "prognosis", of_candidates(led, aged))
 
 
 @dataclass(frozen=True)
@@ -64,13 +66,17 @@ class Years:
 def aged_blocks(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> Iterator[pl.DataFrame]:
     """Yield what ``aged_parts`` returns, for some thousand lives at a time, in their order.
 
-    NumPy and Polars work outside the interpreter's lock, so two blocks are worked on at once; whichever
-    is done first, they come back in their order.
+    NumPy and Polars work outside the interpreter's lock, so two blocks are worked on while a third is
+    written; whichever is done first, they come back in their order.
     """
+    waiting: deque[Future[pl.DataFrame]] = deque()
     with ThreadPoolExecutor(CORES) as cores:
-        for some in lives.iter_slices(BLOCK_LIVES * CORES):
-            blocks = cores.map(lambda block: aged_parts(block, made_of, known, years), some.iter_slices(BLOCK_LIVES))
-            yield from (aged for aged in blocks if not aged.is_empty())
+        for block in lives.iter_slices(BLOCK_LIVES):
+            waiting.append(cores.submit(aged_parts, block, made_of, known, years))
+            if len(waiting) > CORES:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
 
 
 def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> pl.DataFrame:
