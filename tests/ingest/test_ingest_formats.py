@@ -58,12 +58,15 @@ def test_a_saved_page_gives_one_row_a_product_under_dotted_schema_org_names(inge
     assert row["image"] == '["a.jpg", "b.jpg"]'
 
 
-def test_one_broken_block_of_a_page_never_costs_a_good_one(ingest, rows):
+def test_one_broken_block_of_a_page_never_costs_a_good_one(ingest, rows, rejects):
     script = '<script type="application/ld+json">{}</script>'
     good = '{"@type":"Product","name":"Shoe","offers":{"price":"1"}}'
-    note = ingest("page.html", "<html>" + script.replace("{}", "{broken") + script.replace("{}", good))
+    cut_off = '{"@type":"Product","name":"Lost'
+    blocks = [script.replace("{}", text) for text in ("{broken", good, cut_off)]
+    note = ingest("page.html", "<html>" + "".join(blocks))
     assert len(rows()) == 1
-    assert note.notes == ("1 JSON-LD blocks are broken and were left out",)
+    assert note.notes == ("JSON-LD blocks that are broken and name no Product: 1",)
+    assert (note.rows_read, rejects()) == (2, [(2, "broken-json")])
 
 
 def test_a_page_saved_under_a_csv_name_is_read_as_the_page_it_is(ingest):

@@ -9,7 +9,7 @@ from typing import Any
 
 from triage.ingest.apart import lines_apart
 from triage.ingest.objects import RowError, objects_piece, parse
-from triage.ingest.rows import FileError, Piece, Settings
+from triage.ingest.rows import Broken, FileError, Piece, Settings, cut
 from triage.ingest.text import read_text
 
 NAME = "page"
@@ -35,24 +35,27 @@ def claims(path: Path, head: bytes) -> bool:
 
 
 def read(path: Path, settings: Settings) -> Iterator[Piece]:
-    """Yield the products of a page; a block of broken JSON is noted and costs only itself."""
+    """Yield the products of a page; a broken block costs only itself, and is a broken row if it was a product's."""
     values, unread = _values(read_text(path, LIMIT_BYTES, settings.encoding, _DECLARED))
     nodes = {id_: node for node in _nodes(values) if isinstance(id_ := node.get("@id"), str) and len(node) > 1}
     products = list(_products(values))
     rows = [row for product in products for row in _offers(product, nodes)]
-    notes = (f"{unread} JSON-LD blocks are broken and were left out",) if unread else ()
     if not rows:
-        found = f"{len(values)} blocks and items, {unread} broken ones, no Product"
+        found = f"{len(values)} blocks and items, {len(unread)} broken ones, no Product"
         raise FileError("no-listing-in-page", found, "schema.org Product in JSON-LD or microdata")
     piece = objects_piece(rows)
-    yield Piece(piece.headings, piece.rows, piece.broken, notes=notes)
+    lost = [block for block in unread if "Product" in block[0]]
+    broken = tuple(Broken(len(rows) + i, cut(text), "broken-json", hint) for i, (text, hint) in enumerate(lost, 1))
+    others = len(unread) - len(lost)
+    notes = (f"JSON-LD blocks that are broken and name no Product: {others}",) if others else ()
+    yield Piece(piece.headings, piece.rows, (*piece.broken, *broken), notes=notes)
 
 
-def _values(text: str) -> tuple[list[Any], int]:
-    """Return JSON-LD blocks, microdata items where no block has a Product, and how many blocks are broken."""
+def _values(text: str) -> tuple[list[Any], list[tuple[str, str]]]:
+    """Return JSON-LD blocks, microdata items where no block has a Product, and broken blocks with what is wrong."""
     blocks: list[Any] = []
     items: list[Any] = []
-    unread = 0
+    unread: list[tuple[str, str]] = []
     with TemporaryDirectory(prefix="triage-") as folder:
         plain = Path(folder, "page.html")
         plain.write_text(text, "utf-8", errors="replace")
@@ -64,8 +67,8 @@ def _values(text: str) -> tuple[list[Any], int]:
                 continue
             try:
                 blocks.append(_block(value))
-            except RowError:
-                unread += 1
+            except RowError as error:
+                unread.append((value.strip(), error.hint))
     return (blocks if any(_products(blocks)) else [*blocks, *items]), unread
 
 
