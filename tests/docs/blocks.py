@@ -69,6 +69,17 @@ def rules() -> str:
     return "\n".join(lines)
 
 
+def facts() -> str:
+    """Return the list of facts a rule may look at, and how the seller is asked for them."""
+    known = catalogue.load(ROOT / "rules")
+    lines = ["| fact | type | what | NULL | stage | asked |", "|---|---|---|---|---|---|"]
+    for name, fact in known.facts.items():
+        what = f"{fact.about} ({fact.unit})" if fact.unit else fact.about
+        cells = [name, fact.type, what, fact.null_means, fact.made_by, fact.ask.get("en", "")]
+        lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
+    return "\n".join(lines)
+
+
 def schema() -> str:
     """Return every table and column with its comment."""
     connection = store.connect()
@@ -87,7 +98,7 @@ def schema() -> str:
     return "\n".join(lines).rstrip()
 
 
-BLOCKS = {"commands": commands, "rule": rule, "demo": demo, "rules": rules, "schema": schema}
+BLOCKS = {"commands": commands, "rule": rule, "demo": demo, "rules": rules, "facts": facts, "schema": schema}
 
 
 def filled(text: str) -> str:

@@ -9,7 +9,7 @@ import pytest
 ROOT = Path(__file__).parent.parent.parent
 sys.path.insert(0, str(Path(__file__).parent))
 
-from blocks import DOCUMENTS, filled  # noqa: E402
+from blocks import DOCUMENTS, facts, filled  # noqa: E402
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
@@ -35,3 +35,10 @@ def test_every_command_is_in_the_readme():
     assert len(named) >= 6
     for name in named:
         assert f"**`triage {name} " in text, name
+
+
+def test_the_list_of_facts_has_one_line_a_fact_with_its_question():
+    lines = facts().splitlines()[2:]
+    assert len(lines) >= 70
+    assert all(line.count(" | ") == 5 for line in lines)
+    assert any(line.startswith("| deadstock | BOOLEAN | sold as never worn | ") and "?" in line for line in lines)
