@@ -1,0 +1,71 @@
+"""Pairs that led the same life share one row of arithmetic; nobody's figures depend on who else is weighed."""
+
+from datetime import date
+
+import polars as pl
+
+from triage.prognosis.clocks import LIFE, clocks_of, decimal_year, distinct_lives
+
+CUPSOLE = {"title": "Brelloway Lindravo BW4104.02"}
+WELTED = {"title": "Ostrevik Holmkrag OV4107B welted boots"}
+PAIRS = {
+    "a": {**CUPSOLE, "body": "Nice."},
+    "b": {**CUPSOLE, "body": "Good shoes."},
+    "c": {**CUPSOLE, "body": "Stored in the attic.", "ships_from": "SG"},
+    "d": {**WELTED, "body": "Resoled in 2019 by a cobbler, new soles."},
+    "e": {"title": "old boots", "body": "worn last week, no problems."},
+}
+QUERY = "SELECT * FROM prognosis WHERE listing_id = ? ORDER BY place, part, horizon_years"
+
+
+def rows(found, listing: str) -> list[tuple]:
+    return found.connection.execute(QUERY, [listing]).fetchall()
+
+
+def test_a_pair_weighed_alone_has_the_same_figures_to_the_last_bit(weigh):
+    together = weigh(**PAIRS)
+    for name in ("b", "d", "e"):
+        assert rows(weigh(**{name: PAIRS[name]}), name) == rows(together, name)
+
+
+def test_pairs_that_agree_in_everything_age_alike(weigh):
+    found = weigh(**PAIRS)
+    assert [row[1:] for row in rows(found, "a")] == [row[1:] for row in rows(found, "b")]
+    assert [row[1:] for row in rows(found, "a")] != [row[1:] for row in rows(found, "c")]
+
+
+def test_lives_are_numbered_once_and_every_candidate_finds_its_own(known):
+    as_of = date(2026, 11, 25)
+    candidates = pl.DataFrame(
+        {
+            "listing_id": ["a", "b", "c"], "place": [1, 1, 1], "construction_id": ["r", "r", None],
+            "level": ["release", "release", "none"], "made_from": [1999.0, 1999.0, None],
+            "made_to": [2001.0, 2001.0, None], "life_factor": [1.0, 1.0, None],
+        }
+    )  # fmt: skip
+    pairs = pl.DataFrame(
+        {"listing_id": ["a", "b", "c"], "ships_from": ["DE", "DE", None], "stated_year_lo": [None] * 3,
+         "stated_year_hi": [None] * 3, "stated_year_kind": [None] * 3},
+        schema_overrides={"stated_year_lo": pl.Int64, "stated_year_hi": pl.Int64, "stated_year_kind": pl.String},
+    )  # fmt: skip
+    said = pl.DataFrame(schema={"listing_id": pl.String, "sign": pl.String, "certainty": pl.Int32, "year": pl.Int32})
+    clocks = clocks_of(candidates, pairs, said, known.climates, decimal_year(as_of))
+    lives, led = distinct_lives(clocks)
+    assert lives.height == 2
+    assert led["life"].to_list() == [0, 0, 1]
+    back = led.join(lives, on="life").sort("listing_id").select("listing_id", "place", *LIFE)
+    assert back.equals(clocks.sort("listing_id"))
+
+
+def test_stated_storage_moves_a_rubber_sole_in_its_own_direction(weigh):
+    words = {
+        "silent": "Nice.", "attic": "Stored in the attic.", "controlled": "Stored in a climate controlled room.",
+        "window": "They stood in a shop window for years.", "sealed": "Kept in a sealed bag.",
+    }  # fmt: skip
+    found = weigh(**{name: {**CUPSOLE, "body": body} for name, body in words.items()})
+    query = "SELECT effective_years FROM prognosis WHERE listing_id = ? AND part = 'outsole' AND place = 1 LIMIT 1"
+    years = {name: found.one(query, name)[0] for name in words}
+    assert years["attic"] > years["silent"]
+    assert years["window"] > years["silent"]
+    assert years["controlled"] < years["silent"]
+    assert years["sealed"] < years["silent"]
