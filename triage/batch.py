@@ -32,6 +32,12 @@ SELECT
 FROM feed f
 ORDER BY f.path, f.feed_id
 """
+# Stage 2 refuses rows too; a feed's ledger line counts them all.
+ROWS_REJECTED = """
+UPDATE feed SET rows_rejected = refused.total
+FROM (SELECT feed_id, count(DISTINCT row_no) AS total FROM reject WHERE scope = 'row' GROUP BY feed_id) refused
+WHERE refused.feed_id = feed.feed_id AND feed.rows_rejected <> refused.total
+"""
 CALLS = "SELECT buyer, call, count(*) AS listings FROM verdict GROUP BY ALL ORDER BY buyer, call"
 REJECTED = "SELECT count(*) FROM reject WHERE scope IN ('file', 'row')"
 
@@ -62,6 +68,7 @@ def nightly(store: Connection, catalogue: Catalogue, feeds: Sequence[Path], as_o
     rules.ensure(catalogue.rules, catalogue.facts, signs_asked(catalogue))
     notes = ingest.run(store, catalogue.feeds, feeds, as_of)
     listing.run(store, catalogue.words, as_of)
+    store.execute(ROWS_REJECTED)
     account = balanced(store)
     weigh(store, catalogue, as_of)
     record(store, catalogue, as_of, started, account)
@@ -218,7 +225,8 @@ GROUP BY listing_id
 ORDER BY listing_id
 """
 JUDGED = """
-SELECT listing_id, title, body, size_text, stated_year_lo, stated_year_hi, stated_year_kind
+SELECT listing_id, concat_ws(' ', title, named) AS title, body, size_text, stated_year_lo, stated_year_hi,
+  stated_year_kind
 FROM listing
 WHERE listing_id IN (SELECT listing_id FROM confirmation)
 ORDER BY listing_id

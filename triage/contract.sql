@@ -85,6 +85,7 @@ CREATE TABLE IF NOT EXISTS listing (
   seller_kind        VARCHAR CHECK (seller_kind IN ('private', 'business')),
   title              VARCHAR NOT NULL,
   body               VARCHAR,
+  named              VARCHAR,
   language           VARCHAR,
   price_kind         VARCHAR NOT NULL CHECK (price_kind IN ('fixed', 'bid', 'request', 'free', 'swap', 'unknown')),
   price_minor        BIGINT CHECK (price_minor >= 0),
@@ -123,6 +124,7 @@ COMMENT ON COLUMN listing.seller IS 'Seller as the export names them';
 COMMENT ON COLUMN listing.seller_kind IS 'private or business, where stated';
 COMMENT ON COLUMN listing.title IS 'Title as written, HTML taken out';
 COMMENT ON COLUMN listing.body IS 'Description as written, HTML taken out';
+COMMENT ON COLUMN listing.named IS 'Maker, model, style number and colour where the export has columns for them, as written';
 COMMENT ON COLUMN listing.language IS 'ISO 639-1 code of the text: stated, else judged by its words';
 COMMENT ON COLUMN listing.price_kind IS 'fixed price, auction bid, on request, free, swap or unknown';
 COMMENT ON COLUMN listing.price_minor IS 'Price, minor units of currency';

@@ -15,6 +15,7 @@ from triage.listing.years import read_years
 
 CHUNK_ROWS = 50_000  # bounds memory; rows do not depend on one another
 WORKERS = 2
+NAMED_CHARACTERS = 200  # columns that name a release are short; a paragraph in one is no name
 HINTS = {
     **money.REFUSALS,
     **sizes.REFUSALS,
@@ -264,7 +265,9 @@ def _columns(frame: pl.DataFrame) -> pl.DataFrame:
     amounts = pl.col("minor").is_not_null() | pl.col("shipping_minor").is_not_null()
     return frame.select(
         "feed_id", "row_no", "seen_on", "source", "external_id", identity=identity,
-        url="address", seller="seller", seller_kind="seller_is", title="title", body="body", language="language",
+        url="address", seller="seller", seller_kind="seller_is", title="title", body="body",
+        named=pl.concat_str("maker", "model", "style_number", "colour", separator=" ", ignore_nulls=True)
+        .str.slice(0, NAMED_CHARACTERS).replace("", None), language="language",
         price_kind="price_is", price_minor="minor", currency=pl.when(amounts).then("code"),
         price_base_minor="base_minor", rate_date="rate_date", shipping_minor="shipping_minor",
         shipping_base_minor="shipping_base_minor", ships_from=pl.coalesce("country", "set_country"),

@@ -7,10 +7,11 @@ from triage.catalogue.matching import MatchWeights
 from triage.match.link import Linked, link, link_batches
 from triage.store import Connection, append, frame, replace
 
+# Columns of the export that name the release are read as part of the title.
 LISTINGS = """
 SELECT
   l.listing_id,
-  l.title,
+  concat_ws(' ', l.title, l.named) AS title,
   l.body,
   l.size_text,
   l.stated_year_lo,
