@@ -2,6 +2,7 @@
 
 from triage.rules.cases import check_rules
 from triage.rules.expressions import Compiled, columns_of, compile_rules
+from triage.rules.facts import read_facts
 from triage.rules.findings import askable, ensure, find, run
 from triage.rules.lint import Remark, lint
 
@@ -15,5 +16,6 @@ __all__ = [
     "ensure",
     "find",
     "lint",
+    "read_facts",
     "run",
 ]

@@ -2,7 +2,9 @@
 
 from collections.abc import Sequence
 
-from triage.store import Connection
+import polars as pl
+
+from triage.store import Connection, frame
 
 PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")
 
@@ -85,6 +87,12 @@ SELECT
 FROM listing l
 WHERE l.listing_id IN (SELECT listing_id FROM todo)
 """
+
+
+def read_facts(store: Connection, signs: Sequence[str]) -> pl.DataFrame:
+    """Return the facts of the listings in ``todo``: one row per listing and candidate."""
+    create_facts(store, signs)
+    return frame(store, "SELECT * FROM facts ORDER BY listing_id, place")
 
 
 def create_facts(store: Connection, signs: Sequence[str]) -> None:

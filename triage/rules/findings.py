@@ -11,9 +11,9 @@ from triage.catalogue.facts import Fact
 from triage.catalogue.penalties import Rule
 from triage.errors import Problem, TriageError
 from triage.rules.expressions import Compiled, columns_of, compile_rules
-from triage.rules.facts import create_facts
+from triage.rules.facts import read_facts
 from triage.rules.locked import MAX_SECONDS, TooMuch, computed, locked_connection
-from triage.store import Connection, frame, replace
+from triage.store import Connection, replace
 
 FINDING = pl.Schema({
     "listing_id": pl.String(), "place": pl.Int64(), "rule_id": pl.String(), "part": pl.String(),
@@ -193,12 +193,11 @@ def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], sig
     Raises:
         TriageError: A rule may not run; nothing was written.
     """
-    create_facts(store, tuple(signs))
     problems: list[Problem] = []
     compiled = compile_rules(rules, columns_of(facts, tuple(signs)), problems)
     if problems:
         raise TriageError(problems)
-    replace(store, "finding", find(frame(store, "SELECT * FROM facts"), compiled, askable(facts, signs)))
+    replace(store, "finding", find(read_facts(store, tuple(signs)), compiled, askable(facts, signs)))
 
 
 def askable(facts: Mapping[str, Fact], signs: Mapping[str, bool]) -> frozenset[str]:
