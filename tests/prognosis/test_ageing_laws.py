@@ -5,7 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from triage.prognosis.ageing import ageing_rate, normal_nodes, survival, unfit_after_proof
+from triage.prognosis.ageing import (
+    ageing_rate,
+    ea_from_q10,
+    normal_nodes,
+    q10_acceleration,
+    survival,
+    unfit_after_proof,
+)
+from triage.prognosis.humidity import dew_point_c, saturation_pressure_pa
 
 ETA, BETA = st.floats(2, 80), st.floats(1.2, 6)
 YEARS = st.floats(0, 120)
@@ -46,3 +54,21 @@ def test_nodes_have_the_moments_of_a_normal_variable():
     moments = [float((weights * nodes**power).sum()) for power in range(7)]
     assert moments == pytest.approx([1, 0, 1, 0, 3, 0, 15], abs=1e-9)
     assert np.all(weights > 0)
+
+
+@pytest.mark.parametrize(
+    ("call", "shown"),
+    [
+        (lambda: survival(-1, 15, 3), "effective_years is -1"), (lambda: survival(5, 0, 3), "eta_years is 0"),
+        (lambda: survival(np.array([5, np.nan]), 15, 3), "effective_years is nan"),
+        (lambda: survival(5, 15, -2), "beta is -2"),
+        (lambda: unfit_after_proof(5, -1, 0.5, 15, 3), "proof_years is -1"),
+        (lambda: unfit_after_proof(5, 1, 1.5, 15, 3), "trust is 1.5"),
+        (lambda: q10_acceleration(0, 55, 25), "q10 is 0"),
+        (lambda: ea_from_q10(-2, 20), "q10 is -2"), (lambda: dew_point_c(20, 0), "rh_pct is 0"),
+        (lambda: saturation_pressure_pa(293.15), "temp_c is 293.15"),
+    ],
+)  # fmt: skip
+def test_a_number_out_of_range_is_refused_and_shown(call, shown):
+    with pytest.raises(ValueError, match=shown):
+        call()

@@ -12,6 +12,8 @@ Number = float | Array
 GAS_CONSTANT = 8.314
 REFERENCE_K = 293.15
 REFERENCE_RH_PCT = 50.0
+# The least number that counts as above 0.
+TINY = 1e-9
 
 
 def in_range(name: str, value: Any, low: float, high: float) -> None:
@@ -47,7 +49,7 @@ def ageing_rate(temp_c: Number, rh_pct: Number, ea_j_mol: Number, rh_exponent: N
         For shoe polymers an analogy, marked so in ``prognosis.basis``.
     """
     in_range("temp_c", temp_c, -40, 80)
-    in_range("rh_pct", rh_pct, 1e-9, 100)
+    in_range("rh_pct", rh_pct, TINY, 100)
     in_range("ea_j_mol", ea_j_mol, 10_000, 200_000)
     in_range("rh_exponent", rh_exponent, 0, 2)
     kelvin = np.asarray(temp_c, dtype=np.float64) + 273.15
@@ -91,22 +93,41 @@ def q10_acceleration(q10: float, temp_c: float, reference_c: float) -> float:
         temp_c: Temperature, °C.
         reference_c: Reference temperature, °C.
 
+    Returns:
+        Dimensionless; 1 where both temperatures are the same.
+
+    Raises:
+        ValueError: ``q10`` is not above 0; the message shows it.
+
     Source:
         ASTM F1980, accelerated ageing factor.
     """
-    if q10 <= 0:
-        raise ValueError(f"q10 is {q10:g}; expected above 0")
+    in_range("q10", q10, TINY, np.inf)
     return float(q10 ** ((temp_c - reference_c) / 10))
 
 
 def ea_from_q10(q10: float, temp_c: float) -> float:
     """Return the activation energy, J/mol, that gives a Q10 between ``temp_c`` and ten degrees more.
 
+    Args:
+        q10: Factor per 10 °C, above 0.
+        temp_c: Temperature, °C.
+
+    Raises:
+        ValueError: ``q10`` is not above 0; the message shows it.
+
     Source:
         Arrhenius: Ea = R ln(Q10) / (1/T - 1/(T + 10)).
     """
+    in_range("q10", q10, TINY, np.inf)
     kelvin = temp_c + 273.15
     return float(GAS_CONSTANT * np.log(q10) / (1 / kelvin - 1 / (kelvin + 10)))
+
+
+def _life_in_range(effective_years: Number, eta_years: Number, beta: Number) -> None:
+    in_range("effective_years", effective_years, 0, np.inf)
+    in_range("eta_years", eta_years, TINY, np.inf)
+    in_range("beta", beta, TINY, np.inf)
 
 
 def survival(effective_years: Number, eta_years: Number, beta: Number) -> Array:
@@ -117,9 +138,16 @@ def survival(effective_years: Number, eta_years: Number, beta: Number) -> Array:
         eta_years: Scale, years by which 63 % have failed, above 0.
         beta: Shape, above 0.
 
+    Returns:
+        0 to 1, shape of the arguments broadcast together.
+
+    Raises:
+        ValueError: An argument is out of range; the message shows it.
+
     Source:
         Weibull 1951; S(t) = exp(-(t/eta)^beta).
     """
+    _life_in_range(effective_years, eta_years, beta)
     ratio = np.asarray(effective_years, dtype=np.float64) / np.asarray(eta_years, dtype=np.float64)
     return np.asarray(np.exp(-(ratio ** np.asarray(beta))), dtype=np.float64)
 
@@ -139,9 +167,18 @@ def unfit_after_proof(
         eta_years: Weibull scale, years.
         beta: Weibull shape.
 
+    Returns:
+        0 to 1, shape of the arguments broadcast together.
+
+    Raises:
+        ValueError: An argument is out of range; the message shows it.
+
     Source:
         Conditional survival (left truncation), any reliability textbook; the trust is our judgement.
     """
+    _life_in_range(effective_years, eta_years, beta)
+    in_range("proof_years", proof_years, 0, np.inf)
+    in_range("trust", trust, 0, 1)
     shape = np.asarray(beta)
     scale = np.asarray(eta_years, dtype=np.float64)
     end = (np.asarray(effective_years, dtype=np.float64) / scale) ** shape
