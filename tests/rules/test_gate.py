@@ -5,6 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from triage.catalogue.penalties import Rule
+from triage.errors import Problem
+from triage.rules import compile_rules
 from triage.rules.gate import MAX_LENGTH, Refused, parse
 
 COLUMNS = {"age_years": "DOUBLE", "condition": "VARCHAR", "deadstock": "BOOLEAN", "photo_count": "INTEGER"}
@@ -135,6 +138,20 @@ def test_there_are_at_least_sixty_attacks():
     assert len(set(ATTACKS)) >= 60
 
 
+def test_every_attack_is_told_with_its_file_and_line_and_what_is_allowed():
+    case = ({"age_years": 1.0},)
+    plain = Rule(id="made-here", part="whole", when="TRUE", weight=1, because="so it is", source="none", misses="all",
+                 hits=case, clears=case, unknowns=case)  # fmt: skip
+    rules = [
+        plain.model_copy(update={"when": attack, "path": f"penalties/attack-{number}.toml", "when_line": number})
+        for number, attack in enumerate(ATTACKS)
+    ]
+    problems: list[Problem] = []
+    assert compile_rules(rules, COLUMNS, problems) == []
+    assert [problem.place for problem in problems] == [f"penalties/attack-{n}.toml:{n}" for n in range(len(ATTACKS))]
+    assert all(problem.expected.startswith("facts, numbers, texts, comparisons") for problem in problems)
+
+
 ALLOWED = [
     ("age_years > 5", {"age_years": 7.0}, True),
     ("age_years > 5", {"age_years": 3.0}, False),
@@ -181,3 +198,48 @@ def test_whatever_is_let_through_is_one_harmless_expression(parser, text):
     except Refused:
         return
     assert parse(parser, expression.sql.replace('"', ""), COLUMNS).facts == expression.facts
+
+
+NUMBERS = st.recursive(
+    st.sampled_from(["age_years", "photo_count", "3", "0", "12.5"]),
+    lambda inner: st.one_of(
+        st.tuples(inner, st.sampled_from("+-*/"), inner).map(" ".join).map("({})".format),
+        st.tuples(st.sampled_from(["least", "greatest"]), inner, inner).map(lambda it: "{}({}, {})".format(*it)),
+        st.tuples(st.sampled_from(["abs", "floor", "-"]), inner).map(lambda it: "{}({})".format(*it)),
+    ),
+    max_leaves=4,
+)
+PREDICATES = st.recursive(
+    st.one_of(
+        st.sampled_from(["deadstock", "TRUE", "FALSE", "(condition = 'worn')", "contains(condition, 'stock')",
+                         "(condition IN ('worn', 'deadstock'))", "(condition NOT LIKE 'dead%')"]),
+        st.tuples(NUMBERS, st.sampled_from(["<", "<=", "=", "<>", ">", ">="]), NUMBERS).map(
+            lambda it: "({} {} {})".format(*it)
+        ),
+        st.tuples(NUMBERS, NUMBERS, NUMBERS).map(lambda it: "({} BETWEEN {} AND {})".format(*it)),
+    ),
+    lambda inner: st.one_of(
+        st.tuples(inner, st.sampled_from([" AND ", " OR ", " = "]), inner).map(lambda it: "({}{}{})".format(*it)),
+        inner.map("(NOT {})".format),
+    ),
+    max_leaves=6,
+)  # fmt: skip
+KNOWN = st.fixed_dictionaries({
+    "age_years": st.sampled_from([0.0, 3.0, 12.5, 40.0]), "condition": st.sampled_from(["worn", "deadstock", ""]),
+    "deadstock": st.booleans(), "photo_count": st.integers(0, 13),
+})  # fmt: skip
+
+
+@settings(max_examples=300, deadline=None)
+@given(PREDICATES, KNOWN)
+def test_forgetting_a_fact_never_turns_any_predicate_round(parser, text, known):
+    sql = parse(parser, text, COLUMNS).sql
+    cells = ", ".join(f'CAST(? AS {kind}) AS "{name}"' for name, kind in COLUMNS.items())
+
+    def told(facts):
+        query = f"SELECT TRY({sql}) FROM (SELECT {cells})"
+        return parser.execute(query, [facts.get(name) for name in COLUMNS]).fetchall()[0][0]
+
+    whole = told(known)
+    for forgotten in known:
+        assert told({**known, forgotten: None}) in (whole, None) or whole is None, (text, forgotten)
