@@ -1,10 +1,10 @@
 """What calls would be under other rules: told by listing and buyer, explained, and never written."""
 
 import dataclasses
+from datetime import date
 
 import polars as pl
 import pytest
-from conftest import AS_OF
 from polars.testing import assert_frame_equal
 
 from triage import trial as trials
@@ -12,6 +12,8 @@ from triage.catalogue.penalties import Rule
 from triage.errors import TriageError
 from triage.store import frame
 from triage.trial import moves, trial
+
+AS_OF = date(2026, 11, 25)
 
 COURT = {"title": "Haldrassen Torquellan Low, 1986, size 42", "stated_year_lo": 1986, "stated_year_hi": 1986}
 

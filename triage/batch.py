@@ -104,7 +104,6 @@ def ground(catalogue: Catalogue) -> verdict.Ground:
         values=catalogue.values,
         signs=catalogue.signs,
         facts=catalogue.facts,
-        rule_groups={rule.id: rule.group for rule in catalogue.rules if rule.group is not None},
         ageing_signs=catalogue.ageing_signs,
     )
 
@@ -281,6 +280,15 @@ def refit(store: Connection, catalogue: Catalogue, out: Path) -> str:
             f"{fit.accepted_right} of {fit.accepted} accepted are right (95 % sure of {fit.wilson_lo:.3f} or more)"
         )
     return "\n".join(lines)
+
+
+def remarks(store: Connection, catalogue: Catalogue) -> list[rules.Remark]:
+    """Return what is odd about the rules on a store's listings: never fire, always together, at odds."""
+    set_todo(store, None)
+    columns = rules.columns_of(catalogue.facts, tuple(catalogue.signs))
+    return rules.lint(
+        rules.read_facts(store, tuple(catalogue.signs)), rules.compile_rules(catalogue.rules, columns, [])
+    )
 
 
 def gaps_text(store: Connection, catalogue: Catalogue) -> str:

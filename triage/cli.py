@@ -195,6 +195,31 @@ def answer(
 
 
 @app.command()
+def trial(
+    other: Annotated[Path, typer.Argument(metavar="RULES", help="Folder of the rules to try.")],
+    store: Store = STORE,
+    constructions: Tables = None,
+    buyer: Buyers = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Show what last night's calls would be under other rules; the store is only read."""
+    from triage import catalogue
+    from triage.store import open_store
+    from triage.trial import last_night, moves, trial_text
+    from triage.trial import trial as try_rules
+
+    known = catalogue.load(other, constructions or (), buyer or ())
+    with open_store(_existing(store)) as connection:
+        day = _day(as_of) if as_of else last_night(connection)
+        changed = try_rules(connection, known, day)
+    if as_json:
+        _print_json({"as_of": str(day), "moves": moves(changed).to_dicts(), "changes": changed.to_dicts()})
+    else:
+        typer.echo(trial_text(changed, str(other)), nl=False)
+
+
+@app.command()
 def confirm(
     listing: Annotated[str, typer.Argument(help="Id of the listing.")],
     release: Annotated[str, typer.Argument(help="Its release in the construction tables, or none.")],
@@ -298,6 +323,12 @@ def check(
 
         read = read_text(text, known.reading)
         typer.echo(reading_text(marked(text, read), read), nl=False)
+    if store.is_file():
+        from triage.store import open_store
+
+        with open_store(store) as connection:
+            remarks = batch.remarks(connection, known)
+        typer.echo("".join(f"{remark}\n" for remark in remarks), nl=False)
     if gaps:
         from triage.store import open_store
 

@@ -341,6 +341,7 @@ CREATE TABLE IF NOT EXISTS finding (
   place       INTEGER NOT NULL,
   rule_id     VARCHAR NOT NULL,
   part        VARCHAR NOT NULL,
+  grouping    VARCHAR,
   state       VARCHAR NOT NULL CHECK (state IN ('fired', 'open')),
   decibans    DOUBLE,
   because     VARCHAR,
@@ -351,6 +352,7 @@ COMMENT ON COLUMN finding.listing_id IS 'The listing';
 COMMENT ON COLUMN finding.place IS 'The candidate release';
 COMMENT ON COLUMN finding.rule_id IS 'The rule';
 COMMENT ON COLUMN finding.part IS 'The part it speaks of, or whole';
+COMMENT ON COLUMN finding.grouping IS 'Rules and signs of one group say the same thing: only the strongest counts; NULL = on its own';
 COMMENT ON COLUMN finding.state IS 'fired: true, its weight counts; open: a missing fact could decide it';
 COMMENT ON COLUMN finding.decibans IS 'Weight towards unfit; NULL while open';
 COMMENT ON COLUMN finding.because IS 'The reason, values filled in';

@@ -6,6 +6,7 @@ import polars as pl
 
 from triage import batch, rules
 from triage.catalogue import Catalogue
+from triage.errors import fail
 from triage.store import Connection, append, connect, frame
 
 # What stages 3 to 7 read and do not write; the rest they make anew.
@@ -145,3 +146,32 @@ def _decibans(name: str) -> pl.Expr:
 
 def _amount(name: str) -> pl.Expr:
     return (pl.col(name) / 100).round(0).cast(pl.Int64).cast(pl.String).fill_null("not known")
+
+
+def last_night(store: Connection) -> date:
+    """Return the day the store's latest figures refer to.
+
+    Raises:
+        TriageError: No night was run on the store.
+    """
+    (day,) = store.execute("SELECT max(as_of) FROM run").fetchall()[0]
+    if day is None:
+        fail("store", "has no night", "a store on which 'triage nightly' was run")
+    found: date = day
+    return found
+
+
+def trial_text(changed: pl.DataFrame, name: str) -> str:
+    """Return what moves from where to where, and the largest changes with their reason."""
+    if changed.is_empty():
+        return f"under {name} every call stays as it was\n"
+    lines = [f"under {name} {changed.height} calls would be others"]
+    lines += [
+        f"  {row['buyer']}: {row['listings']} from {row['call_was'] or 'none'} to {row['call_now'] or 'none'}"
+        for row in moves(changed).to_dicts()
+    ]
+    lines += ["", "the largest changes"]
+    for row in changed.head(EXPLAINED).to_dicts():
+        moved = f"{row['call_was'] or 'none'} -> {row['call_now'] or 'none'}"
+        lines.append(f"  {row['listing_id']} for {row['buyer']}: {moved}; {row['why']}")
+    return "\n".join(lines) + "\n"

@@ -2,10 +2,10 @@
 
 import polars as pl
 import pytest
-from conftest import read_all
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.observation.conftest import read_all
 from triage.catalogue.signs import Signs
 from triage.observation import read_text
 from triage.observation.lexicon import Lexicon

@@ -1,7 +1,8 @@
 """Traps of the trade, one by one: the same word, another meaning. Common practice, no source."""
 
 import pytest
-from conftest import Read
+
+from tests.observation.conftest import Read
 
 RISK_OF_SOFT = {"midsole_spongy_keeps_dent", "outsole_sticky"}
 
@@ -119,7 +120,7 @@ def test_a_denial_reaches_over_its_list_and_stops_at_a_turn(read: Read) -> None:
 
 
 def test_a_doubt_is_a_doubt_and_a_degree_is_none(read: Read, words: object) -> None:
-    from conftest import read_all
+    from tests.observation.conftest import read_all
 
     found = read_all(["I think the foam is crumbling.", "The foam is crumbling slightly."], ["en", "en"], words)
     assert dict(found.sort("listing_id").select("listing_id", "hedged").iter_rows()) == {0: True, 1: False}
@@ -136,7 +137,7 @@ def test_a_slip_in_a_short_word_is_another_word(read: Read, typed: str) -> None:
 
 
 def test_og_of_a_colour_takes_a_bare_og_along(words: object) -> None:
-    from conftest import read_all
+    from tests.observation.conftest import read_all
 
     found = read_all(["Dalvenne OG plum. OG colourway.", "Dalvenne OG plum."], ["en", "en"], words)
     assert found["listing_id"].to_list() == [1]

@@ -17,6 +17,7 @@ from triage.store import Connection, replace
 
 FINDING = pl.Schema({
     "listing_id": pl.String(), "place": pl.Int64(), "rule_id": pl.String(), "part": pl.String(),
+    "grouping": pl.String(),
     "state": pl.String(), "decibans": pl.Float64(), "because": pl.String(), "missing": pl.List(pl.String()),
 })  # fmt: skip
 # DuckDB looks at the clock about every 100,000 rows a thread, so a slice has to be larger than that.
@@ -121,6 +122,7 @@ def _slice(
         "place": facts["place"].gather(row),
         "rule_id": pl.Series([one.rule.id for one in rules]).gather(number),
         "part": pl.Series([one.rule.part for one in rules]).gather(number),
+        "grouping": pl.Series([one.rule.group for one in rules], dtype=pl.String).gather(number),
         "state": pl.Series(["open", "fired"]).gather(has_fired.cast(pl.UInt32)),
         "missing": missing.gather(np.maximum(code, CLEAR)),
     })  # fmt: skip

@@ -14,8 +14,9 @@ from triage.verdict.states import PARTS, Array, Evidence, Flags
 # A text as a whole may move a part's odds from 1/8 to 50 times, no more (our judgement): signs of one
 # part are correlated, and words are only words. Answers and the buyer's own look are not held back.
 TEXT_LEAST_DB, TEXT_MOST_DB = -9.0, 17.0
-# These signs act through the age of the parts (stage 5); a weight on top would count them twice.
-AGEING_SIGNS = frozenset({"sole_swapped", "worn_recently_ok"})
+# All rules of a part together move its odds from 0.4 to 10 times, those of the pair as a whole 2.5 times
+# either way (our judgement): they are rules of thumb beside what was said and what age does.
+RULES_LEAST_DB, RULES_MOST_DB, WHOLE_RULES_DB = -4.0, 10.0, 4.0
 SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
 
 PROGNOSIS = """
@@ -40,7 +41,7 @@ WHERE counts AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id, sign, said_by
 """
 FINDINGS = """
-SELECT listing_id, place, rule_id, part, decibans
+SELECT listing_id, place, rule_id, part, coalesce(grouping, rule_id) AS "group", decibans
 FROM finding
 WHERE state = 'fired' AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id, place, rule_id
@@ -81,13 +82,10 @@ class Beliefs:
         return replace(self.evidence, chance=chance)
 
 
-def read_beliefs(
-    store: Connection, signs: Mapping[str, Sign], rule_groups: Mapping[str, str], ageing: frozenset[str], horizon: float
-) -> Beliefs:
+def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], horizon: float) -> Beliefs:
     """Return what is known of the listings in ``chunk`` for one horizon.
 
     Args:
-        rule_groups: Rule id to group, for rules that have one.
         ageing: Signs that act through the age of the parts.
     """
     candidates = frame(store, CANDIDATES)
@@ -104,8 +102,11 @@ def read_beliefs(
     slots = candidates.select("listing_id", "place", "slot")
     construction[row, slot] = candidates["construction_id"].fill_null("").to_numpy()
     low, mid, high, bears, node_weight = _ageing(store, position, slots, horizon)
-    sign_db, whole, groups, said = _signs(store, position, signs, ageing)
-    rule_db, rule_whole = _rules(store, position, slots, rule_groups)
+    observations = frame(store, OBSERVATIONS)
+    weighed = weigh_signs(observations, signs, ageing)
+    sign_db, whole, groups = _signs(weighed, position)
+    rule_db, rule_whole = _rules(strongest_rules(frame(store, FINDINGS), weighed), position, slots)
+    said = observations.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
     evidence = Evidence(weight, node_weight, mid, rule_db, sign_db, whole[:, None] + rule_whole, bears)
     prior = np.einsum("nc,ncjk,k->nj", weight, mid, node_weight)
     return Beliefs(ids, construction, evidence, low, high, prior, mid.max(axis=(1, 3)) > 0, groups, said)
@@ -180,11 +181,8 @@ def part_weights(weighed: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _signs(
-    store: Connection, position: Mapping[str, int], signs: Mapping[str, Sign], ageing: frozenset[str]
-) -> tuple[Array, Array, dict[str, Array], pl.DataFrame]:
-    observations = frame(store, OBSERVATIONS)
-    weighed = weigh_signs(observations, signs, ageing)
+def _signs(weighed: pl.DataFrame, position: Mapping[str, int]) -> tuple[Array, Array, dict[str, Array]]:
+    """Return sign decibans by part, [N, 8], of the pair as a whole, [N], and what each group carries."""
     by_part = np.zeros((len(position), len(PARTS) + 1))
     index = {part: number for number, part in enumerate((*PARTS, "whole"))}
     totals = part_weights(weighed).filter(pl.col("part").is_in(list(index)))
@@ -199,15 +197,12 @@ def _signs(
         values = np.zeros(len(position))
         values[rows["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy()] = rows["decibans"]
         groups[str(group)] = values
-    said = observations.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
-    return by_part[:, :-1], by_part[:, -1], groups, said
+    return by_part[:, :-1], by_part[:, -1], groups
 
 
-def _rules(
-    store: Connection, position: Mapping[str, int], slots: pl.DataFrame, rule_groups: Mapping[str, str]
-) -> tuple[Array, Array]:
-    """Return rule decibans by part, [N, C, 8], and of the pair as a whole, [N, C]."""
-    found = strongest_rules(frame(store, FINDINGS), rule_groups).join(slots, on=["listing_id", "place"])
+def _rules(found: pl.DataFrame, position: Mapping[str, int], slots: pl.DataFrame) -> tuple[Array, Array]:
+    """Return rule decibans by part, [N, C, 8], and of the pair as a whole, [N, C], within their bounds."""
+    found = found.join(slots, on=["listing_id", "place"])
     places = int(slots["slot"].max() or 0) + 1  # type: ignore[arg-type]
     values = np.zeros((len(position), places, len(PARTS) + 1))
     if found.height:
@@ -218,14 +213,25 @@ def _rules(
             found["part"].replace_strict(index, return_dtype=pl.Int64).to_numpy(),
         )
         np.add.at(values, at, found["decibans"].to_numpy())
-    return values[..., :-1], values[..., -1]
+    values = np.clip(values, RULES_LEAST_DB, RULES_MOST_DB)
+    return values[..., :-1], np.clip(values[..., -1], -WHOLE_RULES_DB, WHOLE_RULES_DB)
 
 
-def strongest_rules(findings: pl.DataFrame, rule_groups: Mapping[str, str]) -> pl.DataFrame:
-    """Return the findings that count: of each group of rules only the strongest."""
-    group = pl.col("rule_id").replace_strict(dict(rule_groups), default=pl.col("rule_id"), return_dtype=pl.String)
+def strongest_rules(findings: pl.DataFrame, weighed: pl.DataFrame) -> pl.DataFrame:
+    """Return the findings that count, with what each adds: of a group only the strongest says anything.
+
+    Args:
+        findings: listing_id, place, rule_id, part, group, decibans.
+        weighed: As ``weigh_signs`` returns them. Where a sign of the group speaks of the same part, a
+            weaker rule adds nothing and a stronger one what it is stronger.
+    """
+    told = weighed.select("listing_id", "part", "group", said_db="decibans")
     return (
-        findings.with_columns(group=group, strength=pl.col("decibans").abs())
+        findings.with_columns(strength=pl.col("decibans").abs())
         .sort("listing_id", "place", "group", "strength", "rule_id", descending=[False, False, False, True, False])
         .unique(["listing_id", "place", "part", "group"], keep="first", maintain_order=True)
+        .join(told, on=["listing_id", "part", "group"], how="left", maintain_order="left")
+        .with_columns(pl.col("said_db").fill_null(0.0))
+        .filter(pl.col("strength") > pl.col("said_db").abs())
+        .with_columns(decibans=pl.col("decibans") - pl.col("said_db"))
     )

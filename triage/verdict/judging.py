@@ -91,7 +91,6 @@ class Ground:
     values: Values
     signs: Mapping[str, Sign]
     facts: Mapping[str, Fact]
-    rule_groups: Mapping[str, str]
     ageing_signs: frozenset[str]
 
     def horizons(self) -> list[float]:
@@ -143,7 +142,7 @@ def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
 
 
 def _believe(store: Connection, ground: Ground, horizon: float) -> None:
-    beliefs = read_beliefs(store, ground.signs, ground.rule_groups, ground.ageing_signs, horizon)
+    beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, horizon)
     states = joint(beliefs.evidence)
     ends = [joint(beliefs.with_chance(chance)) for chance in (beliefs.low, beliefs.high)]
     append(store, "posterior", posterior_rows(beliefs, states, ends, horizon))
@@ -163,7 +162,7 @@ def _judge(store: Connection, ground: Ground, materials: Mapping[str, Mapping[st
     questions = ground.questions()
     texts = Texts(ground.signs, ground.facts, questions, release_names(store))
     for horizon in ground.horizons():
-        beliefs = read_beliefs(store, ground.signs, ground.rule_groups, ground.ageing_signs, horizon)
+        beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, horizon)
         states = joint(beliefs.evidence)
         sound = frame(store, SOUNDNESS, [horizon]).with_columns(
             weak_part=pl.Series(weak_part(part_chances(states), beliefs.evidence, beliefs.present), dtype=pl.String)

@@ -176,11 +176,20 @@ def _aged(rows: Sequence[Row], catalogue: Catalogue) -> tuple[str, ...]:
 
 
 def rules(rows: Iterable[Row]) -> list[str]:
-    """Return the rules that hold, then those a missing fact leaves open."""
+    """Return the rules that hold, then those a missing fact leaves open; of a group one alone counts."""
     cells = []
+    rows = list(rows)
+    strongest: dict[tuple[int, str, str], float] = {}
+    for row in rows:
+        if row["grouping"] and row["decibans"] is not None:
+            key = (row["place"], row["part"], row["grouping"])
+            strongest[key] = max(strongest.get(key, 0.0), abs(row["decibans"]))
     for row in sorted(rows, key=lambda row: row["state"] != "fired"):
         fired = row["state"] == "fired"
         weight = phrase.signed(row["decibans"]) if fired else "open"
+        key = (row["place"], row["part"], row["grouping"] or "")
+        if fired and abs(row["decibans"]) < strongest.get(key, 0.0):
+            weight += " not counted"
         why = row["because"] if fired else f"not stated: {', '.join(row['missing'] or ())}"
         cells.append((f"release {row['place']}", row["part"], weight, row["rule_id"], why or ""))
     return columns(cells)
