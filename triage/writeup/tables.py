@@ -8,6 +8,7 @@ import polars as pl
 from triage.writeup.phrase import MINOR_DIGITS
 
 SCHEMA_VERSION = 1
+CHANCE_DIGITS = 4
 
 LISTING_COLUMNS = (
     "listing_id", "source", "external_id", "url", "seller", "title", "kind", "status", "condition", "size_text",
@@ -27,7 +28,8 @@ def verdict_table(listing: pl.DataFrame, verdict: pl.DataFrame) -> pl.DataFrame:
     """Return every verdict with its listing's main columns, ordered by listing and buyer."""
     offered = listing.rename({"currency": "price_currency"}).select(LISTING_COLUMNS)
     joined = verdict.join(offered, on="listing_id").sort("listing_id", "buyer")
-    return joined.select(*LISTING_COLUMNS, *VERDICT_COLUMNS)
+    # More digits than mean anything would only differ between machines.
+    return joined.select(*LISTING_COLUMNS, *VERDICT_COLUMNS).with_columns(pl.col("^p_.*$").round(CHANCE_DIGITS))
 
 
 def defused(frame: pl.DataFrame) -> pl.DataFrame:
