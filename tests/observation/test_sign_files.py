@@ -55,7 +55,7 @@ def test_a_whole_sign_has_no_fault(folder: Path) -> None:
         (PLAIN + WEIGHTS.replace("-1.0", "1.0", 1), "opposite signs"),
         (PLAIN.replace('"midsole"', '"terms"') + WEIGHTS, "no weight: part terms is not weighed"),
         (PLAIN + WEIGHTS.replace("[weight.buyer]\nif_true = 3.0\nif_false = -1.0\n", ""), "a weight for each of"),
-        (PLAIN.replace('"risk"', '"safe"') + WEIGHTS, "if_true above 0 for a risk"),
+        (PLAIN.replace('"risk"', '"good"') + WEIGHTS, "if_true above 0 for a risk"),
         (PLAIN + 'colour = "red"\n', "colour is 'red'"),
         (PLAIN + '[[reads]]\nthing = ["cork"]\ncondition = ["crumble"]\n', "reads.thing is 'cork'"),
         (PLAIN + '[[reads]]\ncondition = ["melt"]\n', "reads.condition is 'melt'"),

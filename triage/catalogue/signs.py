@@ -84,7 +84,7 @@ class Sign(Document):
 
     id: str
     part: Part
-    polarity: Literal["risk", "safe", "info"]
+    polarity: Literal["risk", "good", "info"]
     group: Text
     meaning: Text
     affirmed: Text
@@ -110,8 +110,8 @@ class Sign(Document):
         if self.weight and len(self.weight) < 3:
             raise ValueError("a weight for each of listing, answer and buyer, or none")
         towards_unfit = {weight.if_true > 0 for weight in self.weight.values()}
-        if towards_unfit and towards_unfit != {self.polarity != "safe"}:
-            raise ValueError("if_true above 0 for a risk, below 0 for a safe sign, with every speaker")
+        if towards_unfit and towards_unfit != {self.polarity != "good"}:
+            raise ValueError("if_true above 0 for a risk, below 0 for a good one, with every speaker")
         return self
 
 

@@ -23,7 +23,7 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     # A title names what it is about; what the text then says of it is the later, more specific word.
     heading = (pl.col("field") == "title") & ~pl.col("named")
     disclosed = ((pl.col("polarity") == "risk") & (pl.col("state") == "affirmed")) | (
-        (pl.col("polarity") == "safe") & (pl.col("state") == "denied")
+        (pl.col("polarity") == "good") & (pl.col("state") == "denied")
     )
     ranked = read.join(lexicon.polarity.drop("dated"), on="sign", maintain_order="left")
     # One number ranks a mention: the more telling a trait, the higher its bit; the row number breaks ties.
