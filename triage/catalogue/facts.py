@@ -17,6 +17,7 @@ class Fact(Document):
 
     type: FactType
     unit: str = ""
+    short: str = ""
     about: Annotated[str, Field(min_length=3)]
     null_means: Annotated[str, Field(min_length=3)]
     made_by: str

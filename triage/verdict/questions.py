@@ -17,6 +17,8 @@ from triage.verdict.states import unwearable
 from triage.verdict.tables import FACT_OF_KIND, PRICE_FACT, RELEASE, SIZE, Judged, best_release, take, whole_minor
 
 LANGUAGES = ("en", "de", "fr", "it", "es", "ja")
+# Above any gain, minor units: puts a question first without touching what it is worth.
+FIRST = 1e12
 QUESTION = {
     "listing_id": pl.String, "buyer": pl.String, "place": pl.Int64, "sign": pl.String, "fact": pl.String,
     "text": pl.String, "language": pl.String, "gain_minor": pl.Int64, "if_yes": pl.String, "if_no": pl.String,
@@ -80,7 +82,9 @@ def question_rows(judged: Judged, texts: Texts, asks: Flags) -> pl.DataFrame:
     for number in (RELEASE, SIZE):
         told = _fact_outcomes(scene, repair, yes, good, number)
         wanted = (kind == number) & ~price_only
-        piece = _piece(judged, rows, wanted, [FACT_OF_KIND[number]] * len(rows), np.full(len(rows), 1e12), told)
+        # The fact that sets releases or sizes apart comes first: the other questions hang on it.
+        gain = FIRST + _fact_gains(scene, judged, rows, number)
+        piece = _piece(judged, rows, wanted, [FACT_OF_KIND[number]] * len(rows), gain, told)
         pieces.append(_named(piece, scene, judged, rows, texts) if number == RELEASE else piece)
     return _finished(pl.concat(pieces), judged, texts)
 
@@ -96,6 +100,18 @@ def _gains(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], texts: Tex
     alone = single_gains(surplus, texts.questions, model) - np.maximum(surplus.sum(axis=1), 0)[:, None]
     sign = calls.asked.sign[rows]
     return np.where(sign >= 0, alone[np.arange(len(rows))[:, None], sign.clip(0)], 0.0)
+
+
+def _fact_gains(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], kind: int) -> Array:
+    """Return what knowing the release, or whether the size fits, is worth alone, minor units, [R]."""
+    landed = np.nan_to_num(judged.calls.landed[rows])[:, None, None]
+    fits = scene.offer.fits[:, None]
+    sizes = [
+        (scene.states * (valued.value - landed)).sum(axis=2) * share
+        for valued, share in ((scene.fitting, fits), (scene.other, 1 - fits))
+    ]
+    parts = (sizes[0] + sizes[1]).T if kind == RELEASE else np.stack([size.sum(axis=1) for size in sizes])
+    return np.asarray(np.maximum(parts, 0).sum(axis=0) - np.maximum(parts.sum(axis=0), 0))
 
 
 def _fact_outcomes(
@@ -197,7 +213,7 @@ def _finished(pieces: pl.DataFrame, judged: Judged, texts: Texts) -> pl.DataFram
             place=gain.rank("ordinal", descending=True).over("listing_id").cast(pl.Int64),
             sign=pl.when(pl.col("key").is_in(list(texts.signs))).then("key"),
             fact=pl.when(~pl.col("key").is_in(list(texts.signs))).then("key"),
-            gain_minor=pl.when(gain < 1e11).then(gain).otherwise(0.0).clip(0).round(0).cast(pl.Int64),
+            gain_minor=pl.when(gain < FIRST).then(gain).otherwise(gain - FIRST).clip(0).round(0).cast(pl.Int64),
             if_yes=pl.format("{}: {}", pl.coalesce("called", "yes"), "yes_does"),
             if_no=pl.format("{}: {}", "no", "no_does"),
         )

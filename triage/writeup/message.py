@@ -115,12 +115,12 @@ def _question(row: Row, currency: str, offer: str, catalogue: Catalogue) -> Ques
     elif offer and row["fact"] == PRICE_FACT:
         about = f"the offer of {offer}"
     elif fact:
-        about, english = fact.about, fact.ask.get("en", "")
+        about, english = fact.short or fact.about, fact.ask.get("en", "")
     return QuestionView(
         about=about,
         text=phrase.plain(row["text"]),
         english=english if row["language"] != "en" else "",
         if_yes=row["if_yes"],
         if_no=row["if_no"],
-        gain=phrase.estimate(row["gain_minor"], currency),
+        gain=phrase.estimate(row["gain_minor"], currency) if row["gain_minor"] else "",
     )
