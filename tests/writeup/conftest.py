@@ -17,7 +17,11 @@ def catalogue() -> SimpleNamespace:
             k: SimpleNamespace(part=p, affirmed=a, denied=d, question=SimpleNamespace(en=f"Is it so that {a}?"))
             for k, (p, a, d) in SIGNS.items()
         },
-        facts={"made_year": SimpleNamespace(short="", about="year of manufacture", ask={"en": "Which date is on the label?"})},
+        facts={
+            "made_year": SimpleNamespace(
+                short="", about="year of manufacture", ask={"en": "Which date is on the label?"}
+            )
+        },
         buyers={
             "wren": SimpleNamespace(name="Wren", currency="EUR", horizon_years=2.0),
             "otto": SimpleNamespace(name="Otto", currency="EUR", horizon_years=2.0),

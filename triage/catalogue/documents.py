@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import PydanticCustomError
 
 from triage.errors import Problem
 
@@ -18,6 +19,13 @@ class Document(BaseModel):
 
 
 D = TypeVar("D", bound=BaseModel)
+
+
+def rising(values: tuple[float, float, float]) -> tuple[float, float, float]:
+    """Return three numbers as they are, refused unless lo <= mid <= hi."""
+    if not values[0] <= values[1] <= values[2]:
+        raise PydanticCustomError("rising", "three numbers lo <= mid <= hi")
+    return values
 
 
 def read_toml(path: Path, problems: list[Problem]) -> dict[str, Any] | None:

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 from pydantic_core import PydanticCustomError
 
-from triage.catalogue.documents import Document, read_toml, validated
+from triage.catalogue.documents import Document, read_toml, rising, validated
 from triage.errors import Problem
 
 PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")
@@ -16,12 +16,6 @@ Mode = Literal[
     "hydrolysis", "oxidation", "set", "haze", "plasticiser", "embrittlement", "tack", "peel", "bond", "drying",
     "none",
 ]  # fmt: skip
-
-
-def _rising(values: tuple[float, float, float]) -> tuple[float, float, float]:
-    if not values[0] <= values[1] <= values[2]:
-        raise PydanticCustomError("rising", "three numbers lo <= mid <= hi")
-    return values
 
 
 def _energy(value: float) -> float:
@@ -59,11 +53,11 @@ class Material(Document):
     short: str
     mode: Mode
     fails: str
-    beta: Annotated[tuple[Shape, Shape, Shape], AfterValidator(_rising)]
-    eta_years: Annotated[tuple[Years, Years, Years], AfterValidator(_rising)]
-    ea_j_mol: Annotated[tuple[Energy, Energy, Energy], AfterValidator(_rising)]
-    rh_exponent: Annotated[tuple[Exponent, Exponent, Exponent], AfterValidator(_rising)]
-    box_rate: Annotated[tuple[Factor, Factor, Factor], AfterValidator(_rising)]
+    beta: Annotated[tuple[Shape, Shape, Shape], AfterValidator(rising)]
+    eta_years: Annotated[tuple[Years, Years, Years], AfterValidator(rising)]
+    ea_j_mol: Annotated[tuple[Energy, Energy, Energy], AfterValidator(rising)]
+    rh_exponent: Annotated[tuple[Exponent, Exponent, Exponent], AfterValidator(rising)]
+    box_rate: Annotated[tuple[Factor, Factor, Factor], AfterValidator(rising)]
     load_bearing: bool
     basis: Sourced
 

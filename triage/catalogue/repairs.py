@@ -6,20 +6,14 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from triage.catalogue.buyers import TOLERANCES, Tolerance
-from triage.catalogue.documents import Document, id_is_file_name, read_toml, toml_files, validated
+from triage.catalogue.documents import Document, id_is_file_name, read_toml, rising, toml_files, validated
 from triage.errors import Problem
 
 Part = Literal["midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining"]
 Amount = Annotated[float, Field(ge=0)]
 
 
-def _rising(values: tuple[float, float, float]) -> tuple[float, float, float]:
-    if not values[0] <= values[1] <= values[2]:
-        raise ValueError("three numbers lo <= mid <= hi")
-    return values
-
-
-Cost = Annotated[tuple[Amount, Amount, Amount], AfterValidator(_rising)]
+Cost = Annotated[tuple[Amount, Amount, Amount], AfterValidator(rising)]
 
 
 class Repair(Document):
