@@ -173,7 +173,7 @@ def test_an_ask_has_a_message_to_copy_and_what_each_answer_would_do(page: Lexbor
 def test_what_was_converted_or_assumed_says_so(page: LexborHTMLParser) -> None:
     stub = words(page, f"#{RUNNER} .stub")
     assert "Price JPY 9 800 EUR 60 at the rate of 24 Nov 2026" in stub
-    assert "Landed EUR 83 shipping assumed" in stub
+    assert "Landed EUR 84 shipping assumed" in stub
     assert "Offer up to EUR 45 JPY 7 350" in stub
 
 

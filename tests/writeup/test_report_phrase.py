@@ -76,8 +76,14 @@ def test_money_has_the_decimals_of_its_currency_and_no_idle_ones(minor: int, cur
 
 @given(st.integers(0, 10**9))
 def test_an_offer_is_never_rounded_up(minor: int) -> None:
-    shown = int(phrase.estimate(minor, "EUR").split("\u00a0")[1].replace("\u202f", ""))
+    shown = int(phrase.at_most(minor, "EUR").split("\u00a0")[1].replace("\u202f", ""))
     assert shown * 100 <= minor < shown * 100 + 100
+
+
+@given(st.integers(-(10**9), 10**9))
+def test_an_estimate_is_the_nearest_whole_amount(minor: int) -> None:
+    shown = int(phrase.estimate(minor, "EUR").split("\u00a0")[1].replace("\u202f", "").replace("−", "-"))
+    assert abs(shown * 100 - minor) <= 50
 
 
 @pytest.mark.parametrize(

@@ -72,7 +72,7 @@ def figures(row: Row, plans: Iterable[Row], catalogue: Catalogue) -> Figures:
         hi=row["p_wearable_hi"],
         after_plan=phrase.percent(row["p_after_plan"]) if mended and row["p_after_plan"] is not None else "",
         fits=phrase.percent(row["p_fits"]) if row["p_fits"] is not None and row["p_fits"] < 0.995 else "",
-        offer=phrase.estimate(row["offer_minor"], currency) if row["offer_minor"] else "no offer makes sense",
+        offer=phrase.at_most(row["offer_minor"], currency) if row["offer_minor"] else "no offer makes sense",
         offer_abroad=offer_abroad(row),
         landed=phrase.estimate(row["landed_minor"], currency),
         shipping_assumed=bool(row["shipping_assumed"]),
@@ -100,7 +100,7 @@ def offer_abroad(row: Row) -> str:
     if not (foreign and row["offer_minor"] and row["price_minor"] and row["price_base_minor"]):
         return ""
     abroad = row["offer_minor"] * row["price_minor"] // row["price_base_minor"]
-    return phrase.estimate(abroad, row["price_currency"])
+    return phrase.at_most(abroad, row["price_currency"])
 
 
 def matters(plan: Row, chosen: str) -> bool:

@@ -6,7 +6,7 @@ from typing import Any, Protocol
 
 import polars as pl
 
-from triage.writeup.phrase import CONDITION, count, day, estimate, percent, percent_range, plain
+from triage.writeup.phrase import CONDITION, at_most, count, day, estimate, percent, percent_range, plain
 
 CAUTION = (
     "Estimates from age, material and the sellers' words, not inspections. A pair can fail sooner; "
@@ -51,7 +51,7 @@ def _pairs_text(name: str, pairs: pl.DataFrame, currency: str) -> Iterator[str]:
         )
         yield (
             f"      wearable {percent(row['p_wearable'])}{after}; at risk "
-            f"{estimate(row['at_risk_minor'], currency)}; sensible up to {estimate(row['offer_minor'], currency)}"
+            f"{estimate(row['at_risk_minor'], currency)}; sensible up to {at_most(row['offer_minor'], currency)}"
         )
 
 
@@ -78,7 +78,7 @@ def shortlist_text(lines: pl.DataFrame, buyer: str) -> str:
             f"      size {plain(row['size_text'] or 'not stated')}, fits {percent(row['p_fits'])}; wearable "
             f"{percent_range(row['p_wearable_lo'], row['p_wearable_hi'])}, after the plan "
             f"{percent(row['p_after_plan'])}; lands at {estimate(row['landed_minor'], row['currency'])}, "
-            f"sensible up to {estimate(row['offer_minor'], row['currency'])}"
+            f"sensible up to {at_most(row['offer_minor'], row['currency'])}"
         )
     return "\n".join([*told, CAUTION]) + "\n"
 

@@ -103,7 +103,7 @@ def _offer(listing: Row, verdict: Row) -> str:
         return ""
     abroad = verdict["offer_minor"] * listing["price_minor"] // listing["price_base_minor"]
     currency = listing["price_currency"] or verdict["currency"]
-    return phrase.estimate(min(abroad, listing["price_minor"]), currency).replace(phrase.NARROW, phrase.NO_BREAK)
+    return phrase.at_most(min(abroad, listing["price_minor"]), currency).replace(phrase.NARROW, phrase.NO_BREAK)
 
 
 def _question(row: Row, currency: str, offer: str, catalogue: Catalogue) -> QuestionView:

@@ -151,14 +151,15 @@ def money(minor: int | None, currency: str | None) -> str:
 
 
 def estimate(minor: int | None, currency: str | None) -> str:
-    """Return an amount that was estimated, in whole units of the currency, rounded down.
-
-    An offer rounded up would be above the highest sensible one.
-    """
-    if minor is None:
-        return "not known"
+    """Return an amount that was estimated, to the nearest whole unit of the currency."""
     unit = 10 ** minor_digits(currency)
-    return money(minor // unit * unit, currency)
+    return "not known" if minor is None else money((minor + unit // 2) // unit * unit, currency)
+
+
+def at_most(minor: int | None, currency: str | None) -> str:
+    """Return a highest sensible offer in whole units of the currency: rounded up it would be too high."""
+    unit = 10 ** minor_digits(currency)
+    return "not known" if minor is None else money(minor // unit * unit, currency)
 
 
 def day(when: date | None) -> str:

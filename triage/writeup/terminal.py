@@ -53,7 +53,7 @@ def _calls_line(calls: Calls) -> str:
 def buy_lines(buys: pl.DataFrame) -> Iterable[str]:
     """Return a line per buy, best first: offer, price, for whom, plan, title."""
     for row in buys.iter_rows(named=True):
-        offer = phrase.estimate(row["offer_minor"], row["currency"])
+        offer = phrase.at_most(row["offer_minor"], row["currency"])
         yield (
             f"buy  up to {offer}, price {price_of(row)}, for {', '.join(row['buyers'])}, "
             f"{phrase.PLAN[row['plan']]}: {phrase.plain(row['title'])} [{phrase.plain(row['listing_id'])}]"
