@@ -36,6 +36,7 @@ def test_the_version_is_told():
         (("nightly", "nowhere"), 2, "nowhere"),
         (("nightly", "demo_feeds", "--as-of", "25.11.2026"), 2, "25.11.2026"),
         (("nightly", "demo_feeds", "--rules", "nowhere"), 2, "nowhere"),
+        (("check", "--rules", "demo_feeds"), 2, "demo_feeds: no sources.toml in it"),
         (("nightly", "demo_feeds", "--store", "no/such/folder/x.duckdb"), 2, "no/such/folder"),
         (("nightly", "demo_feeds", "--buyer", "nobody.toml"), 3, "nobody.toml"),
         (("nightly", "demo_feeds", "--constructions", "none.csv"), 3, "none.csv"),

@@ -125,7 +125,8 @@ def test_readme_and_hidden_files_of_a_folder_are_no_feeds(store, feeds, tmp_path
     (tmp_path / ".hidden.csv").write_text(CSV)
     (tmp_path / ".git").mkdir()
     (tmp_path / ".git" / "a.csv").write_text(CSV)
-    assert run(store, feeds, [tmp_path], NIGHT) == []
+    with pytest.raises(TriageError, match="no export in it"):
+        run(store, feeds, [tmp_path], NIGHT)
 
 
 def test_a_file_no_reader_claims_is_rejected(ingest):

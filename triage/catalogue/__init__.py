@@ -81,6 +81,8 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
     place = own_rules() if folder is None else folder
     if not place.is_dir():
         fail(f"--rules {place}", "no such folder", "a folder of rules")
+    if not (place / "sources.toml").exists():
+        fail(f"--rules {place}", "no sources.toml in it", "a folder of rules, laid out as the program's own")
     problems: list[Problem] = []
     materials = load_materials(place / "ageing" / "materials.toml", problems)
     keys = frozenset(materials)
@@ -105,7 +107,8 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "buyers": load_buyers(place / "buyers", tuple(buyers), base_currency(words), problems),
         "sources": sources,
     }
-    problems.extend(uncited(place, sources))
+    if sources:  # unreadable, it is one problem, not one for each citation
+        problems.extend(uncited(place, sources))
     problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]
     if problems:
         raise TriageError(problems)

@@ -29,7 +29,7 @@ def find(paths: Sequence[Path], as_of: date) -> list[Found]:
     """Return the files of the given files and folders, by date and then by path, each once.
 
     Raises:
-        TriageError: A path does not exist; every such path is named.
+        TriageError: A path does not exist, or nothing in the paths is an export; every such path is named.
     """
     lacking = [path for path in paths if not os.path.lexists(path)]
     if lacking:
@@ -40,6 +40,8 @@ def find(paths: Sequence[Path], as_of: date) -> list[Found]:
         walk = _in_folder(given, as_of) if given.is_dir() else iter([_file(given, printable(given), as_of)])
         for one in walk:
             found.setdefault(os.path.abspath(one.path), one)
+    if paths and not found:
+        raise TriageError([Problem(str(path), "no export in it", "at least one file") for path in paths], USAGE)
     return sorted(found.values(), key=lambda one: (one.seen_on, one.shown, str(one.path)))
 
 
