@@ -1,6 +1,7 @@
 """The command line: commands and options, no logic. Heavy imports stay inside the commands."""
 
 import json
+import os
 import sys
 from collections.abc import Callable
 from datetime import date, datetime
@@ -360,6 +361,8 @@ def _guarded(run: Callable[[], Any]) -> int:
 
 def main() -> None:
     """Run the command line."""
+    # Blocks are worked on two at a time already; threads inside each would only wait for one another.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(_guarded(app) or 0)
 
 

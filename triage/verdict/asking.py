@@ -5,18 +5,18 @@ where the expected surplus is above zero. ``EVSI(A) = sum over answers of max(0,
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import combinations
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import combinations, product
 
 import numpy as np
-import numpy.typing as npt
 
-from triage.verdict.states import BITS, PARTS, Array, Flags, odds_ratio
+from triage.verdict.states import PARTS, Array, Flags, Places, Rows, bits_of, odds_ratio
 
-# Bit 8 of a cell: a load-bearing part is unfit; what is said of the pair as a whole hangs on it.
+# A cell is a state and one bit more, the last: a load-bearing part is unfit; what is said of the pair as a whole
+# hangs on it. As with states, 512 stands for the cells of however many parts there are, and 9 for their bits.
 WHOLE = len(PARTS)
 BIT_COUNT = len(PARTS) + 1
-CELLS = 1 << BIT_COUNT
 MOST_QUESTIONS = 3
 
 
@@ -39,6 +39,10 @@ class AnswerModel:
     yes_if_unfit: Array
     usable: Flags
 
+    def take(self, rows: Rows) -> "AnswerModel":
+        """Return the model for some of the pairs."""
+        return AnswerModel(self.yes_if_fit[rows], self.yes_if_unfit[rows], self.usable[rows])
+
 
 @dataclass(frozen=True)
 class BestSet:
@@ -53,8 +57,23 @@ class BestSet:
 
     evsi: Array
     bits: Flags
-    kind: npt.NDArray[np.int64]
-    sign: npt.NDArray[np.int64]
+    kind: Places
+    sign: Places
+
+    def take(self, rows: Rows | Flags) -> "BestSet":
+        """Return the best sets of some of the pairs."""
+        return BestSet(self.evsi[rows], self.bits[rows], self.kind[rows], self.sign[rows])
+
+    def put(self, rows: Rows | Flags, found: "BestSet") -> None:
+        """Write the best sets of some of the pairs into those of all."""
+        for name in self.__dataclass_fields__:
+            getattr(self, name)[rows] = getattr(found, name)
+
+
+def no_questions(count: int, bit_count: int) -> BestSet:
+    """Return the best sets of pairs of which nothing is asked."""
+    bits = np.zeros((count, bit_count), np.bool_)
+    return BestSet(np.zeros(count), bits, np.zeros(count, np.int64), np.full(bits.shape, -1))
 
 
 @dataclass(frozen=True)
@@ -75,7 +94,7 @@ class Floor:
     mass: Array
     wears: Array
 
-    def take(self, rows: npt.NDArray[np.int64]) -> "Floor":
+    def take(self, rows: Rows) -> "Floor":
         """Return the floor of some of the pairs."""
         return Floor(self.least, self.binds[rows], self.mass[rows], self.wears[rows])
 
@@ -85,9 +104,44 @@ def cells_of(mass: Array, unwearable_states: Flags) -> Array:
     return np.concatenate([mass * ~unwearable_states, mass * unwearable_states], axis=-1)
 
 
-CELL_BITS: Array = np.concatenate(
-    [np.hstack([BITS, np.zeros((len(BITS), 1))]), np.hstack([BITS, np.ones((len(BITS), 1))])]
-)
+CELL_BITS = bits_of(BIT_COUNT)
+
+
+def moments(values: Array) -> Array:
+    """Return the sum over the cells in which all bits of a set are unfit, for sets of up to three bits.
+
+    Args:
+        values: By cell, pairs last, [..., 512, N].
+
+    Returns:
+        [..., 130, N], sets in the order of ``sets_of``.
+    """
+    count = values.shape[-2].bit_length() - 1
+    found = values.reshape(-1, *([2] * count), values.shape[-1]).copy()
+    for axis in range(1, count + 1):
+        # Adding up one bit after the other makes of each cell the sum of the cells that have its bits.
+        off, on = (np.moveaxis(found, axis, 0)[state] for state in (0, 1))
+        off += on
+    return np.asarray(found.reshape(values.shape)[..., sets_of(count)[0], :])
+
+
+@lru_cache
+def sets_of(count: int) -> tuple[Places, list[tuple[Places, Places]]]:
+    """Return all sets of up to three of ``count`` bits as cells, [T], and by size their bits and their subsets.
+
+    T is 130 for nine bits. Bits are [S, size]; subsets are places in the T, [S, 2 for each bit], 1 where the
+    bit is in it.
+    """
+    bits = [np.array(list(combinations(range(count), size)), dtype=np.int64) for size in range(MOST_QUESTIONS + 1)]
+    cells = [(1 << some).sum(axis=1) for some in bits]
+    every = np.concatenate(cells)
+    place = np.full(1 << count, -1)
+    place[every] = np.arange(len(every))
+    found = []
+    for size, some in enumerate(bits):
+        subsets = np.array(list(product((0, 1), repeat=size)), dtype=np.int64)
+        found.append((some, place[(1 << some) @ subsets.T].reshape(len(some), *([2] * size))))
+    return every, found
 
 
 def answer_model(questions: Sequence[SignQuestion], current_db: Array) -> AnswerModel:
@@ -123,7 +177,7 @@ def single_gains(
     bits = np.array([q.bit for q in questions])
 
     def answers(values: Array) -> tuple[Array, Array]:
-        unfit = (values @ CELL_BITS)[:, bits]
+        unfit = (values @ bits_of(values.shape[-1].bit_length() - 1))[:, bits]
         fit = values.sum(axis=1, keepdims=True) - unfit
         yes = fit * model.yes_if_fit + unfit * model.yes_if_unfit
         return yes, fit + unfit - yes
@@ -151,47 +205,47 @@ def best_sets(
         floor: Where an answer must lift the pair above a floor to count.
     """
     gains = single_gains(surplus.sum(axis=(1, 2)), questions, model, floor)
-    sign, fit, unfit = _best_of_bits(gains, questions, model)
-    likelihood = np.stack([np.stack([1 - fit, fit], -1), np.stack([1 - unfit, unfit], -1)], axis=2)
-    count = len(surplus)
-    best = BestSet(np.zeros(count), np.zeros((count, BIT_COUNT), np.bool_), np.zeros(count, np.int64), sign)
+    count, bit_count = len(surplus), surplus.shape[-1].bit_length() - 1
+    sign, fit, unfit = _best_of_bits(gains, questions, model, bit_count)
+    channel = (fit.T.copy(), (unfit - fit).T.copy())
+    summed = _moved(surplus)
+    gate = None if floor is None else (_moved(floor.least * floor.mass), _moved(floor.wears), floor.binds)
+    best = replace(no_questions(count, bit_count), sign=sign)
     net = np.full(count, -np.inf)
-    for kind, split in enumerate((_whole, _by_release, _by_size)):
-        gate = None if floor is None else (split(floor.mass) * floor.least, split(floor.wears), floor.binds)
+    for kind, told in enumerate(PARTITIONS):
+        parted = _parted(summed, told)
+        held = None if gate is None else (_parted(gate[0], told), _parted(gate[1], told), gate[2])
         for size in range(0 if kind else 1, MOST_QUESTIONS + (0 if kind else 1)):
-            value, chosen = _sets_of(split(surplus), likelihood, size, gate)
+            value, chosen = _sets_of(parted, channel, size, held)
             price = value - step_minor * (size + (kind > 0) - 1)
             better = price > net + 1e-9
             net = np.where(better, price, net)
-            best = BestSet(
-                np.where(better, value, best.evsi),
-                np.where(better[:, None], chosen, best.bits),
-                np.where(better, kind, best.kind),
-                sign,
-            )
+            best.put(better, BestSet(value, chosen, np.full(count, kind), sign).take(better))
     return best
 
 
-def _whole(values: Array) -> Array:
-    return np.asarray(values.sum(axis=(1, 2))[:, None, :])
+# Axes of candidate and size that are summed up when the answers tell of neither, the release, the size.
+PARTITIONS = ((0, 1), (1,), (0,))
 
 
-def _by_release(values: Array) -> Array:
-    return np.asarray(values.sum(axis=2))
+def _moved(values: Array) -> Array:
+    """Return the moments of values by candidate, size and cell, [N, C, 2, 512], as [C, 2, 130, N]."""
+    return moments(np.ascontiguousarray(values.transpose(1, 2, 3, 0)))
 
 
-def _by_size(values: Array) -> Array:
-    return np.asarray(values.sum(axis=1))
+def _parted(summed: Array, told: tuple[int, ...]) -> Array:
+    """Return moments by part of a partition, [P, 130, N]."""
+    return np.asarray(summed.sum(axis=told).reshape(-1, *summed.shape[2:]))
 
 
 def _best_of_bits(
-    gains: Array, questions: Sequence[SignQuestion], model: AnswerModel
-) -> tuple[npt.NDArray[np.int64], Array, Array]:
+    gains: Array, questions: Sequence[SignQuestion], model: AnswerModel, bit_count: int
+) -> tuple[Places, Array, Array]:
     """Return the best question of each bit, [N, 9], with its chances of a yes; no question: even."""
     rows = np.arange(len(gains))
-    sign = np.full((len(gains), BIT_COUNT), -1)
+    sign = np.full((len(gains), bit_count), -1)
     fit, unfit = np.full(sign.shape, 0.5), np.full(sign.shape, 0.5)
-    for bit in range(BIT_COUNT):
+    for bit in range(bit_count):
         own = [number for number, question in enumerate(questions) if question.bit == bit]
         if not own:
             continue
@@ -205,46 +259,41 @@ def _best_of_bits(
 
 
 def _sets_of(
-    parted: Array, likelihood: Array, size: int, gate: tuple[Array, Array, Flags] | None
+    parted: Array, channel: tuple[Array, Array], size: int, gate: tuple[Array, Array, Flags] | None
 ) -> tuple[Array, Flags]:
     """Return the best EVSI over all sets of ``size`` bits, [N], and which bits they are, [N, 9].
 
     Args:
-        parted: Surplus times chance by part of a partition that the answer also tells, [N, P, 512].
-        likelihood: Chance of an answer, [N, 9, unfit 0/1, answer 0/1].
+        parted: Moments of the surplus by part of a partition that the answer also tells, [P, 130, N].
+        channel: Chance of a yes when fit, and how much more it is when unfit, [9, N] each.
         gate: By the same parts the least chance of wearable, the chance, and for whom it must be met.
     """
-    groups = list(combinations(range(BIT_COUNT), size))
-    value = np.empty((len(parted), len(groups)))
-    for number, group in enumerate(groups):
-        table = np.maximum(_by_answers(parted, likelihood, group), 0)
-        if gate is not None:
-            least, wears = (_by_answers(side, likelihood, group) for side in gate[:2])
-            binds = gate[2].reshape(-1, *([1] * (table.ndim - 1)))
-            table = table * ((wears >= least) | ~binds)
-        value[:, number] = table.sum(axis=tuple(range(1, table.ndim)))
-    chosen = value.argmax(axis=1)
-    asked = np.zeros((len(groups), BIT_COUNT), dtype=np.bool_)
-    for number, group in enumerate(groups):
-        asked[number, list(group)] = True
-    return value.max(axis=1), asked[chosen]
+    table = np.maximum(_by_answers(parted, channel, size), 0)
+    if gate is not None:
+        least, wears = (_by_answers(side, channel, size) for side in gate[:2])
+        table *= (wears >= least) | ~gate[2]
+    value = table.sum(axis=(0, *range(2, table.ndim - 1)))
+    chosen = value.argmax(axis=0)
+    count = len(channel[0])
+    bits = (sets_of(count)[1][size][0][chosen][..., None] == np.arange(count)).any(axis=1)
+    return np.take_along_axis(value, chosen[None], axis=0)[0], bits
 
 
-def _by_answers(parted: Array, likelihood: Array, group: Sequence[int]) -> Array:
-    """Return values by part and answer, [N, P, answer 0/1 of each bit of the group]."""
-    table = (parted @ _cell_matrix(group)).reshape(*parted.shape[:2], *([2] * len(group)))
-    for bit in group:
-        # The first remaining axis is the state of this bit; its answer is put last.
-        table = np.einsum("npu...,nua->np...a", table, likelihood[:, bit])
+def _by_answers(parted: Array, channel: tuple[Array, Array], size: int) -> Array:
+    """Return values by part, set of ``size`` bits and answers, [P, sets, answer 0/1 of each bit, N].
+
+    With u = 1 where a bit is unfit, the chance of a yes is ``fit + u more``: what a yes leaves is a sum of
+    moments, and a no leaves the rest.
+    """
+    bits, subsets = sets_of(len(channel[0]))[1][size]
+    table = parted[:, subsets]
+    for place in range(size):
+        fit, more = (side[bits[:, place]].reshape(len(bits), *([1] * (size - 1)), -1) for side in channel)
+        # The first remaining axis is this bit; its answer is put last.
+        every, unfit = table[:, :, 0], table[:, :, 1]
+        yes = every * fit + unfit * more
+        table = np.stack([every - yes, yes], axis=-2)
     return np.asarray(table)
-
-
-def _cell_matrix(group: Sequence[int]) -> Array:
-    """Return the sum of cells by the states of some bits, [512, 2^len(group)], first bit slowest."""
-    code = np.zeros(CELLS, dtype=np.int64)
-    for bit in group:
-        code = code * 2 + CELL_BITS[:, bit].astype(np.int64)
-    return np.asarray(np.eye(1 << len(group))[code])
 
 
 def perfect_value(surplus: Array) -> Array:

@@ -17,6 +17,8 @@ TEXT_LEAST_DB, TEXT_MOST_DB = -9.0, 17.0
 # All rules of a part together move its odds from 0.4 to 10 times, those of the pair as a whole 2.5 times
 # either way (our judgement): they are rules of thumb beside what was said and what age does.
 RULES_LEAST_DB, RULES_MOST_DB, WHOLE_RULES_DB = -4.0, 10.0, 4.0
+# Where a part's decibans stand; those of the pair as a whole come last.
+BIT_OF_PART = pl.DataFrame({"part": [*PARTS, "whole"], "bit": list(range(len(PARTS) + 1))})
 SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
 
 PROGNOSIS = """
@@ -62,71 +64,90 @@ class Beliefs:
     group_db: Mapping[str, Array]
     said: pl.DataFrame
 
-    def take(self, rows: npt.NDArray[np.int64]) -> "Beliefs":
-        """Return what is known of some of the pairs."""
-        one = self.evidence
-        some = Evidence(
-            one.weight[rows], one.node_weight, one.chance[rows], one.rule_db[rows], one.sign_db[rows],
-            one.whole_db[rows], one.bears[rows],
-        )  # fmt: skip
-        ids = [self.listing_ids[row] for row in rows]
-        groups = {group: values[rows] for group, values in self.group_db.items()}
-        said = self.said.filter(pl.col("listing_id").is_in(ids))
-        return Beliefs(
-            ids, self.construction[rows], some, self.low[rows], self.high[rows], self.prior[rows], self.present[rows],
-            groups, said,
-        )  # fmt: skip
-
     def with_chance(self, chance: Array) -> Evidence:
         """Return the evidence with other chances of ageing, for the ends of the range."""
         return replace(self.evidence, chance=chance)
 
 
+@dataclass(frozen=True)
+class Heard:
+    """What is known of the listings in ``chunk`` whatever the horizon: candidates, signs and rules.
+
+    Attributes:
+        slots: Where each candidate stands: listing_id, place, slot.
+        weight, construction: By pair and slot, [N, C].
+        sign_db, whole_db, rule_db: As in ``Evidence``.
+        group_db: By group of signs what it carries now, decibans, [N].
+        said: Signs somebody spoke of without a hedge: listing_id, sign.
+    """
+
+    listing_ids: list[str]
+    slots: pl.DataFrame
+    weight: Array
+    construction: npt.NDArray[np.object_]
+    sign_db: Array
+    whole_db: Array
+    rule_db: Array
+    group_db: Mapping[str, Array]
+    said: pl.DataFrame
+
+    def beliefs(self, store: Connection, horizon: float) -> Beliefs:
+        """Return what is believed of the pairs with how their parts age over a horizon, years."""
+        low, mid, high, bears, node_weight = _ageing(store, self.slots, self.weight.shape, horizon)
+        evidence = Evidence(self.weight, node_weight, mid, self.rule_db, self.sign_db, self.whole_db, bears)
+        prior = np.einsum("nc,ncjk,k->nj", self.weight, mid, node_weight)
+        present = mid.max(axis=(1, 3)) > 0
+        return Beliefs(
+            self.listing_ids, self.construction, evidence, low, high, prior, present, self.group_db, self.said
+        )
+
+
 def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], horizon: float) -> Beliefs:
-    """Return what is known of the listings in ``chunk`` for one horizon.
+    """Return what is believed of the listings in ``chunk`` for one horizon.
 
     Args:
         ageing: Signs that act through the age of the parts.
     """
-    candidates = frame(store, CANDIDATES)
+    return read_heard(store, signs, ageing).beliefs(store, horizon)
+
+
+def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str]) -> Heard:
+    """Return what is known of the listings in ``chunk`` whatever the horizon.
+
+    Args:
+        ageing: Signs that act through the age of the parts.
+    """
+    candidates = frame(store, CANDIDATES).with_columns(
+        slot=pl.int_range(pl.len()).over("listing_id"), row=pl.col("listing_id").rle_id().cast(pl.Int64)
+    )
     ids = candidates["listing_id"].unique(maintain_order=True).to_list()
-    candidates = candidates.with_columns(slot=pl.int_range(pl.len()).over("listing_id"))
-    places = int(candidates["slot"].max() or 0) + 1  # type: ignore[arg-type]
-    position = {listing: number for number, listing in enumerate(ids)}
-    weight = np.zeros((len(ids), places))
-    construction = np.full((len(ids), places), "", dtype=object)
-    row = candidates["listing_id"].replace_strict(position, return_dtype=pl.Int64).to_numpy()
-    slot = candidates["slot"].to_numpy()
-    weight[row, slot] = candidates["probability"].to_numpy()
+    shape = (len(ids), int(candidates["slot"].max() or 0) + 1)  # type: ignore[arg-type]
+    at = candidates["row"].to_numpy(), candidates["slot"].to_numpy()
+    weight, construction = np.zeros(shape), np.full(shape, "", dtype=object)
+    weight[at] = candidates["probability"].to_numpy()
     weight /= weight.sum(axis=1, keepdims=True)
-    slots = candidates.select("listing_id", "place", "slot")
-    construction[row, slot] = candidates["construction_id"].fill_null("").to_numpy()
-    low, mid, high, bears, node_weight = _ageing(store, position, slots, horizon)
+    construction[at] = candidates["construction_id"].fill_null("").to_numpy()
+    slots = candidates.select("listing_id", "place", "slot", "row")
+    rows = candidates.select("listing_id", "row").unique("listing_id", maintain_order=True)
     observations = frame(store, OBSERVATIONS)
     weighed = weigh_signs(observations, signs, ageing)
-    sign_db, whole, groups = _signs(weighed, position)
-    rule_db, rule_whole = _rules(strongest_rules(frame(store, FINDINGS), weighed), position, slots)
+    sign_db, whole, groups = _signs(weighed, rows)
+    rule_db, rule_whole = _rules(strongest_rules(frame(store, FINDINGS), weighed), slots, shape)
     said = observations.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
-    evidence = Evidence(weight, node_weight, mid, rule_db, sign_db, whole[:, None] + rule_whole, bears)
-    prior = np.einsum("nc,ncjk,k->nj", weight, mid, node_weight)
-    return Beliefs(ids, construction, evidence, low, high, prior, mid.max(axis=(1, 3)) > 0, groups, said)
+    return Heard(ids, slots, weight, construction, sign_db, whole[:, None] + rule_whole, rule_db, groups, said)
 
 
 def _ageing(
-    store: Connection, position: Mapping[str, int], slots: pl.DataFrame, horizon: float
+    store: Connection, slots: pl.DataFrame, shape: tuple[int, ...], horizon: float
 ) -> tuple[Array, Array, Array, Flags, Array]:
-    rows = frame(store, PROGNOSIS, [horizon]).join(slots, on=["listing_id", "place"])
-    places = int(slots["slot"].max() or 0) + 1  # type: ignore[arg-type]
+    rows = frame(store, PROGNOSIS, [horizon]).join(slots, on=["listing_id", "place"], maintain_order="left")
     nodes = len(rows["node_weight"][0]) if rows.height else 1
-    shape = (len(position), places, len(PARTS), nodes)
+    shape = (*shape, len(PARTS), nodes)
     bears = np.zeros(shape[:3], dtype=np.bool_)
     if rows.is_empty():
         return np.zeros(shape), np.zeros(shape), np.zeros(shape), bears, np.ones(nodes) / nodes
-    at = (
-        rows["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
-        rows["slot"].to_numpy(),
-        rows["part"].replace_strict({p: i for i, p in enumerate(PARTS)}, return_dtype=pl.Int64).to_numpy(),
-    )
+    part = rows["part"].replace_strict({p: i for i, p in enumerate(PARTS)}, return_dtype=pl.Int64)
+    at = rows["row"].to_numpy(), rows["slot"].to_numpy(), part.to_numpy()
     bears[at] = rows["load_bearing"].to_numpy()
     found = []
     for name in ("p_unfit_lo_node", "p_unfit_node", "p_unfit_hi_node"):
@@ -181,38 +202,25 @@ def part_weights(weighed: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _signs(weighed: pl.DataFrame, position: Mapping[str, int]) -> tuple[Array, Array, dict[str, Array]]:
+def _signs(weighed: pl.DataFrame, rows: pl.DataFrame) -> tuple[Array, Array, dict[str, Array]]:
     """Return sign decibans by part, [N, 8], of the pair as a whole, [N], and what each group carries."""
-    by_part = np.zeros((len(position), len(PARTS) + 1))
-    index = {part: number for number, part in enumerate((*PARTS, "whole"))}
-    totals = part_weights(weighed).filter(pl.col("part").is_in(list(index)))
-    if totals.height:
-        at = (
-            totals["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
-            totals["part"].replace_strict(index, return_dtype=pl.Int64).to_numpy(),
-        )
-        by_part[at] = totals["decibans"].to_numpy()
+    by_part = np.zeros((rows.height, len(PARTS) + 1))
+    totals = part_weights(weighed).join(rows, on="listing_id").join(BIT_OF_PART, on="part")
+    by_part[totals["row"].to_numpy(), totals["bit"].to_numpy()] = totals["decibans"].to_numpy()
     groups = {}
-    for (group,), rows in weighed.group_by(["group"], maintain_order=True):
-        values = np.zeros(len(position))
-        values[rows["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy()] = rows["decibans"]
+    for (group,), found in weighed.join(rows, on="listing_id").group_by(["group"], maintain_order=True):
+        values = np.zeros(rows.height)
+        values[found["row"].to_numpy()] = found["decibans"].to_numpy()
         groups[str(group)] = values
     return by_part[:, :-1], by_part[:, -1], groups
 
 
-def _rules(found: pl.DataFrame, position: Mapping[str, int], slots: pl.DataFrame) -> tuple[Array, Array]:
+def _rules(found: pl.DataFrame, slots: pl.DataFrame, shape: tuple[int, ...]) -> tuple[Array, Array]:
     """Return rule decibans by part, [N, C, 8], and of the pair as a whole, [N, C], within their bounds."""
-    found = found.join(slots, on=["listing_id", "place"])
-    places = int(slots["slot"].max() or 0) + 1  # type: ignore[arg-type]
-    values = np.zeros((len(position), places, len(PARTS) + 1))
-    if found.height:
-        index = {part: number for number, part in enumerate((*PARTS, "whole"))}
-        at = (
-            found["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
-            found["slot"].to_numpy(),
-            found["part"].replace_strict(index, return_dtype=pl.Int64).to_numpy(),
-        )
-        np.add.at(values, at, found["decibans"].to_numpy())
+    found = found.join(slots, on=["listing_id", "place"]).join(BIT_OF_PART, on="part")
+    values = np.zeros((*shape, len(PARTS) + 1))
+    at = found["row"].to_numpy(), found["slot"].to_numpy(), found["bit"].to_numpy()
+    np.add.at(values, at, found["decibans"].to_numpy())
     values = np.clip(values, RULES_LEAST_DB, RULES_MOST_DB)
     return values[..., :-1], np.clip(values[..., -1], -WHOLE_RULES_DB, WHOLE_RULES_DB)
 

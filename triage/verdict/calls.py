@@ -16,12 +16,13 @@ from triage.verdict.asking import (
     asking_value,
     best_sets,
     cells_of,
+    no_questions,
     perfect_value,
 )
 from triage.verdict.money import Array, Flags, highest_price, landed_cost
 from triage.verdict.offers import Offer
 from triage.verdict.plans import PLANS, WEARING, Valued
-from triage.verdict.states import unwearable
+from triage.verdict.states import Rows, unwearable
 
 BUY, ASK, SKIP = 0, 1, 2
 # Below this chance that the size fits a pair is left to others, whatever its price.
@@ -45,24 +46,70 @@ class Scene:
     fitting: Valued
     other: Valued
 
+    def take(self, rows: Rows) -> "Scene":
+        """Return what the buyer faces in some of the pairs."""
+        return Scene(
+            self.buyer, self.offer.take(rows), self.states[rows], self.bears[rows], self.fitting.take(rows),
+            self.other.take(rows),
+        )  # fmt: skip
+
+    @property
+    def sides(self) -> tuple[tuple[Valued, Array], tuple[Valued, Array]]:
+        """The values when the size fits and when it doesn't, each with its chance, [N]."""
+        return (self.fitting, self.offer.fits), (self.other, 1 - self.offer.fits)
+
     @cached_property
     def kept(self) -> Array:
         """Expected value at the door of a pair that is never sent back, minor units, [N]."""
-        good = np.einsum("ncs,ncs->n", self.states, self.fitting.value)
-        bad = np.einsum("ncs,ncs->n", self.states, self.other.value)
-        return np.asarray(self.offer.fits * good + (1 - self.offer.fits) * bad)
+        good, bad = (share * np.einsum("ncs,ncs->n", self.states, side.value) for side, share in self.sides)
+        return np.asarray(good + bad)
+
+    @cached_property
+    def returns(self) -> "Returns":
+        """The pairs that somebody takes back."""
+        rows = np.flatnonzero(self.offer.refund_share > 0)
+        value = np.concatenate([side.value[rows] for side, _ in self.sides], axis=1)
+        mass = np.concatenate([self.states[rows] * share[rows, None, None] for _, share in self.sides], axis=1)
+        # Candidates and states are one axis from here.
+        value, mass = (every.reshape(len(rows), every[0].size if len(rows) else 0) for every in (value, mass))
+        order = value.argsort(axis=1)
+        value, mass = np.take_along_axis(value, order, axis=1), np.take_along_axis(mass, order, axis=1)
+        return Returns(rows, value, mass.cumsum(axis=1), (mass * value).cumsum(axis=1))
 
     def expected(self, price: Array) -> Array:
         """Return the expected value at the door when bought at a price, minor units, [N]."""
-        rows = np.flatnonzero(self.offer.refund_share > 0)
         value = self.kept.copy()
-        if len(rows):
-            refund = self.offer.refund(price)[rows, None, None]
-            fits, states = self.offer.fits[rows], self.states[rows]
-            good = (states * np.maximum(self.fitting.value[rows], refund)).sum(axis=(1, 2))
-            bad = (states * np.maximum(self.other.value[rows], refund)).sum(axis=(1, 2))
-            value[rows] = fits * good + (1 - fits) * bad
+        rows = self.returns.rows
+        value[rows] += self.returns.gain(self.offer.refund(price)[rows])
         return value
+
+
+@dataclass(frozen=True)
+class Returns:
+    """Pairs that can be sent back: their values in rising order, and what lies up to each.
+
+    Attributes:
+        rows: Which of the pairs, [R].
+        value: Values of their states, rising, [R, M].
+        mass, worth: Chance of this value or a lower one, and that chance times its values, [R, M].
+    """
+
+    rows: npt.NDArray[np.int64]
+    value: Array
+    mass: Array
+    worth: Array
+
+    def gain(self, refund: Array) -> Array:
+        """Return what sending back the states worth less than a refund adds, minor units, [R]."""
+        at, most = np.arange(len(refund)), self.value.shape[1]
+        low, high = np.zeros(len(refund), dtype=np.int64), np.full(len(refund), most)
+        while np.any(low < high):
+            middle = (low + high) // 2
+            less = self.value[at, np.minimum(middle, most - 1)] < refund
+            open_ = low < high
+            low, high = np.where(open_ & less, middle + 1, low), np.where(open_ & ~less, middle, high)
+        last = np.maximum(low - 1, 0)
+        return np.where(low > 0, refund * self.mass[at, last] - self.worth[at, last], 0.0)
 
 
 @dataclass(frozen=True)
@@ -88,17 +135,25 @@ class Calls:
 
 def plan_shares(scene: Scene, price: Array) -> tuple[Array, Array]:
     """Return the chance of each plan and its mean value when it is the best, [N, 5] each."""
-    refund = scene.offer.refund(price)[:, None, None]
-    fits = scene.offer.fits[:, None]
-    chance, total = np.zeros((len(price), len(PLANS))), np.zeros((len(price), len(PLANS)))
-    for valued, share in ((scene.fitting, fits), (scene.other, 1 - fits)):
-        back = refund > valued.value
-        value = np.maximum(valued.value, refund)
-        for number in range(len(PLANS)):
-            chosen = back if number == len(PLANS) - 1 else (valued.plan == number) & ~back
-            mass = scene.states * chosen
-            chance[:, number] += share[:, 0] * mass.sum(axis=(1, 2))
-            total[:, number] += share[:, 0] * np.where(chosen, mass * value, 0).sum(axis=(1, 2))
+    refund = scene.offer.refund(price)
+    back = np.flatnonzero(scene.offer.refund_share > 0)
+    count, places = len(price), len(PLANS)
+    chance, total = np.zeros((count, places)), np.zeros((count, places))
+    for side, share in scene.sides:
+        only = side.plan.flat[0]
+        if not len(back) and np.all(side.plan == only):
+            # As to those whom the size is wrong and who wear what they buy: parts, whatever the state.
+            chance[:, only] += share
+            total[:, only] += share * np.einsum("ncs,ncs->n", scene.states, side.value)
+            continue
+        plan, value = side.plan.astype(np.int64), side.value
+        if len(back):
+            plan[back] = np.where(refund[back, None, None] > value[back], places - 1, plan[back])
+            value = value.copy()
+            value[back] = np.maximum(value[back], refund[back, None, None])
+        plan += np.arange(0, count * places, places)[:, None, None]
+        for found, mass in ((chance, scene.states), (total, scene.states * value)):
+            found += share[:, None] * np.bincount(plan.ravel(), mass.ravel(), count * places).reshape(count, places)
     return chance, np.divide(total, chance, out=np.zeros_like(total), where=chance > 0)
 
 
@@ -118,21 +173,7 @@ def main_plan(chance: Array, value: Array) -> npt.NDArray[np.int64]:
 
 def repair_costs(scene: Scene) -> Array:
     """Return the mean cost of repairs of a pair that fits, minor units, [N]."""
-    kinds = scene.fitting.mendings
-    width = max((len(kind.sets) for kind in kinds), default=1)
-    full = np.array([np.pad(_set_costs(kind), (0, width - len(kind.sets))) for kind in kinds])
-    cost = full[scene.fitting.mending[..., None], scene.fitting.repair.clip(0)]
-    restoring = scene.fitting.plan == PLANS.index("restore")
-    return np.asarray((scene.states * restoring * cost).sum(axis=(1, 2)))
-
-
-def _set_costs(kind: object) -> Array:
-    """Return the cost of each set of a mending; 0 where no state ever uses it."""
-    costs = np.zeros(len(kind.sets))  # type: ignore[attr-defined]
-    for chosen, cost in ((kind.full, kind.full_cost), (kind.least, kind.least_cost)):  # type: ignore[attr-defined]
-        used = chosen >= 0
-        costs[chosen[used]] = cost[used]
-    return costs
+    return np.asarray(np.einsum("ncs,ncs->n", scene.states, scene.fitting.spent))
 
 
 def decide(scene: Scene, questions: list[SignQuestion], current_db: Array, open_question: Flags) -> Calls:
@@ -208,35 +249,48 @@ def ask(
         surplus: What deciding now is worth: the expected surplus, 0 at most where buying is barred.
         barred: Pairs the floor on the chance of wearable forbids now, [N].
     """
-    buyer, offer = scene.buyer, scene.offer
-    refund = offer.refund(np.nan_to_num(offer.price, nan=0.0))[:, None, None]
-    fits = offer.fits[:, None, None]
-    bad = unwearable(scene.bears)
-    mass = [cells_of(scene.states * share, bad) for share in (fits, 1 - fits)]
-    worth = [
-        cells_of(scene.states * share * (np.maximum(valued.value, refund) - landed[:, None, None]), bad)
-        for share, valued in ((fits, scene.fitting), (1 - fits, scene.other))
-    ]
-    wears = cells_of(scene.states * fits * np.isin(scene.fitting.plan, WEARING), bad)
-    total = np.stack(worth, axis=2)
-    floor = Floor(buyer.wearable_floor, barred, np.stack(mass, axis=2), np.stack([wears, 0 * wears], axis=2))
+    buyer = scene.buyer
     terms = (buyer.reply_chance, buyer.loss_chance, float(buyer.ask_cost_minor))
-    rows = np.flatnonzero(asking_value(perfect_value(total), surplus, *terms) > np.maximum(surplus, 0))
-    some = AnswerModel(model.yes_if_fit[rows], model.yes_if_unfit[rows], model.usable[rows])
-    found = best_sets(total[rows], some, questions, buyer.ask_cost_minor / 2, floor.take(rows))
-    asked = _spread(found, rows, len(surplus))
+    best = _best_known(scene, landed)
+    rows = np.flatnonzero(asking_value(best, surplus, *terms) > np.maximum(surplus, 0))
+    asked = no_questions(len(surplus), scene.bears.shape[-1] + 1)
+    for some, floored in ((rows[~barred[rows]], False), (rows[barred[rows]], True)):
+        if len(some):
+            asked.put(some, _questions(scene.take(some), landed[some], questions, model.take(some), floored))
     gain = asking_value(asked.evsi, surplus, *terms) - np.maximum(surplus, 0)
     return asked, np.where(np.isin(np.arange(len(surplus)), rows), gain, -np.inf)
 
 
-def _spread(found: BestSet, rows: npt.NDArray[np.int64], count: int) -> BestSet:
-    """Return the best sets of some rows among all of them."""
-    empty = BestSet(
-        np.zeros(count),
-        np.zeros((count, found.bits.shape[1]), np.bool_),
-        np.zeros(count, np.int64),
-        np.full((count, found.bits.shape[1]), -1),
-    )
-    for name in ("evsi", "bits", "kind", "sign"):
-        getattr(empty, name)[rows] = getattr(found, name)
-    return empty
+def _best_known(scene: Scene, landed: Array) -> Array:
+    """Return what knowing everything would be worth, minor units, [N]."""
+    refund = scene.offer.refund(np.nan_to_num(scene.offer.price, nan=0.0))
+    known = np.zeros(len(landed))
+    for side, share in scene.sides:
+        # A state that is sent back is worth the refund, whatever it is.
+        floor = np.maximum(refund - landed, 0.0)[:, None, None]
+        over = np.maximum(side.value - landed[:, None, None], floor)
+        known += share * perfect_value(scene.states * over)
+    return known
+
+
+def _questions(scene: Scene, landed: Array, questions: list[SignQuestion], model: AnswerModel, barred: bool) -> BestSet:
+    """Return the best questions of each pair.
+
+    Args:
+        barred: The floor on the chance of wearable forbids buying them now.
+    """
+    refund = scene.offer.refund(np.nan_to_num(scene.offer.price, nan=0.0))[:, None, None]
+    bad = unwearable(scene.bears)
+    mass = [scene.states * share[:, None, None] for _, share in scene.sides]
+    worth = [
+        cells_of(chance * (np.maximum(side.value, refund) - landed[:, None, None]), bad)
+        for chance, (side, _) in zip(mass, scene.sides, strict=True)
+    ]
+    floor = None
+    if barred:
+        wears = cells_of(mass[0] * np.isin(scene.fitting.plan, WEARING), bad)
+        every = np.stack([cells_of(chance, bad) for chance in mass], axis=2)
+        floor = Floor(
+            scene.buyer.wearable_floor, np.ones(len(landed), np.bool_), every, np.stack([wears, 0 * wears], 2)
+        )
+    return best_sets(np.stack(worth, axis=2), model, questions, scene.buyer.ask_cost_minor / 2, floor)

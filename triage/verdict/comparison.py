@@ -10,10 +10,11 @@ from triage.catalogue.buyers import Buyer
 from triage.store import Connection, frame, register
 from triage.verdict.beliefs import read_beliefs
 from triage.verdict.calls import plan_shares, repair_costs, sensible_offer
-from triage.verdict.judging import MATERIALS, Ground, set_scene
+from triage.verdict.judging import Ground, trade_of
 from triage.verdict.money import landed_cost
 from triage.verdict.offers import offer_to, read_offers
 from triage.verdict.plans import WEARING
+from triage.verdict.scenes import stakes_of
 from triage.verdict.states import joint, wearable_chance
 from triage.verdict.tables import whole_minor
 from triage.verdict.worth import read_comparables
@@ -63,14 +64,14 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
     """
     register(store, "chunk", pairs.select("listing_id"))
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
-    materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
+    trade = trade_of(store, ground)
     beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, buyer.horizon_years)
     states = joint(beliefs.evidence)
     found = []
     for purpose, traits in PURPOSES.items():
         one = buyer.model_copy(update={**traits, "foot_mm": None})
         offer = offer_to(one, offers, ground.routes, as_of)
-        scene, _, _ = set_scene(one, beliefs, states, offer, comparables, ground, materials)
+        scene = stakes_of(one, beliefs, offer, comparables, trade, trade.mender(one)).scene(slice(None))
         landed, expected = landed_cost(offer.price, offer.terms), scene.expected(offer.price)
         repair = repair_costs(scene)
         share, _ = plan_shares(scene, offer.price)

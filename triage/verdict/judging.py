@@ -1,12 +1,13 @@
 """The stage itself: chunks of listings, one horizon and one buyer after the other, to the tables."""
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 import polars as pl
 
+from triage.blocks import in_order, slices
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.costs import Route
 from triage.catalogue.facts import Fact
@@ -15,18 +16,20 @@ from triage.catalogue.signs import Sign
 from triage.catalogue.values import Values
 from triage.store import Connection, append, frame, register
 from triage.verdict.asking import WHOLE, SignQuestion
-from triage.verdict.beliefs import LEAST_CANDIDATE, Beliefs, read_beliefs
-from triage.verdict.calls import ASK, LEAST_FITS, SKIP, Scene, decide
-from triage.verdict.money import Array, Flags, landed_cost
+from triage.verdict.beliefs import Beliefs, read_heard
+from triage.verdict.calls import LEAST_FITS
+from triage.verdict.looks import BLOCK, Table, judged_rows
+from triage.verdict.money import Array, landed_cost
 from triage.verdict.offers import Offer, offer_to, read_offers
-from triage.verdict.plans import Worth, lost_share, mendings_for, value_states
-from triage.verdict.questions import Texts, question_rows
-from triage.verdict.reasons import with_reasons
-from triage.verdict.states import PARTS, joint, part_chances, wearable_chance
-from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows, weak_part, whole_minor
-from triage.verdict.worth import as_array, read_comparables, worth_to
+from triage.verdict.plans import Mender
+from triage.verdict.questions import Texts
+from triage.verdict.scenes import Trade, stakes_of
+from triage.verdict.states import PARTS, outlook
+from triage.verdict.tables import weak_part, whole_minor
+from triage.verdict.worth import read_comparables
 
-CHUNK_LISTINGS = 1000
+# Pairs read together: the chances at the storage nodes are what fills the memory.
+CHUNK_LISTINGS = 20_000
 
 # What is no pair on offer gets its reason and no weighing.
 NO_PAIR = """
@@ -43,16 +46,12 @@ CROSS JOIN buyer_row b
 WHERE l.kind <> 'pair' AND l.status = 'open' AND l.listing_id IN (SELECT listing_id FROM todo)
 """
 # What is sold or gone is believed in too: it stays comparable.
-PAIRS = f"""
-SELECT
-  l.listing_id,
-  bool_or(l.status = 'open') AS open,
-  count(*) FILTER (WHERE m.place = 1 OR m.probability >= {LEAST_CANDIDATE}) AS candidates
+PAIRS = """
+SELECT l.listing_id, l.status = 'open' AS open
 FROM listing l
-JOIN match m USING (listing_id)
+SEMI JOIN match m USING (listing_id)
 WHERE l.kind = 'pair' AND l.listing_id IN (SELECT listing_id FROM todo)
-GROUP BY l.listing_id
-ORDER BY candidates, l.listing_id
+ORDER BY l.listing_id
 """
 SOUNDNESS = """
 SELECT p_wearable_lo, p_wearable, p_wearable_hi
@@ -121,32 +120,35 @@ def run(store: Connection, ground: Ground, as_of: date) -> None:
     pairs = frame(store, PAIRS)
     # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
     for _ in _chunks(store, pairs):
+        heard = read_heard(store, ground.signs, ground.ageing_signs)
         for horizon in ground.horizons():
-            _believe(store, ground, horizon)
-    materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
+            _believe(store, heard.beliefs(store, horizon), horizon)
+    bench = Bench.of(store, ground, as_of)
     for _ in _chunks(store, pairs.filter("open")):
-        _judge(store, ground, materials, as_of)
+        _judge(store, bench)
     store.execute(RANK)
 
 
 def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
-    """Register the pairs as ``chunk``, a thousand at a time; yield where each begins.
-
-    Pairs of as many candidates come together: arrays are as wide as the pair with most of them.
-    """
-    for _, alike in pairs.group_by("candidates", maintain_order=True):
-        for start in range(0, alike.height, CHUNK_LISTINGS):
-            register(store, "chunk", alike.select("listing_id").slice(start, CHUNK_LISTINGS))
-            yield start
-            store.unregister("chunk")
+    """Register the pairs as ``chunk``, neighbours together; yield where each chunk begins."""
+    for rows in slices(pairs.height, CHUNK_LISTINGS):
+        register(store, "chunk", pairs.select("listing_id")[rows])
+        yield rows.start
+        store.unregister("chunk")
 
 
-def _believe(store: Connection, ground: Ground, horizon: float) -> None:
-    beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, horizon)
-    states = joint(beliefs.evidence)
-    ends = [joint(beliefs.with_chance(chance)) for chance in (beliefs.low, beliefs.high)]
-    append(store, "posterior", posterior_rows(beliefs, states, ends, horizon))
-    low, mid, high = _wearable(states, ends, beliefs)
+def _believe(store: Connection, beliefs: Beliefs, horizon: float) -> None:
+    """Write what is believed of the pairs over a horizon, years."""
+    evidence = (beliefs.with_chance(beliefs.low), beliefs.evidence, beliefs.with_chance(beliefs.high))
+
+    def looked(rows: slice) -> list[tuple[Array, Array]]:
+        return [outlook(one.take(rows)) for one in evidence]
+
+    blocks = list(in_order(looked, slices(len(beliefs.listing_ids), BLOCK)))
+    ends = [[np.concatenate([block[end][kind] for block in blocks]) for end in range(3)] for kind in range(2)]
+    append(store, "posterior", posterior_rows(beliefs, ends[0], horizon))
+    # Long lives, the low chances of unfit, are the upper end of wearable.
+    high, mid, low = ends[1]
     sound = {
         "listing_id": beliefs.listing_ids,
         "horizon_years": horizon,
@@ -157,49 +159,53 @@ def _believe(store: Connection, ground: Ground, horizon: float) -> None:
     append(store, "soundness", pl.DataFrame(sound))
 
 
-def _judge(store: Connection, ground: Ground, materials: Mapping[str, Mapping[str, str]], as_of: date) -> None:
+@dataclass(frozen=True)
+class Bench:
+    """What all chunks are judged with."""
+
+    ground: Ground
+    as_of: date
+    questions: list[SignQuestion]
+    texts: Texts
+    trade: Trade
+    menders: Mapping[str, Mender]
+
+    @classmethod
+    def of(cls, store: Connection, ground: Ground, as_of: date) -> "Bench":
+        """Return the bench of a night."""
+        questions, trade = ground.questions(), trade_of(store, ground)
+        texts = Texts(ground.signs, ground.facts, questions, release_names(store))
+        menders = {buyer.id: trade.mender(buyer) for buyer in ground.buyers.values()}
+        return cls(ground, as_of, questions, texts, trade, menders)
+
+
+def trade_of(store: Connection, ground: Ground) -> Trade:
+    """Return what a buyer can do with pairs."""
+    materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
+    return Trade(materials, list(ground.repairs.values()), ground.values)
+
+
+def _judge(store: Connection, bench: Bench) -> None:
+    """Write verdicts, plans and questions of the pairs in ``chunk``."""
+    ground = bench.ground
+    heard = read_heard(store, ground.signs, ground.ageing_signs)
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
-    questions = ground.questions()
-    texts = Texts(ground.signs, ground.facts, questions, release_names(store))
     for horizon in ground.horizons():
-        beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, horizon)
-        states = joint(beliefs.evidence)
-        sound = frame(store, SOUNDNESS, [horizon]).with_columns(
-            weak_part=pl.Series(weak_part(part_chances(states), beliefs.evidence, beliefs.present), dtype=pl.String)
-        )
+        beliefs = heard.beliefs(store, horizon)
+        parts, _ = outlook(beliefs.evidence)
+        sound = frame(store, SOUNDNESS, [horizon]).with_columns(weak_part(parts, beliefs.evidence, beliefs.present))
         for buyer in ground.buyers.values():
             if buyer.horizon_years != horizon:
                 continue
-            offer = offer_to(buyer, offers, ground.routes, as_of)
+            offer = offer_to(buyer, offers, ground.routes, bench.as_of)
             out = ruled_out(buyer, offer, ground.signs)
-            rows = np.flatnonzero(out.is_null().to_numpy())
             append(store, "verdict", ruled_out_rows(buyer, offer, out, sound))
-            if not len(rows):
-                continue
-            some, one = beliefs.take(rows), offer.take(rows)
-            scene, basis, value = set_scene(buyer, some, states[rows], one, comparables, ground, materials)
-            calls = decide(scene, questions, *_open_questions(some, questions))
-            none = (np.zeros(len(value)), np.zeros(len(value), dtype=np.bool_))
-            judged = Judged(some, scene, calls, sound[rows.tolist()], basis, value, none, ground.repairs)
-            judged = with_hope(judged)
-            asked = question_rows(judged, texts, judged.calls.call == ASK)
-            append(store, "verdict", with_reasons(verdict_rows(judged), asked))
-            append(store, "plan", plan_rows(judged, buyer.id))
-            append(store, "question", asked)
-
-
-def with_hope(judged: Judged) -> Judged:
-    """Return the calls with asks that no answer could turn into a buy made skips."""
-    calls = judged.calls
-    hope = hoped(judged)
-    lost = (calls.call == ASK) & ~calls.haggle & (hope[0] <= 0)
-    return replace(judged, hope=hope, calls=replace(calls, call=np.where(lost, SKIP, calls.call)))
-
-
-def _wearable(states: Array, ends: list[Array], beliefs: Beliefs) -> tuple[Array, Array, Array]:
-    """Return the chance of wearable: lower end (short lives), middle, upper end (long lives)."""
-    bears = beliefs.evidence.bears
-    return wearable_chance(ends[1], bears), wearable_chance(states, bears), wearable_chance(ends[0], bears)
+            rows = np.flatnonzero(out.is_null().to_numpy())
+            if len(rows):
+                stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, bench.menders[buyer.id])
+                table = Table(stakes, sound, bench.questions, bench.texts, ground.repairs)
+                for name, found in judged_rows(table, rows).items():
+                    append(store, name, found)
 
 
 def release_names(store: Connection) -> dict[str, str]:
@@ -207,61 +213,20 @@ def release_names(store: Connection) -> dict[str, str]:
     return {row["model_id"]: row["name"] for row in frame(store, RELEASES).to_dicts()}
 
 
-def _open_questions(beliefs: Beliefs, questions: list[SignQuestion]) -> tuple[Array, Flags]:
-    """Return the decibans each question's group carries now, and whether nobody spoke of the sign yet."""
-    count = len(beliefs.listing_ids)
-    none = np.zeros(count)
-    current = np.stack([beliefs.group_db.get(question.group, none) for question in questions], axis=1)
-    index = {question.sign: number for number, question in enumerate(questions)}
-    position = {listing: number for number, listing in enumerate(beliefs.listing_ids)}
-    said = beliefs.said.filter(pl.col("sign").is_in(list(index)))
-    unsaid = np.ones((count, len(questions)), dtype=np.bool_)
-    unsaid[
-        said["listing_id"].replace_strict(position, return_dtype=pl.Int64).to_numpy(),
-        said["sign"].replace_strict(index, return_dtype=pl.Int64).to_numpy(),
-    ] = False
-    has = np.concatenate([beliefs.present, np.ones((count, 1), dtype=np.bool_)], axis=1)
-    return current, unsaid & has[:, [question.bit for question in questions]]
+def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], horizon: float) -> pl.DataFrame:
+    """Return the rows of ``posterior``: per part the prior, the decibans and what is believed.
 
-
-def set_scene(
-    buyer: Buyer, beliefs: Beliefs, states: Array, offer: Offer, comparables: pl.DataFrame, ground: Ground,
-    materials: Mapping[str, Mapping[str, str]],
-) -> tuple[Scene, list[str], Array]:  # fmt: skip
-    """Return what a buyer faces, where the value is from, and the value when sound, [N]."""
-    table = worth_to(buyer, comparables)
-    sound, display, parts = (
-        as_array(table, name, beliefs.listing_ids, beliefs.construction)
-        for name in ("sound_minor", "display_minor", "parts_minor")
-    )
-    worth, bears = Worth(sound, display, parts), beliefs.evidence.bears
-    kinds = mendings_for(beliefs.construction, bears, materials, list(ground.repairs.values()), buyer)
-    values = ground.values
-    shares = (lost_share(values.unfit_share), values.restored_share, values.display_loss)
-    never = np.full(len(sound), -np.inf)
-    fitting = value_states(worth, bears, kinds, buyer, shares, never)
-    others = tuple(purpose for purpose in buyer.purposes if purpose in ("display", "resell"))
-    salvage = buyer.model_copy(update={"purposes": others})
-    other = value_states(worth, bears, kinds, salvage, shares, never)
-    likeliest = np.array([row[0] for row in beliefs.construction], dtype=object)
-    order = pl.DataFrame({"listing_id": beliefs.listing_ids, "construction_id": likeliest.tolist()}).with_columns(
-        pl.col("construction_id").replace("", None)
-    )
-    basis = order.join(table, on=["listing_id", "construction_id"], how="left", nulls_equal=True, maintain_order="left")
-    value = (beliefs.evidence.weight * sound).sum(axis=1)
-    return Scene(buyer, offer, states, bears, fitting, other), basis["basis"].fill_null("").to_list(), value
-
-
-def posterior_rows(beliefs: Beliefs, states: Array, ends: list[Array], horizon: float) -> pl.DataFrame:
-    """Return the rows of ``posterior``: per part the prior, the decibans and what is believed."""
-    low, mid, high = (part_chances(found) for found in (ends[0], states, ends[1]))
+    Args:
+        ends: Chance of unfit of each part with long, middling and short lives, [N, 8] each.
+    """
+    low, mid, high = ends
     rule = np.einsum("nc,ncj->nj", beliefs.evidence.weight, beliefs.evidence.rule_db)
     count, width = mid.shape
     rows = pl.DataFrame(
         {
-            "listing_id": np.repeat(np.array(beliefs.listing_ids, dtype=object), width).tolist(),
+            "listing_id": pl.Series(beliefs.listing_ids, dtype=pl.String).gather(np.repeat(np.arange(count), width)),
             "horizon_years": horizon,
-            "part": list(PARTS) * count,
+            "part": pl.Series(PARTS).gather(np.tile(np.arange(width), count)),
             "p_prior": beliefs.prior.ravel(),
             "sign_db": beliefs.evidence.sign_db.ravel(),
             "rule_db": rule.ravel(),

@@ -21,6 +21,7 @@ class Mending:
     """For one construction and buyer, per state: cost and what is left unfit.
 
     Attributes:
+        bears: Load-bearing parts, as a state.
         sets: The sets of repairs, as ids.
         full, full_cost: Cheapest set that makes every unfit part fit, index into ``sets`` or -1.
         least, least_cost: Cheapest set that makes every load-bearing part fit.
@@ -28,6 +29,7 @@ class Mending:
         keeps: Per set: nothing original is lost.
     """
 
+    bears: int
     sets: tuple[tuple[str, ...], ...]
     full: npt.NDArray[np.int64]
     full_cost: Array
@@ -71,17 +73,17 @@ def possible(repair: Repair, materials: Mapping[str, str], buyer: Buyer) -> bool
     )
 
 
-def mend(repairs: Sequence[Repair], materials: Mapping[str, str], bears: int, buyer: Buyer) -> Mending:
+def mend(repairs: Sequence[Repair], bears: int, buyer: Buyer) -> Mending:
     """Return the cheapest repairs for each of the 256 states.
 
     A set of up to three repairs will do when it covers the parts and when no part that it needs fit
     is left unfit: no regluing onto rotten foam.
 
     Args:
+        repairs: Those that are possible.
         bears: Load-bearing parts, as a state.
     """
-    usable = [repair for repair in repairs if possible(repair, materials, buyer)]
-    groups = [(), *(group for size in range(1, MOST_REPAIRS + 1) for group in combinations(usable, size))]
+    groups = [(), *(group for size in range(1, MOST_REPAIRS + 1) for group in combinations(repairs, size))]
     covers = np.array([_union(mask_of(r.covers) for r in group) for group in groups])
     needs = np.array([_union(mask_of(r.needs_fit) for r in group) for group in groups])
     cost = np.array([sum(repair_cost(r, buyer) for r in group) for group in groups], dtype=np.float64)
@@ -90,6 +92,7 @@ def mend(repairs: Sequence[Repair], materials: Mapping[str, str], bears: int, bu
     full, full_cost = _cheapest(np.where(holds & (left == 0), cost, np.inf))
     least, least_cost = _cheapest(np.where(holds & ((left & bears) == 0), cost, np.inf))
     return Mending(
+        bears,
         tuple(tuple(repair.id for repair in group) for group in groups),
         full,
         full_cost,

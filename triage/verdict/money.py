@@ -27,7 +27,7 @@ class Terms:
     tax: Array
     fees: Array
 
-    def take(self, rows: Flags | npt.NDArray[np.int64]) -> "Terms":
+    def take(self, rows: npt.NDArray[np.int64] | slice) -> "Terms":
         """Return the terms of some of the listings."""
         return Terms(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.costs import Route, route_for
 from triage.store import Connection, frame
 from triage.verdict.money import Array, Flags, Terms
+from triage.verdict.states import Rows
 
 # Chance that a pair of unstated size fits one given foot (our judgement: adult sizes in stock spread
 # over some 60 mm, a buyer takes 6 to 8 mm of them).
@@ -50,10 +50,10 @@ class Offer:
     refund_share: Array
     refund_post: Array
 
-    def take(self, rows: npt.NDArray[np.int64]) -> "Offer":
+    def take(self, rows: Rows) -> "Offer":
         """Return the buyer's side of some of the listings."""
         return Offer(
-            self.rows[rows.tolist()], self.price[rows], self.terms.take(rows), self.shipping_assumed[rows],
+            self.rows[rows], self.price[rows], self.terms.take(rows), self.shipping_assumed[rows],
             self.fits[rows], self.refund_share[rows], self.refund_post[rows],
         )  # fmt: skip
 

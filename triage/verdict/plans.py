@@ -5,15 +5,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import polars as pl
 
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.repairs import Repair
-from triage.verdict.mending import Mending, mend
-from triage.verdict.states import BITS, PARTS, STATES, Array, Flags, unwearable
+from triage.verdict.mending import Mending, mend, possible
+from triage.verdict.states import BITS, PARTS, SHARED, STATES, Array, Flags, Places, Rows, masks_of
 
 PLANS = ("wear", "restore", "display", "parts", "return")
 WEARING = (0, 1)
-MASK = 1 << np.arange(len(PARTS))
 
 
 @dataclass(frozen=True)
@@ -27,20 +27,35 @@ class Worth:
 
 @dataclass(frozen=True)
 class Valued:
-    """Value of every candidate and state under its best plan.
+    """Value of every candidate and state under its best plan, returns aside.
 
     Attributes:
-        value: Minor units, repairs paid, [N, C, 256].
-        plan: Index into ``PLANS``, [N, C, 256].
-        repair: The set of repairs of a ``restore``, index into the mending's sets, [N, C, 256].
-        mending: Index into ``mendings``, [N, C].
+        value: Minor units, repairs paid, [..., 256]; ``...`` is [N, C], or [U] where each different case is
+            kept once.
+        plan: Index into ``PLANS``, [..., 256].
+        repair: The set of repairs of a ``restore``, index into the mending's sets, [..., 256].
+        spent: What those repairs cost, minor units, 0 under any other plan, [..., 256].
+        mending: Index into ``mendings``, [...].
     """
 
     value: Array
     plan: npt.NDArray[np.int8]
-    repair: npt.NDArray[np.int64]
-    mending: npt.NDArray[np.int64]
-    mendings: tuple[Mending, ...]
+    repair: npt.NDArray[np.int16]
+    spent: Array
+    mending: Places
+    mendings: Sequence[Mending]
+
+    def take(self, rows: Rows) -> "Valued":
+        """Return the values of some of the pairs; of any shape, from those that are kept once."""
+        by_state = (self.value[rows], self.plan[rows], self.repair[rows], self.spent[rows])
+        return Valued(*by_state, self.mending[rows], self.mendings)
+
+    def narrowed(self, rows: Places, states: Places) -> "Valued":
+        """Return the values of some of the pairs in some of their states."""
+        # One index into the flat arrays: as fast again as one for rows and one for states.
+        at = (rows * STATES)[..., None] + states
+        by_state = (self.value.take(at), self.plan.take(at), self.repair.take(at), self.spent.take(at))
+        return Valued(*by_state, self.mending[rows], self.mendings)
 
 
 def lost_share(unfit_share: Mapping[str, float]) -> Array:
@@ -49,78 +64,94 @@ def lost_share(unfit_share: Mapping[str, float]) -> Array:
     return np.asarray(1.0 - np.prod(np.where(BITS == 1, kept, 1.0), axis=1))
 
 
-def mendings_for(
-    construction: npt.NDArray[np.object_],
-    bears: Flags,
-    materials: Mapping[str, Mapping[str, str]],
-    repairs: Sequence[Repair],
-    buyer: Buyer,
-) -> tuple[npt.NDArray[np.int64], tuple[Mending, ...]]:
-    """Return for every pair and candidate which mending it has, [N, C], and the distinct mendings."""
-    masks = bears @ MASK
-    keys = np.array([f"{name}|{mask}" for name, mask in zip(construction.flat, masks.flat, strict=True)])
-    distinct, index = np.unique(keys, return_inverse=True)
-    found = []
-    for key in distinct:
-        name, _, mask = str(key).rpartition("|")
-        found.append(mend(repairs, materials.get(name, {}), int(mask), buyer))
-    return index.reshape(masks.shape), tuple(found)
+class Mender:
+    """The mendings of one buyer, worked out once for each set of possible repairs and load-bearing parts.
+
+    Constructions are many, the ways they can be mended few.
+    """
+
+    def __init__(self, repairs: Sequence[Repair], materials: Mapping[str, Mapping[str, str]], buyer: Buyer) -> None:
+        self._repairs, self._materials, self._buyer = repairs, materials, buyer
+        self._possible: dict[str, tuple[str, ...]] = {}
+        self._numbers: dict[tuple[tuple[str, ...], int], int] = {}
+        self.mendings: list[Mending] = []
+
+    def of(self, construction: npt.NDArray[np.object_], bears: Flags) -> Places:
+        """Return for every pair and candidate the index of its mending in ``mendings``, [N, C]."""
+        names = {"name": construction.ravel().tolist(), "mask": masks_of(bears).ravel()}
+        cells = pl.DataFrame(names, schema={"name": pl.String, "mask": pl.Int64})
+        some = cells.unique(maintain_order=True)
+        numbers = pl.Series("number", [self._number(name, mask) for name, mask in some.iter_rows()], dtype=pl.Int64)
+        found = cells.join(some.with_columns(numbers), on=["name", "mask"], how="left", maintain_order="left")
+        return np.asarray(found["number"].to_numpy().reshape(construction.shape))
+
+    def _number(self, construction: str, bears: int) -> int:
+        if construction not in self._possible:
+            made_of = self._materials.get(construction, {})
+            some = [repair.id for repair in self._repairs if possible(repair, made_of, self._buyer)]
+            self._possible[construction] = tuple(some)
+        key = (self._possible[construction], bears)
+        if key not in self._numbers:
+            self._numbers[key] = len(self.mendings)
+            usable = [repair for repair in self._repairs if repair.id in key[0]]
+            self.mendings.append(mend(usable, bears, self._buyer))
+        return self._numbers[key]
 
 
 def value_states(
-    worth: Worth,
-    bears: Flags,
-    mendings: tuple[npt.NDArray[np.int64], tuple[Mending, ...]],
-    buyer: Buyer,
+    worth: Worth, mending: Places, mendings: Sequence[Mending], buyer: Buyer,
     shares: tuple[Array, float, float],
-    refund: Array,
-) -> Valued:
-    """Return what each state is worth under the best plan this buyer has for it.
+) -> Valued:  # fmt: skip
+    """Return what each state is worth under the best plan this buyer has for it; of equal ones the first.
 
     Args:
+        worth: Of any shape, such as [N, C].
+        mending: As ``Mender.of`` returns it, of the same shape.
+        mendings: The mender's.
         shares: ``lost_share`` per state, the value of a pair with a foreign sole against an original
             one, and how much of the loss counts for a display piece.
-        refund: What sending the pair back returns, minor units, [N]; -inf where nobody takes it back.
     """
     lost, restored_share, display_loss = shares
-    index, kinds = mendings
-    wears = {"wear", "resell"} & set(buyer.purposes)
-    shows = {"display", "resell"} & set(buyer.purposes)
-    mends = {"restore", "wear", "resell"} & set(buyer.purposes)
-    never = np.full((*worth.sound.shape, STATES), -np.inf)
+    shape = (*worth.sound.shape, STATES)
     sound, kept = worth.sound[..., None], 1.0 - lost
-    wear = np.where(unwearable(bears), -np.inf, sound * kept) if wears else never
-    restore, sets = _restored(sound, index, kinds, lost, restored_share) if mends else (never, None)
-    shown = worth.display[..., None] * (1.0 - display_loss * lost)
-    display = np.broadcast_to(shown, never.shape) if shows else never
-    parts = np.broadcast_to(worth.parts[..., None], never.shape)
-    back = np.broadcast_to(refund[:, None, None], never.shape)
-    options = np.stack([wear, restore, display, parts, back])
-    best = options.argmax(axis=0)
-    chosen = sets if sets is not None else np.zeros(never.shape, dtype=np.int64)
-    return Valued(options.max(axis=0), best.astype(np.int8), chosen, index, kinds)
+    value, plan = np.full(shape, -np.inf), np.zeros(shape, dtype=np.int8)
+    repair, spent = np.zeros(shape, dtype=np.int16), np.zeros(shape)
+
+    def offered(number: int, worth_so: Array) -> Flags:
+        better = worth_so > value
+        np.copyto(value, worth_so, where=better)
+        np.copyto(plan, np.int8(number), where=better)
+        return better
+
+    if {"wear", "resell"} & set(buyer.purposes):
+        unwearable = SHARED[[kind.bears for kind in mendings]][mending]
+        offered(0, np.where(unwearable, -np.inf, sound * kept))
+    if {"restore", "wear", "resell"} & set(buyer.purposes):
+        restored, sets, cost = _restored(sound, mending, mendings, lost, restored_share)
+        better = offered(1, restored)
+        np.copyto(repair, sets, where=better)
+        np.copyto(spent, cost, where=better)
+    for number, share, of in ((2, 1.0 - display_loss * lost, worth.display), (3, np.ones(1), worth.parts)):
+        if number == 3 or {"display", "resell"} & set(buyer.purposes):
+            spent[offered(number, of[..., None] * share)] = 0.0
+    return Valued(value, plan, repair, spent, mending, mendings)
 
 
 def _restored(
-    sound: Array,
-    index: npt.NDArray[np.int64],
-    kinds: tuple[Mending, ...],
-    lost: Array,
-    restored_share: float,
-) -> tuple[Array, npt.NDArray[np.int64]]:
-    """Return the value after the better of full and least repair, and its set; -inf where none holds."""
-
-    def stacked(name: str) -> Array:
-        return np.stack([getattr(kind, name) for kind in kinds])[index]
-
-    def net(chosen: str, left: Array) -> Array:
-        keeps = np.stack([kind.keeps[np.maximum(getattr(kind, chosen), 0)] for kind in kinds])[index]
-        factor = np.where(keeps, 1.0, restored_share) * (1.0 - left)
-        return np.asarray(sound * factor - stacked(f"{chosen}_cost"))
-
-    full = net("full", np.zeros(1))
-    least = net("least", lost[stacked("left").astype(np.int64)])
-    better = np.where(full >= least, stacked("full"), stacked("least")).astype(np.int64)
+    sound: Array, index: Places, kinds: Sequence[Mending], lost: Array, restored_share: float
+) -> tuple[Array, npt.NDArray[np.int16], Array]:
+    """Return the value after the better of full and least repair, -inf where none holds, its set and its cost."""
+    options = []
+    for chosen in ("full", "least"):
+        left = [lost[kind.left] if chosen == "least" else np.zeros(STATES) for kind in kinds]
+        keeps = [kind.keeps[np.maximum(getattr(kind, chosen), 0)] for kind in kinds]
+        factor = np.where(np.stack(keeps), 1.0, restored_share) * (1.0 - np.stack(left))
+        cost = np.stack([getattr(kind, f"{chosen}_cost") for kind in kinds])[index]
+        sets = np.stack([getattr(kind, chosen) for kind in kinds]).astype(np.int16)[index]
+        options.append((sound * factor[index] - cost, sets, cost))
+    (full, full_set, full_cost), (least, least_set, least_cost) = options
+    first = full >= least
+    sets = np.where(first, full_set, least_set)
     # The empty set of repairs is "wear", not "restore".
-    value = np.where(better > 0, np.maximum(full, least), -np.inf)
-    return value, better
+    value = np.where(sets > 0, np.maximum(full, least), -np.inf)
+    return value, sets, np.where(first, full_cost, least_cost)

@@ -14,7 +14,7 @@ from triage.verdict.calls import Scene
 from triage.verdict.money import Array, Flags
 from triage.verdict.outcomes import Outcome, after_answers, chances_of_yes, hopeful_answers
 from triage.verdict.states import unwearable
-from triage.verdict.tables import FACT_OF_KIND, PRICE_FACT, RELEASE, SIZE, Judged, best_release, take, whole_minor
+from triage.verdict.tables import FACT_OF_KIND, PRICE_FACT, RELEASE, SIZE, Judged, best_release, whole_minor
 
 LANGUAGES = ("en", "de", "fr", "it", "es", "ja")
 # Above any gain, minor units: puts a question first without touching what it is worth.
@@ -62,7 +62,7 @@ def question_rows(judged: Judged, texts: Texts, asks: Flags) -> pl.DataFrame:
     rows = np.flatnonzero(asks)
     if not len(rows):
         return pl.DataFrame(schema=QUESTION)
-    scene, calls = take(judged.scene, rows), judged.calls
+    scene, calls = judged.scene.take(rows), judged.calls
     repair, yes = calls.repair_minor[rows], chances_of_yes(calls, rows)
     bits, kind, sign = calls.asked.bits[rows], calls.asked.kind[rows], calls.asked.sign[rows]
     price_only = calls.haggle[rows]
@@ -96,7 +96,7 @@ def _gains(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], texts: Tex
     fits = scene.offer.fits[:, None, None]
     value = fits * scene.fitting.value + (1 - fits) * scene.other.value
     surplus = cells_of(scene.states * (value - landed[:, None, None]), unwearable(scene.bears)).sum(axis=1)
-    model = type(calls.model)(calls.model.yes_if_fit[rows], calls.model.yes_if_unfit[rows], calls.model.usable[rows])
+    model = calls.model.take(rows)
     alone = single_gains(surplus, texts.questions, model) - np.maximum(surplus.sum(axis=1), 0)[:, None]
     sign = calls.asked.sign[rows]
     return np.where(sign >= 0, alone[np.arange(len(rows))[:, None], sign.clip(0)], 0.0)
@@ -132,10 +132,10 @@ def _named(
 ) -> pl.DataFrame:
     """Return a piece on the release with the better release called by its name."""
     best = best_release(scene, np.full(len(rows), RELEASE)).argmax(axis=1)
-    names = judged.beliefs.construction[rows, best]
+    names = judged.construction[rows, best]
     called = pl.DataFrame(
         {
-            "listing_id": [judged.beliefs.listing_ids[row] for row in rows],
+            "listing_id": judged.ids[rows],
             "called": [texts.releases.get(name, "another pair of its kind") for name in names],
         }
     )
@@ -170,15 +170,14 @@ def _piece(
     judged: Judged, rows: npt.NDArray[np.int64], wanted: Flags, key: list[str | None], gain: Array,
     told: list[pl.Series],
 ) -> pl.DataFrame:  # fmt: skip
-    ids = judged.beliefs.listing_ids
     languages = judged.scene.offer.rows["language"]
     return (
         pl.DataFrame(
             {
-                "listing_id": [ids[row] for row in rows],
+                "listing_id": judged.ids[rows],
                 "buyer": judged.scene.buyer.id,
                 "key": pl.Series(key, dtype=pl.String),
-                "language": languages[rows.tolist()].cast(pl.String),
+                "language": languages[rows].cast(pl.String),
                 "gain": gain,
                 "yes_does": told[0],
                 "no_does": told[1],

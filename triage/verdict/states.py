@@ -15,14 +15,27 @@ STATES = 1 << len(PARTS)
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.int64]
+Rows = Places | slice
 
-# bits[s, j] = 1 where part j is unfit in state s.
-BITS: Array = ((np.arange(STATES)[:, None] >> np.arange(len(PARTS))) & 1).astype(np.float64)
+
+def bits_of(count: int) -> Array:
+    """Return which of ``count`` bits each number has, [2^count, count]."""
+    return ((np.arange(1 << count)[:, None] >> np.arange(count)) & 1).astype(np.float64)
+
+
+# Part j is unfit in state s where BITS[s, j] = 1.
+BITS = bits_of(len(PARTS))
+# Whether two states have an unfit part in common.
+SHARED: Flags = (np.arange(STATES)[:, None] & np.arange(STATES)) > 0
 
 
 @dataclass(frozen=True)
 class Evidence:
     """What is known of N pairs with up to C candidates each, at K storage nodes.
+
+    The eight parts, or, ``narrowed``, only those that some of the pairs have: where a part is told apart
+    by its number, 8 stands for however many there are, and 256 for their states.
 
     Attributes:
         weight: Chance of each candidate, [N, C], rows sum to 1.
@@ -42,6 +55,21 @@ class Evidence:
     whole_db: Array
     bears: Flags
 
+    def take(self, rows: Rows) -> "Evidence":
+        """Return the evidence for some of the pairs."""
+        return Evidence(
+            self.weight[rows], self.node_weight, self.chance[rows], self.rule_db[rows], self.sign_db[rows],
+            self.whole_db[rows], self.bears[rows],
+        )  # fmt: skip
+
+    def narrowed(self, candidates: int, parts: Places) -> "Evidence":
+        """Return the evidence for the first candidates and some parts, where the others weigh nothing."""
+        return Evidence(
+            self.weight[:, :candidates], self.node_weight, self.chance[:, :candidates, parts],
+            self.rule_db[:, :candidates, parts], self.sign_db[:, parts], self.whole_db[:, :candidates],
+            self.bears[:, :candidates, parts],
+        )  # fmt: skip
+
 
 def odds_ratio(decibans: Array) -> Array:
     """Return the likelihood ratio of a weight of evidence in decibans.
@@ -49,7 +77,7 @@ def odds_ratio(decibans: Array) -> Array:
     Source:
         Good 1950, Probability and the Weighing of Evidence; 10 log10 of the ratio.
     """
-    return np.asarray(10.0 ** (np.asarray(decibans) / 10.0))
+    return np.asarray(np.exp(np.asarray(decibans) * (np.log(10.0) / 10.0)))
 
 
 def shifted(chance: Array, decibans: Array) -> Array:
@@ -58,33 +86,79 @@ def shifted(chance: Array, decibans: Array) -> Array:
     return np.asarray(chance * ratio / (1.0 - chance + chance * ratio))
 
 
+def masks_of(bears: Flags) -> npt.NDArray[np.int64]:
+    """Return parts as states in which they are unfit, [...] for ``bears`` [..., 8]."""
+    return np.asarray(bears @ (1 << np.arange(bears.shape[-1])))
+
+
 def unwearable(bears: Flags) -> Flags:
     """Return in which states a load-bearing part is unfit, [..., 256] for ``bears`` [..., 8]."""
-    return np.asarray((bears.astype(np.float64) @ BITS.T) > 0)
+    return np.asarray(SHARED[masks_of(bears), : 1 << bears.shape[-1]])
 
 
 def joint(evidence: Evidence) -> Array:
     """Return the chance of each candidate and state together, [N, C, 256]; each pair sums to 1.
 
+    At a storage node parts are independent, so a state's mass is a product: that of the first half of the
+    parts times that of the second half, summed over the nodes.
+
     Source:
         Bayes' rule over the network candidate -> parts <- storage, part -> signs, parts -> whole
         signs; checked against an exact solver in the tests.
     """
-    likelihood = odds_ratio(evidence.sign_db)[:, None, :, None]
+    fit, unfit = _likelihoods(evidence)
+    half = fit.shape[2] // 2
+    low = _products(fit[:, :, :half], unfit[:, :, :half])
+    high = _products(fit[:, :, half:], unfit[:, :, half:]) * evidence.node_weight
+    states = (high @ low.swapaxes(2, 3)).reshape(*fit.shape[:2], 1 << fit.shape[2])
+    states *= evidence.weight[..., None]
+    heard = np.flatnonzero(evidence.whole_db.any(axis=1))
+    if len(heard):
+        ratio = odds_ratio(evidence.whole_db[heard])[..., None]
+        states[heard] *= np.where(unwearable(evidence.bears[heard]), ratio, 1.0)
+    states /= states.sum(axis=(1, 2), keepdims=True)
+    return np.asarray(states)
+
+
+def _likelihoods(evidence: Evidence) -> tuple[Array, Array]:
+    """Return the chance of each part being fit, and of it being unfit and showing its signs, [N, C, 8, K]."""
     chance = shifted(evidence.chance, evidence.rule_db[..., None])
-    mass = evidence.weight[:, :, None, None] * evidence.node_weight[None, None, :, None]
-    for part in range(len(PARTS)):
-        unfit = chance[:, :, part, :, None]
+    return 1.0 - chance, chance * odds_ratio(evidence.sign_db)[:, None, :, None]
+
+
+def _products(fit: Array, unfit: Array) -> Array:
+    """Return the mass of each state of some parts, [N, C, 2^parts, K]; bit j is part j."""
+    mass = np.ones((*fit.shape[:2], 1, fit.shape[3]))
+    for part in range(fit.shape[2]):
         # States double with each part: its fit half first, so that bit j has value 2^j.
-        mass = np.concatenate([mass * (1.0 - unfit), mass * unfit * likelihood[:, :, part, :, None]], axis=3)
-    states = mass.sum(axis=2)
-    states *= np.where(unwearable(evidence.bears), odds_ratio(evidence.whole_db)[..., None], 1.0)
-    return np.asarray(states / states.sum(axis=(1, 2), keepdims=True))
+        mass = np.concatenate([mass * fit[:, :, part, None], mass * unfit[:, :, part, None]], axis=2)
+    return mass
+
+
+def outlook(evidence: Evidence) -> tuple[Array, Array]:
+    """Return the chance of unfit of each part, [N, 8], and of wearable, [N], candidates mixed.
+
+    The sums over ``joint`` in closed form: at a node, with Z what all states weigh and G those in which
+    every load-bearing part is fit, what is said of the pair as a whole multiplies Z - G by its ratio.
+    """
+    fit, unfit = _likelihoods(evidence)
+    both = fit + unfit
+    every = both.prod(axis=2)
+    good = np.where(evidence.bears[..., None], fit, both).prod(axis=2)
+    ratio = odds_ratio(evidence.whole_db)[..., None]
+    share = evidence.weight[..., None] * evidence.node_weight
+    bad = share * ratio * (every - good)
+    good = share * good
+    total = (good + bad).sum(axis=(1, 2))
+    # A load-bearing part that is unfit leaves none of the good states.
+    heavy = np.where(evidence.bears[..., None], (share * ratio * every)[:, :, None], (good + bad)[:, :, None])
+    parts = (heavy * (unfit / both)).sum(axis=(1, 3)) / total[:, None]
+    return np.asarray(parts), np.asarray(good.sum(axis=(1, 2)) / total)
 
 
 def part_chances(states: Array) -> Array:
     """Return the chance of unfit of each part, candidates mixed, [N, 8]."""
-    return np.asarray(states.sum(axis=1) @ BITS)
+    return np.asarray(states.sum(axis=1) @ bits_of(states.shape[-1].bit_length() - 1))
 
 
 def wearable_chance(states: Array, bears: Flags) -> Array:

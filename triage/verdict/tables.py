@@ -2,36 +2,45 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from triage.catalogue.buyers import Buyer
 from triage.catalogue.repairs import Repair
-from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import ASK, Calls, Scene
 from triage.verdict.mending import repair_cost
 from triage.verdict.money import Array, Flags
 from triage.verdict.outcomes import after_answers, chances_of_yes, hopeful_answers
-from triage.verdict.plans import PLANS, Valued
+from triage.verdict.plans import PLANS
 from triage.verdict.states import PARTS, Evidence
 
 CALL_NAMES = ("buy", "ask", "skip")
 RELEASE, SIZE = 1, 2
 FACT_OF_KIND = {RELEASE: "construction_id", SIZE: "size_system"}
 PRICE_FACT = "price_minor"
+# A plan less likely than this is none.
+LEAST_PLAN = 1e-6
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One buyer's calls on the pairs of a chunk, with what the reports say of them."""
+    """One buyer's calls on some pairs, with what the reports say of them.
 
-    beliefs: Beliefs
+    Attributes:
+        ids, construction: The listings, [N], and their candidates, [N, C].
+        sound: p_wearable with its range, and the weak part, N rows.
+        basis, value: Where the value when sound is from, and what it is, minor units, [N].
+        hope: As ``hoped`` returns it.
+    """
+
+    ids: pl.Series
+    construction: npt.NDArray[np.object_]
     scene: Scene
     calls: Calls
     sound: pl.DataFrame
-    basis: Sequence[str]
+    basis: pl.Series
     value: Array
     hope: tuple[Array, Flags]
     repairs: Mapping[str, Repair]
@@ -39,15 +48,21 @@ class Judged:
 
 def whole_minor(values: Array) -> pl.Series:
     """Return amounts as whole minor units, NULL where not a number."""
-    return pl.Series(values).fill_nan(None).round(0).cast(pl.Int64)
+    # A half that is one but for the last bit goes the same way on every processor.
+    return pl.Series(values).fill_nan(None).round(6).round(0).cast(pl.Int64)
 
 
-def weak_part(part: Array, evidence: Evidence, present: Flags) -> list[str | None]:
+def weak_part(part: Array, evidence: Evidence, present: Flags) -> pl.Series:
     """Return the load-bearing part most likely to be unfit; of a pair without one, of all parts."""
     bearing = np.einsum("nc,ncj->nj", evidence.weight, evidence.bears.astype(np.float64)) > 0.5
     usable = np.where(bearing.any(axis=1, keepdims=True), bearing & present, present)
-    score = np.where(usable, part, -1.0)
-    return [PARTS[j] if score[i, j] >= 0 else None for i, j in enumerate(score.argmax(axis=1))]
+    weakest = np.where(usable, part, -1.0).argmax(axis=1)
+    return named(PARTS, np.where(usable.any(axis=1), weakest, -1)).alias("weak_part")
+
+
+def named(names: Sequence[str], numbers: npt.NDArray[np.integer[Any]]) -> pl.Series:
+    """Return the names numbers stand for, NULL for -1."""
+    return pl.Series(numbers).replace_strict({-1: None} | dict(enumerate(names)), return_dtype=pl.String)
 
 
 def verdict_rows(judged: Judged) -> pl.DataFrame:
@@ -55,16 +70,16 @@ def verdict_rows(judged: Judged) -> pl.DataFrame:
     calls, scene = judged.calls, judged.scene
     return pl.DataFrame(
         {
-            "listing_id": judged.beliefs.listing_ids,
+            "listing_id": judged.ids,
             "buyer": scene.buyer.id,
-            "call": [CALL_NAMES[number] for number in calls.call],
-            "plan": [PLANS[number] for number in calls.plan],
+            "call": named(CALL_NAMES, calls.call),
+            "plan": named(PLANS, calls.plan),
             "p_fits": scene.offer.fits,
             **{name: judged.sound[name] for name in ("p_wearable_lo", "p_wearable", "p_wearable_hi")},
             "p_after_plan": calls.after_plan,
             "weak_part": judged.sound["weak_part"],
             "value_minor": whole_minor(judged.value),
-            "value_basis": list(judged.basis),
+            "value_basis": judged.basis,
             "landed_minor": whole_minor(calls.landed),
             "shipping_assumed": scene.offer.shipping_assumed,
             "surplus_minor": whole_minor(calls.surplus),
@@ -83,55 +98,61 @@ def verdict_rows(judged: Judged) -> pl.DataFrame:
     )
 
 
-def plan_rows(judged: Judged, buyer: str) -> pl.DataFrame:
-    """Return the rows of ``plan``: how often each is best, its worth, and the likeliest repairs."""
+def plan_rows(judged: Judged, wanted: Flags) -> pl.DataFrame:
+    """Return the rows of ``plan``: how often each is best, its worth, and the likeliest repairs.
+
+    Args:
+        wanted: The pairs to give rows for, [N].
+    """
     calls, scene = judged.calls, judged.scene
-    count = len(judged.beliefs.listing_ids)
-    sets = likeliest_repairs(scene)
-    low, high = ([_set_cost(one, judged.repairs, scene.buyer, end) for one in sets] for end in (0, 2))
-    repairs: list[list[str] | None] = []
-    for number in range(len(PLANS)):
-        repairs.extend(sets if PLANS[number] == "restore" else [None] * count)
+    row, plan = np.nonzero((calls.plan_chance > LEAST_PLAN) & wanted[:, None])
+    mending = likeliest_repairs(scene, judged.repairs)
     return (
         pl.DataFrame(
             {
-                "listing_id": list(judged.beliefs.listing_ids) * len(PLANS),
-                "buyer": buyer,
-                "plan": np.repeat(np.array(PLANS, dtype=object), count).tolist(),
-                "probability": calls.plan_chance.T.ravel(),
-                "value_minor": whole_minor(calls.plan_value.T.ravel()),
-                "repairs": repairs,
-                "cost_lo_minor": [cost for number in PLANS for cost in _only(low, number)],
-                "cost_hi_minor": [cost for number in PLANS for cost in _only(high, number)],
-            },
-            schema_overrides={"repairs": pl.List(pl.String), "cost_lo_minor": pl.Int64, "cost_hi_minor": pl.Int64},
+                "row": row,
+                "listing_id": judged.ids.gather(row),
+                "buyer": scene.buyer.id,
+                "plan": named(PLANS, plan),
+                "probability": np.minimum(calls.plan_chance[row, plan], 1.0),
+                "value_minor": whole_minor(calls.plan_value[row, plan]),
+            }
         )
-        .filter(pl.col("probability") > 1e-6)
-        .with_columns(pl.col("probability").clip(0, 1))
+        .join(mending.with_columns(plan=pl.lit("restore")), on=["row", "plan"], how="left", maintain_order="left")
+        .drop("row")
     )
 
 
-def _set_cost(ids: list[str] | None, repairs: Mapping[str, Repair], buyer: Buyer, end: int) -> int | None:
-    if ids is None:
-        return None
-    return round(sum(repair_cost(repairs[name], buyer, end) for name in ids))
+def likeliest_repairs(scene: Scene, repairs: Mapping[str, Repair]) -> pl.DataFrame:
+    """Return the repairs of the likeliest state in which restoring is the best plan, and what they cost.
 
-
-def _only(costs: list[int | None], plan: str) -> list[int | None]:
-    return costs if plan == "restore" else [None] * len(costs)
-
-
-def likeliest_repairs(scene: Scene) -> list[list[str] | None]:
-    """Return the repairs of the likeliest state in which restoring is the best plan, or None."""
+    Returns:
+        Only pairs with such a state: row, repairs, cost_lo_minor, cost_hi_minor.
+    """
     valued = scene.fitting
     mass = scene.states * (valued.plan == PLANS.index("restore"))
     flat = mass.reshape(len(mass), -1)
     at = flat.argmax(axis=1)
-    candidate, state = np.divmod(at, mass.shape[2])
-    rows = np.arange(len(mass))
-    kind, chosen = valued.mending[rows, candidate], valued.repair[rows, candidate, state]
-    some = flat[rows, at] > 0
-    return [list(valued.mendings[k].sets[s]) if ok else None for k, s, ok in zip(kind, chosen, some, strict=True)]
+    rows = np.flatnonzero(flat[np.arange(len(mass)), at] > 0)
+    candidate, state = np.divmod(at[rows], mass.shape[2])
+    cells = pl.DataFrame(
+        {
+            "row": rows,
+            "mending": valued.mending[rows, candidate],
+            "set": valued.repair[rows, candidate, state].astype(np.int64),
+        }
+    )
+    sets = cells.select("mending", "set").unique(maintain_order=True)
+    ids = [list(valued.mendings[kind].sets[chosen]) for kind, chosen in sets.iter_rows()]
+    lows, highs = (
+        [round(sum(repair_cost(repairs[name], scene.buyer, end) for name in some)) for some in ids] for end in (0, 2)
+    )
+    known = sets.with_columns(
+        pl.Series("repairs", ids, dtype=pl.List(pl.String)),
+        pl.Series("cost_lo_minor", lows, dtype=pl.Int64),
+        pl.Series("cost_hi_minor", highs, dtype=pl.Int64),
+    )
+    return cells.join(known, on=["mending", "set"], maintain_order="left").drop("mending", "set")
 
 
 def hoped(judged: Judged) -> tuple[Array, Flags]:
@@ -144,7 +165,7 @@ def hoped(judged: Judged) -> tuple[Array, Flags]:
     offers, buys = np.zeros(len(calls.call)), np.zeros(len(calls.call), dtype=np.bool_)
     if not len(rows):
         return offers, buys
-    part = take(scene, rows)
+    part = scene.take(rows)
     yes = chances_of_yes(calls, rows)
     answers = hopeful_answers(yes, calls.asked.bits[rows])
     kind = calls.asked.kind[rows]
@@ -164,19 +185,3 @@ def best_release(scene: Scene, kind: npt.NDArray[np.int64]) -> Array:
     mean = np.where(share > 1e-9, per / np.maximum(share, 1e-300), -np.inf)
     best = np.arange(mean.shape[1])[None, :] == mean.argmax(axis=1)[:, None]
     return np.where((kind == RELEASE)[:, None], best, True).astype(np.float64)
-
-
-def take(scene: Scene, rows: npt.NDArray[np.int64]) -> Scene:
-    """Return the scene of some of the pairs."""
-
-    def part(valued: Valued) -> Valued:
-        return Valued(valued.value[rows], valued.plan[rows], valued.repair[rows], valued.mending[rows], valued.mendings)
-
-    return Scene(
-        scene.buyer,
-        scene.offer.take(rows),
-        scene.states[rows],
-        scene.bears[rows],
-        part(scene.fitting),
-        part(scene.other),
-    )

@@ -7,7 +7,6 @@ import polars as pl
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.values import Values
 from triage.store import Connection, frame
-from triage.verdict.states import Array
 
 # Comparable pairs of one release or model, most recent first; more would not change a median much.
 MOST_COMPARABLES = 50
@@ -191,14 +190,12 @@ def _narrowest(want: object) -> str:
     return next(key for key in ("construction", "model", "category") if getattr(want, key) is not None)
 
 
-def as_array(worth: pl.DataFrame, column: str, ids: list[str], names: npt.NDArray[np.object_]) -> Array:
-    """Return one column of ``worth`` for every pair and candidate, [N, C]; 0 where there is no candidate."""
-    grid = pl.DataFrame(
-        {
-            "listing_id": np.repeat(np.asarray(ids, dtype=object), names.shape[1]).tolist(),
-            "construction_id": names.ravel().tolist(),
-        },
-        schema={"listing_id": pl.String, "construction_id": pl.String},
-    ).with_columns(pl.col("construction_id").replace("", None))
-    joined = grid.join(worth, on=["listing_id", "construction_id"], how="left", nulls_equal=True, maintain_order="left")
-    return np.asarray(joined[column].fill_null(0.0).to_numpy().reshape(names.shape))
+def worth_of(worth: pl.DataFrame, ids: list[str], construction: npt.NDArray[np.object_]) -> pl.DataFrame:
+    """Return the rows of ``worth`` for every pair and candidate, N times C; 0 and '' where there is no candidate."""
+    count, width = construction.shape
+    names = pl.Series("construction_id", construction.ravel().tolist(), dtype=pl.String).replace("", None)
+    listing = pl.Series("listing_id", ids, dtype=pl.String).gather(np.repeat(np.arange(count), width))
+    keys = ["listing_id", "construction_id"]
+    joined = pl.DataFrame([listing, names]).join(worth, on=keys, how="left", nulls_equal=True, maintain_order="left")
+    money = pl.col("sound_minor", "display_minor", "parts_minor").fill_null(0.0)
+    return joined.with_columns(money, pl.col("basis").fill_null(""))

@@ -1,0 +1,132 @@
+"""The pairs of a chunk before one buyer: a first look at all, a second one at what might be asked."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from triage.blocks import in_order, slices
+from triage.catalogue.repairs import Repair
+from triage.verdict.asking import WHOLE, SignQuestion
+from triage.verdict.beliefs import Beliefs
+from triage.verdict.calls import ASK, SKIP, Calls, Scene, decide
+from triage.verdict.money import Array, Flags
+from triage.verdict.questions import QUESTION, Texts, question_rows
+from triage.verdict.reasons import with_reasons
+from triage.verdict.scenes import Stakes
+from triage.verdict.states import Places, masks_of
+from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows
+
+# Pairs weighed together: few enough for the processor's cache.
+BLOCK = 512
+
+
+@dataclass(frozen=True)
+class Table:
+    """The pairs of a chunk before one buyer."""
+
+    stakes: Stakes
+    sound: pl.DataFrame
+    questions: list[SignQuestion]
+    texts: Texts
+    repairs: Mapping[str, Repair]
+
+    @cached_property
+    def open_questions(self) -> tuple[Array, Flags]:
+        """Decibans each question's group carries now, and whether nobody spoke of the sign yet, [N, Q]."""
+        return _open_questions(self.stakes.beliefs, self.questions)
+
+    def blocks(self, rows: Places) -> Iterator[Places]:
+        """Yield some of the pairs block by block, those of the same parts and as many candidates together."""
+        beliefs = self.stakes.beliefs
+        width = (beliefs.evidence.weight[rows] > 0).sum(axis=1)
+        rows = rows[np.lexsort((width, masks_of(beliefs.present[rows])))]
+        yield from (rows[block] for block in slices(len(rows), BLOCK))
+
+    def decided(self, rows: Places) -> tuple[Scene, Calls]:
+        """Return what the buyer faces in some pairs, and the calls.
+
+        Only the candidates and parts that some of the pairs have are weighed: states double with each part.
+        """
+        beliefs, (current, unsaid) = self.stakes.beliefs, self.open_questions
+        parts = np.flatnonzero(beliefs.present[rows].any(axis=0))
+        candidates = int((beliefs.evidence.weight[rows] > 0).sum(axis=1).max())
+        place = {int(part): number for number, part in enumerate(parts)} | {WHOLE: len(parts)}
+        some = [number for number, question in enumerate(self.questions) if question.bit in place]
+        questions = [replace(self.questions[number], bit=place[self.questions[number].bit]) for number in some]
+        scene, at = self.stakes.narrowed(rows, candidates, parts), (rows[:, None], some)
+        return scene, decide(scene, questions, current[at], unsaid[at])
+
+    def first_look(self, rows: Places) -> tuple[dict[str, pl.DataFrame], Places]:
+        """Return the rows of the pairs of which nothing is asked, and the places of the others."""
+        judged = self._judged(rows, *self.decided(rows))
+        asks = judged.calls.call == ASK
+        found = {
+            "verdict": verdict_rows(judged).filter(pl.Series(~asks)),
+            "plan": plan_rows(judged, ~asks),
+            "question": pl.DataFrame(schema=QUESTION),
+        }
+        return found, rows[asks]
+
+    def second_look(self, rows: Places) -> dict[str, pl.DataFrame]:
+        """Return the rows of pairs that may be asks, with what the answers would do."""
+        scene, (current, unsaid) = self.stakes.scene(rows), self.open_questions
+        judged = with_hope(self._judged(rows, scene, decide(scene, self.questions, current[rows], unsaid[rows])))
+        asks = judged.calls.call == ASK
+        return {
+            "verdict": verdict_rows(judged),
+            "plan": plan_rows(judged, np.ones_like(asks)),
+            "question": question_rows(judged, self.texts, asks),
+        }
+
+    def _judged(self, rows: Places, scene: Scene, calls: Calls) -> Judged:
+        ids = pl.Series("listing_id", self.stakes.beliefs.listing_ids, dtype=pl.String)[rows]
+        none = (np.zeros(len(rows)), np.zeros(len(rows), dtype=np.bool_))
+        return Judged(
+            ids, self.stakes.beliefs.construction[rows], scene, calls, self.sound[rows], self.stakes.basis[rows],
+            self.stakes.value[rows], none, self.repairs,
+        )  # fmt: skip
+
+
+def judged_rows(table: Table, rows: Places) -> dict[str, pl.DataFrame]:
+    """Return the rows of ``verdict``, ``plan`` and ``question`` for some of the pairs.
+
+    What is asked takes a longer look, and few pairs need it: they are gathered, and judged once more together.
+    """
+    first = list(in_order(table.first_look, table.blocks(rows)))
+    asks = np.concatenate([places for _, places in first])
+    second = list(in_order(table.second_look, (asks[block] for block in slices(len(asks), BLOCK))))
+    looks = [look for look, _ in first] + second
+    verdicts, plans, asked = (pl.concat([look[name] for look in looks]) for name in ("verdict", "plan", "question"))
+    return {
+        "verdict": with_reasons(verdicts, asked),
+        "plan": plans.sort("listing_id", "plan"),
+        "question": asked.sort("listing_id", "place"),
+    }
+
+
+def with_hope(judged: Judged) -> Judged:
+    """Return the calls with asks that no answer could turn into a buy made skips."""
+    calls = judged.calls
+    hope = hoped(judged)
+    lost = (calls.call == ASK) & ~calls.haggle & (hope[0] <= 0)
+    return replace(judged, hope=hope, calls=replace(calls, call=np.where(lost, SKIP, calls.call)))
+
+
+def _open_questions(beliefs: Beliefs, questions: list[SignQuestion]) -> tuple[Array, Flags]:
+    """Return the decibans each question's group carries now, and whether nobody spoke of the sign yet."""
+    count = len(beliefs.listing_ids)
+    none = np.zeros(count)
+    current = np.stack([beliefs.group_db.get(question.group, none) for question in questions], axis=1)
+    index = {question.sign: number for number, question in enumerate(questions)}
+    position = {listing: number for number, listing in enumerate(beliefs.listing_ids)}
+    said = beliefs.said.filter(pl.col("sign").is_in(list(index)))
+    unsaid = np.ones((count, len(questions)), dtype=np.bool_)
+    unsaid[
+        said["listing_id"].replace_strict(position, return_dtype=pl.Int64).to_numpy(),
+        said["sign"].replace_strict(index, return_dtype=pl.Int64).to_numpy(),
+    ] = False
+    has = np.concatenate([beliefs.present, np.ones((count, 1), dtype=np.bool_)], axis=1)
+    return current, unsaid & has[:, [question.bit for question in questions]]

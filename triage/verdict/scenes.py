@@ -1,0 +1,108 @@
+"""What pairs are worth to one buyer: each different case valued once, and laid out pair by pair when needed."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from triage.catalogue.buyers import Buyer
+from triage.catalogue.repairs import Repair
+from triage.catalogue.values import Values
+from triage.verdict.beliefs import Beliefs
+from triage.verdict.calls import Scene
+from triage.verdict.mending import Mending
+from triage.verdict.money import Array
+from triage.verdict.offers import Offer
+from triage.verdict.plans import Mender, Valued, Worth, lost_share, value_states
+from triage.verdict.states import Places, Rows, bits_of, joint
+from triage.verdict.worth import worth_of, worth_to
+
+
+@dataclass(frozen=True)
+class Trade:
+    """What a buyer can do with pairs: what they are made of, how they are mended, what values are shared out."""
+
+    materials: Mapping[str, Mapping[str, str]]
+    repairs: Sequence[Repair]
+    values: Values
+
+    def mender(self, buyer: Buyer) -> Mender:
+        """Return the mendings of a buyer."""
+        return Mender(self.repairs, self.materials, buyer)
+
+
+@dataclass(frozen=True)
+class Stakes:
+    """What N pairs may be worth to one buyer.
+
+    Attributes:
+        fitting, other: Values of the different cases when the size fits and when it doesn't, [U].
+        case: Which of the cases each candidate is, [N, C].
+        basis: Where the value of the likeliest candidate is from, [N].
+        value: Value when sound, candidates mixed, minor units, [N].
+    """
+
+    buyer: Buyer
+    beliefs: Beliefs
+    offer: Offer
+    fitting: Valued
+    other: Valued
+    case: Places
+    basis: pl.Series
+    value: Array
+
+    def scene(self, rows: Rows) -> Scene:
+        """Return what the buyer faces in some of the pairs."""
+        evidence, case = self.beliefs.evidence.take(rows), self.case[rows]
+        fitting, other = self.fitting.take(case), self.other.take(case)
+        return Scene(self.buyer, self.offer.take(rows), joint(evidence), evidence.bears, fitting, other)
+
+    def narrowed(self, rows: Places, candidates: int, parts: Places) -> Scene:
+        """Return what the buyer faces in some of the pairs that have no more candidates and parts than these."""
+        evidence, case = self.beliefs.evidence.take(rows).narrowed(candidates, parts), self.case[rows, :candidates]
+        # The states of these parts, among those of all.
+        states = (bits_of(len(parts)).astype(np.int64) * (1 << parts)).sum(axis=1)
+        fitting, other = (side.narrowed(case, states) for side in (self.fitting, self.other))
+        return Scene(self.buyer, self.offer.take(rows), joint(evidence), evidence.bears, fitting, other)
+
+
+def stakes_of(buyer: Buyer, beliefs: Beliefs, offer: Offer, comparables: pl.DataFrame, trade: Trade,
+              mender: Mender) -> Stakes:  # fmt: skip
+    """Return what pairs may be worth to a buyer.
+
+    Args:
+        comparables: As ``read_comparables`` returns them.
+        mender: The buyer's.
+    """
+    found = worth_of(worth_to(buyer, comparables), beliefs.listing_ids, beliefs.construction)
+    shape = beliefs.construction.shape
+    worth = Worth(*(found[name].to_numpy().reshape(shape) for name in ("sound_minor", "display_minor", "parts_minor")))
+    mending = mender.of(beliefs.construction, beliefs.evidence.bears)
+    value = (beliefs.evidence.weight * worth.sound).sum(axis=1)
+    cases = cases_of(worth, mending, mender.mendings, buyer, trade.values)
+    return Stakes(buyer, beliefs, offer, *cases, found["basis"].gather_every(shape[1]), value)
+
+
+def cases_of(
+    worth: Worth, mending: Places, mendings: Sequence[Mending], buyer: Buyer, values: Values
+) -> tuple[Valued, Valued, Places]:
+    """Return the values of the different cases when the size fits and when it doesn't, and which each pair is.
+
+    Pairs of one release in one condition are alike in all that their worth hangs on.
+
+    Args:
+        worth, mending: By pair and candidate, [N, C].
+    """
+    columns = {"sound": worth.sound, "display": worth.display, "parts": worth.parts, "mending": mending}
+    cells = pl.DataFrame({name: column.ravel() for name, column in columns.items()})
+    cases = cells.unique(maintain_order=True)
+    index = cells.join(cases.with_row_index("case"), on=cells.columns, how="left", maintain_order="left")["case"]
+    once = Worth(*(cases[name].to_numpy() for name in ("sound", "display", "parts")))
+    shares = (lost_share(values.unfit_share), values.restored_share, values.display_loss)
+    # To whom the size is wrong a pair is worth what others see in it.
+    others = tuple(purpose for purpose in buyer.purposes if purpose in ("display", "resell"))
+    salvage = buyer.model_copy(update={"purposes": others})
+    kinds = cases["mending"].to_numpy()
+    fitting, other = (value_states(once, kinds, mendings, one, shares) for one in (buyer, salvage))
+    return fitting, other, index.cast(pl.Int64).to_numpy().reshape(mending.shape)
