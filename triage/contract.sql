@@ -489,6 +489,26 @@ COMMENT ON COLUMN question.gain_minor IS 'Expected value of this answer alone, m
 COMMENT ON COLUMN question.if_yes IS 'What a yes would do to the offer or the call, the other answers being good';
 COMMENT ON COLUMN question.if_no IS 'What a no would do to the offer or the call, the other answers being good';
 
+CREATE TABLE IF NOT EXISTS sensitivity (
+  listing_id     VARCHAR NOT NULL,
+  buyer          VARCHAR NOT NULL,
+  place          INTEGER NOT NULL CHECK (place BETWEEN 1 AND 2),
+  number         VARCHAR NOT NULL,
+  low            DOUBLE,
+  high           DOUBLE,
+  at_low_minor   BIGINT NOT NULL,
+  at_high_minor  BIGINT NOT NULL
+);
+COMMENT ON TABLE sensitivity IS 'The two numbers that would move a buy or an ask most, each moved alone';
+COMMENT ON COLUMN sensitivity.listing_id IS 'The listing';
+COMMENT ON COLUMN sensitivity.buyer IS 'The buyer';
+COMMENT ON COLUMN sensitivity.place IS '1 the wider swing, 2 the next';
+COMMENT ON COLUMN sensitivity.number IS 'p_unfit and a part, value_minor, repair_minor, shipping_minor, p_fits or construction_id';
+COMMENT ON COLUMN sensitivity.low IS 'Lower end of its range; NULL for repairs and the release, which are no single number';
+COMMENT ON COLUMN sensitivity.high IS 'Upper end of its range';
+COMMENT ON COLUMN sensitivity.at_low_minor IS 'What would be left over at the lower end, minor units; for the release: the least welcome';
+COMMENT ON COLUMN sensitivity.at_high_minor IS 'What would be left over at the upper end, minor units; for the release: the most welcome';
+
 CREATE TABLE IF NOT EXISTS answer (
   listing_id   VARCHAR NOT NULL,
   sign         VARCHAR NOT NULL,

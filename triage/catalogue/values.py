@@ -22,6 +22,15 @@ class CategoryValue(Document):
     parts_minor: Minor
 
 
+class Doubt(Document):
+    """How far a figure may be off either way, as a share of it."""
+
+    own: Share
+    comparable: Share
+    usual: Share
+    shipping: Share
+
+
 class Values(Document):
     """Category values, what wear and faults take off, and how far comparables are trusted.
 
@@ -32,6 +41,7 @@ class Values(Document):
     unfit_share: dict[str, Share]
     sound_share: dict[str, Share]
     display_share: dict[str, Share]
+    doubt: Doubt
     display_loss: Share = 0.5
     reissue_display_share: Share = 0.5
     sound_from: Share = 0.5

@@ -17,7 +17,7 @@ from triage.verdict.plans import WEARING
 from triage.verdict.scenes import stakes_of
 from triage.verdict.states import joint, wearable_chance
 from triage.verdict.tables import whole_minor
-from triage.verdict.worth import read_comparables
+from triage.verdict.worth import pool_comparables, read_comparables
 
 # What a buyer is for each purpose: to wear as it comes, to mend and wear, to show.
 PURPOSES: Mapping[str, Mapping[str, object]] = {
@@ -63,6 +63,7 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
         (what is lost when only the parts are left). Money in the buyer's currency.
     """
     register(store, "chunk", pairs.select("listing_id"))
+    pool_comparables(store, ground.values)
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
     trade = trade_of(store, ground)
     beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, buyer.horizon_years)

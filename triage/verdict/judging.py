@@ -26,7 +26,7 @@ from triage.verdict.questions import Texts
 from triage.verdict.scenes import Trade, stakes_of
 from triage.verdict.states import PARTS, outlook
 from triage.verdict.tables import weak_part, whole_minor
-from triage.verdict.worth import read_comparables
+from triage.verdict.worth import pool_comparables, read_comparables
 
 # Pairs read together: the chances at the storage nodes are what fills the memory.
 CHUNK_LISTINGS = 20_000
@@ -110,8 +110,8 @@ class Ground:
 
 
 def run(store: Connection, ground: Ground, as_of: date) -> None:
-    """Write posterior, soundness, verdict, plan and question of the listings in ``todo``."""
-    for table in ("posterior", "soundness", "verdict", "plan", "question"):
+    """Write posterior, soundness, verdict, plan, question and sensitivity of the listings in ``todo``."""
+    for table in ("posterior", "soundness", "verdict", "plan", "question", "sensitivity"):
         store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
     buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
     register(store, "buyer_row", pl.DataFrame(buyers))
@@ -123,6 +123,7 @@ def run(store: Connection, ground: Ground, as_of: date) -> None:
         heard = read_heard(store, ground.signs, ground.ageing_signs)
         for horizon in ground.horizons():
             _believe(store, heard.beliefs(store, horizon), horizon)
+    pool_comparables(store, ground.values)
     bench = Bench.of(store, ground, as_of)
     for _ in _chunks(store, pairs.filter("open")):
         _judge(store, bench)
@@ -202,10 +203,11 @@ def _judge(store: Connection, bench: Bench) -> None:
             append(store, "verdict", ruled_out_rows(buyer, offer, out, sound))
             rows = np.flatnonzero(out.is_null().to_numpy())
             if len(rows):
-                stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, bench.menders[buyer.id])
-                table = Table(stakes, sound, bench.questions, bench.texts, ground.repairs)
+                mender = bench.menders[buyer.id]
+                stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, mender)
+                table = Table(stakes, sound, bench.questions, bench.texts, ground.repairs, mender, ground.values)
                 for name, found in judged_rows(table, rows).items():
-                    append(store, name, found)
+                    append(store, name, found.sort("listing_id", maintain_order=True))
 
 
 def release_names(store: Connection) -> dict[str, str]:

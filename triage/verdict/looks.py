@@ -9,13 +9,16 @@ import polars as pl
 
 from triage.blocks import in_order, slices
 from triage.catalogue.repairs import Repair
+from triage.catalogue.values import Values
 from triage.verdict.asking import WHOLE, SignQuestion
 from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import ASK, SKIP, Calls, Scene, decide
 from triage.verdict.money import Array, Flags
+from triage.verdict.plans import Mender
 from triage.verdict.questions import QUESTION, Texts, question_rows
 from triage.verdict.reasons import with_reasons
 from triage.verdict.scenes import Stakes
+from triage.verdict.sensitivity import SENSITIVITY, sensitivity_rows
 from triage.verdict.states import Places, masks_of
 from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows
 
@@ -32,6 +35,8 @@ class Table:
     questions: list[SignQuestion]
     texts: Texts
     repairs: Mapping[str, Repair]
+    mender: Mender
+    values: Values
 
     @cached_property
     def open_questions(self) -> tuple[Array, Flags]:
@@ -60,18 +65,15 @@ class Table:
         return scene, decide(scene, questions, current[at], unsaid[at])
 
     def first_look(self, rows: Places) -> tuple[dict[str, pl.DataFrame], Places]:
-        """Return the rows of the pairs of which nothing is asked, and the places of the others."""
+        """Return the rows of the pairs that are left to others, and the places of the rest."""
         judged = self._judged(rows, *self.decided(rows))
-        asks = judged.calls.call == ASK
-        found = {
-            "verdict": verdict_rows(judged).filter(pl.Series(~asks)),
-            "plan": plan_rows(judged, ~asks),
-            "question": pl.DataFrame(schema=QUESTION),
-        }
-        return found, rows[asks]
+        skips = judged.calls.call == SKIP
+        return {"verdict": verdict_rows(judged).filter(pl.Series(skips)), "plan": plan_rows(judged, skips)}, rows[
+            ~skips
+        ]
 
     def second_look(self, rows: Places) -> dict[str, pl.DataFrame]:
-        """Return the rows of pairs that may be asks, with what the answers would do."""
+        """Return the rows of pairs to buy or ask about, with what answers and other numbers would do."""
         scene, (current, unsaid) = self.stakes.scene(rows), self.open_questions
         judged = with_hope(self._judged(rows, scene, decide(scene, self.questions, current[rows], unsaid[rows])))
         asks = judged.calls.call == ASK
@@ -79,6 +81,7 @@ class Table:
             "verdict": verdict_rows(judged),
             "plan": plan_rows(judged, np.ones_like(asks)),
             "question": question_rows(judged, self.texts, asks),
+            "sensitivity": sensitivity_rows(self.stakes, rows, scene, judged.ids, self.mender, self.values),
         }
 
     def _judged(self, rows: Places, scene: Scene, calls: Calls) -> Judged:
@@ -91,20 +94,22 @@ class Table:
 
 
 def judged_rows(table: Table, rows: Places) -> dict[str, pl.DataFrame]:
-    """Return the rows of ``verdict``, ``plan`` and ``question`` for some of the pairs.
+    """Return the rows of ``verdict``, ``plan``, ``question`` and ``sensitivity`` for some of the pairs.
 
-    What is asked takes a longer look, and few pairs need it: they are gathered, and judged once more together.
+    What is worth buying or asking about takes a longer look, and few pairs do: they are gathered, and judged
+    once more together.
     """
+    table.open_questions  # noqa: B018 - worked out once, before the blocks share it
     first = list(in_order(table.first_look, table.blocks(rows)))
-    asks = np.concatenate([places for _, places in first])
-    second = list(in_order(table.second_look, (asks[block] for block in slices(len(asks), BLOCK))))
-    looks = [look for look, _ in first] + second
-    verdicts, plans, asked = (pl.concat([look[name] for look in looks]) for name in ("verdict", "plan", "question"))
-    return {
-        "verdict": with_reasons(verdicts, asked),
-        "plan": plans.sort("listing_id", "plan"),
-        "question": asked.sort("listing_id", "place"),
+    left = np.concatenate([places for _, places in first])
+    looks = [look for look, _ in first]
+    looks += in_order(table.second_look, (left[block] for block in slices(len(left), BLOCK)))
+    empty = {"question": pl.DataFrame(schema=QUESTION), "sensitivity": pl.DataFrame(schema=SENSITIVITY)}
+    found = {
+        name: pl.concat([*([empty[name]] if name in empty else []), *(look[name] for look in looks if name in look)])
+        for name in ("verdict", "plan", "question", "sensitivity")
     }
+    return found | {"verdict": with_reasons(found["verdict"], found["question"])}
 
 
 def with_hope(judged: Judged) -> Judged:

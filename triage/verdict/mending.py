@@ -73,7 +73,7 @@ def possible(repair: Repair, materials: Mapping[str, str], buyer: Buyer) -> bool
     )
 
 
-def mend(repairs: Sequence[Repair], bears: int, buyer: Buyer) -> Mending:
+def mend(repairs: Sequence[Repair], bears: int, buyer: Buyer, end: int = 1) -> Mending:
     """Return the cheapest repairs for each of the 256 states.
 
     A set of up to three repairs will do when it covers the parts and when no part that it needs fit
@@ -82,11 +82,12 @@ def mend(repairs: Sequence[Repair], bears: int, buyer: Buyer) -> Mending:
     Args:
         repairs: Those that are possible.
         bears: Load-bearing parts, as a state.
+        end: 0, 1, 2 for what the repairs cost at least, in the middle and at most.
     """
     groups = [(), *(group for size in range(1, MOST_REPAIRS + 1) for group in combinations(repairs, size))]
     covers = np.array([_union(mask_of(r.covers) for r in group) for group in groups])
     needs = np.array([_union(mask_of(r.needs_fit) for r in group) for group in groups])
-    cost = np.array([sum(repair_cost(r, buyer) for r in group) for group in groups], dtype=np.float64)
+    cost = np.array([sum(repair_cost(r, buyer, end) for r in group) for group in groups], dtype=np.float64)
     left = MASKS[:, None] & ~covers
     holds = (left & needs) == 0
     full, full_cost = _cheapest(np.where(holds & (left == 0), cost, np.inf))

@@ -24,6 +24,14 @@ class Worth:
     display: Array
     parts: Array
 
+    def take(self, rows: Rows) -> "Worth":
+        """Return the values of some of the pairs."""
+        return Worth(self.sound[rows], self.display[rows], self.parts[rows])
+
+    def times(self, factor: Array) -> "Worth":
+        """Return the values times a factor for each pair, [N]."""
+        return Worth(*(value * factor[:, None] for value in (self.sound, self.display, self.parts)))
+
 
 @dataclass(frozen=True)
 class Valued:
@@ -75,6 +83,14 @@ class Mender:
         self._possible: dict[str, tuple[str, ...]] = {}
         self._numbers: dict[tuple[tuple[str, ...], int], int] = {}
         self.mendings: list[Mending] = []
+        self._ends: dict[int, list[Mending]] = {0: [], 2: []}
+
+    def at(self, end: int) -> list[Mending]:
+        """Return the mendings with what the repairs cost at least, end 0, or at most, end 2."""
+        known = self._ends[end]
+        for some, bears in list(self._numbers)[len(known) :]:
+            known.append(mend(self._usable(some), bears, self._buyer, end))
+        return known
 
     def of(self, construction: npt.NDArray[np.object_], bears: Flags) -> Places:
         """Return for every pair and candidate the index of its mending in ``mendings``, [N, C]."""
@@ -93,9 +109,11 @@ class Mender:
         key = (self._possible[construction], bears)
         if key not in self._numbers:
             self._numbers[key] = len(self.mendings)
-            usable = [repair for repair in self._repairs if repair.id in key[0]]
-            self.mendings.append(mend(usable, bears, self._buyer))
+            self.mendings.append(mend(self._usable(key[0]), bears, self._buyer))
         return self._numbers[key]
+
+    def _usable(self, ids: tuple[str, ...]) -> list[Repair]:
+        return [repair for repair in self._repairs if repair.id in ids]
 
 
 def value_states(

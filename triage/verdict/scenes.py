@@ -39,8 +39,10 @@ class Stakes:
     Attributes:
         fitting, other: Values of the different cases when the size fits and when it doesn't, [U].
         case: Which of the cases each candidate is, [N, C].
+        worth, mending: What each candidate is worth and how it is mended, [N, C].
         basis: Where the value of the likeliest candidate is from, [N].
         value: Value when sound, candidates mixed, minor units, [N].
+        doubt: How far it may be off either way, as a share, [N].
     """
 
     buyer: Buyer
@@ -49,8 +51,11 @@ class Stakes:
     fitting: Valued
     other: Valued
     case: Places
+    worth: Worth
+    mending: Places
     basis: pl.Series
     value: Array
+    doubt: Array
 
     def scene(self, rows: Rows) -> Scene:
         """Return what the buyer faces in some of the pairs."""
@@ -75,13 +80,16 @@ def stakes_of(buyer: Buyer, beliefs: Beliefs, offer: Offer, comparables: pl.Data
         comparables: As ``read_comparables`` returns them.
         mender: The buyer's.
     """
-    found = worth_of(worth_to(buyer, comparables), beliefs.listing_ids, beliefs.construction)
+    found = worth_of(worth_to(buyer, comparables, trade.values.doubt.own), beliefs.listing_ids, beliefs.construction)
     shape = beliefs.construction.shape
     worth = Worth(*(found[name].to_numpy().reshape(shape) for name in ("sound_minor", "display_minor", "parts_minor")))
     mending = mender.of(beliefs.construction, beliefs.evidence.bears)
     value = (beliefs.evidence.weight * worth.sound).sum(axis=1)
     cases = cases_of(worth, mending, mender.mendings, buyer, trade.values)
-    return Stakes(buyer, beliefs, offer, *cases, found["basis"].gather_every(shape[1]), value)
+    first = found.select("basis", "doubt").gather_every(shape[1])
+    return Stakes(
+        buyer, beliefs, offer, *cases, worth, mending, first["basis"], value, first["doubt"].to_numpy()
+    )  # fmt: skip
 
 
 def cases_of(
@@ -99,10 +107,17 @@ def cases_of(
     cases = cells.unique(maintain_order=True)
     index = cells.join(cases.with_row_index("case"), on=cells.columns, how="left", maintain_order="left")["case"]
     once = Worth(*(cases[name].to_numpy() for name in ("sound", "display", "parts")))
+    fitting, other = both_sides(once, cases["mending"].to_numpy(), mendings, buyer, values)
+    return fitting, other, index.cast(pl.Int64).to_numpy().reshape(mending.shape)
+
+
+def both_sides(
+    worth: Worth, mending: Places, mendings: Sequence[Mending], buyer: Buyer, values: Values
+) -> tuple[Valued, Valued]:
+    """Return the values of all states when the size fits and when it doesn't."""
     shares = (lost_share(values.unfit_share), values.restored_share, values.display_loss)
     # To whom the size is wrong a pair is worth what others see in it.
     others = tuple(purpose for purpose in buyer.purposes if purpose in ("display", "resell"))
     salvage = buyer.model_copy(update={"purposes": others})
-    kinds = cases["mending"].to_numpy()
-    fitting, other = (value_states(once, kinds, mendings, one, shares) for one in (buyer, salvage))
-    return fitting, other, index.cast(pl.Int64).to_numpy().reshape(mending.shape)
+    fitting, other = (value_states(worth, mending, mendings, one, shares) for one in (buyer, salvage))
+    return fitting, other

@@ -12,12 +12,20 @@ from triage.store import Connection, frame
 MOST_COMPARABLES = 50
 
 # What a sound pair fetches shows in pairs that are likely sound: an unsound one is cheap for a reason, a
-# boxed one dear for another. The pair itself and its twins are left out: it is no evidence of its own worth.
-COMPARABLES = f"""
+# boxed one dear for another. Of each release the latest offers of its own and of the model's other releases,
+# twice as many as are looked at: a pair itself and its twins fall out of them.
+POOL = f"""
+CREATE OR REPLACE TEMP TABLE pool AS
 WITH sound AS (
   SELECT listing_id, arg_min(p_wearable, horizon_years) AS p_wearable
   FROM soundness
   GROUP BY listing_id
+),
+release AS (
+  SELECT DISTINCT c.model_id, c.maker || ' ' || c.model AS model
+  FROM match m
+  JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
+  WHERE m.listing_id IN (SELECT listing_id FROM todo)
 ),
 offer AS (
   SELECT
@@ -32,42 +40,72 @@ offer AS (
   JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
   JOIN sound s ON s.listing_id = l.listing_id AND s.p_wearable >= $2
   WHERE l.kind = 'pair' AND l.price_base_minor > 0 AND l.price_kind = 'fixed'
-),
-couple AS (
-  SELECT
-    target.listing_id,
-    target.construction_id,
-    o.model_id = target.construction_id AS same_release,
-    o.price_minor * CASE WHEN o.sold THEN 1.0 ELSE $1 END AS worth_minor,
-    o.price_minor,
-    o.sold,
-    o.last_seen,
-    row_number() OVER (
-      PARTITION BY target.listing_id, target.construction_id, o.model_id = target.construction_id
-      ORDER BY o.last_seen DESC, o.listing_id
-    ) AS nth
-  FROM (
-    SELECT m.listing_id, m.construction_id, c.maker || ' ' || c.model AS model
-    FROM match m
-    JOIN construction c ON c.model_id = m.construction_id
-    WHERE NOT c.generic AND m.listing_id IN (SELECT listing_id FROM chunk)
-  ) target
-  JOIN offer o ON o.model = target.model AND o.listing_id <> target.listing_id
-  ANTI JOIN twin t ON t.listing_id = target.listing_id AND t.twin_id = o.listing_id
 )
 SELECT
-  listing_id,
-  construction_id,
-  same_release,
+  r.model_id AS construction_id,
+  o.model_id = r.model_id AS same_release,
+  o.listing_id,
+  o.price_minor * CASE WHEN o.sold THEN 1.0 ELSE $1 END AS worth_minor,
+  o.price_minor,
+  o.sold,
+  o.last_seen,
+  row_number() OVER (
+    PARTITION BY r.model_id, o.model_id = r.model_id ORDER BY o.last_seen DESC, o.listing_id
+  ) AS nth
+FROM release r
+JOIN offer o ON o.model = r.model
+QUALIFY nth <= {2 * MOST_COMPARABLES}
+"""
+FIGURES = """
   count(*) AS pairs,
   median(worth_minor) AS median_minor,
   min(price_minor) AS least_minor,
   max(price_minor) AS most_minor,
   count(*) FILTER (WHERE sold) AS sold,
   max(last_seen) AS latest
-FROM couple
+"""
+POOLED = f"""
+CREATE OR REPLACE TEMP TABLE pooled AS
+SELECT construction_id, same_release, {FIGURES}
+FROM pool
 WHERE nth <= {MOST_COMPARABLES}
+GROUP BY construction_id, same_release
+"""
+# The pair itself and its twins are left out: it is no evidence of its own worth. Only the few pairs that are in
+# the pool of their own release, or have a twin there, need figures of their own.
+COMPARABLES = f"""
+WITH target AS (
+  SELECT DISTINCT listing_id, construction_id FROM match WHERE listing_id IN (SELECT listing_id FROM chunk)
+),
+same AS (
+  SELECT listing_id, listing_id AS other_id FROM chunk
+  UNION
+  SELECT listing_id, twin_id FROM twin WHERE listing_id IN (SELECT listing_id FROM chunk)
+),
+inside AS (
+  SELECT DISTINCT t.listing_id, t.construction_id, p.same_release
+  FROM same s
+  JOIN pool p ON p.listing_id = s.other_id AND p.nth <= {MOST_COMPARABLES}
+  JOIN target t ON t.listing_id = s.listing_id AND t.construction_id = p.construction_id
+),
+own AS (
+  SELECT i.listing_id, p.*
+  FROM inside i
+  JOIN pool p ON p.construction_id = i.construction_id AND p.same_release = i.same_release
+  ANTI JOIN same s ON s.listing_id = i.listing_id AND s.other_id = p.listing_id
+  QUALIFY row_number() OVER (
+    PARTITION BY i.listing_id, p.construction_id, p.same_release ORDER BY p.nth
+  ) <= {MOST_COMPARABLES}
+)
+SELECT listing_id, construction_id, same_release, {FIGURES}
+FROM own
 GROUP BY listing_id, construction_id, same_release
+UNION ALL
+SELECT t.listing_id, p.*
+FROM target t
+JOIN pooled p ON p.construction_id = t.construction_id
+ANTI JOIN inside i ON i.listing_id = t.listing_id AND i.construction_id = p.construction_id
+  AND i.same_release = p.same_release
 ORDER BY listing_id, construction_id, same_release
 """
 TARGETS = """
@@ -80,13 +118,20 @@ ORDER BY m.listing_id, m.construction_id
 """
 
 
+def pool_comparables(store: Connection, values: Values) -> None:
+    """Gather the offers that listings in ``todo`` may be compared with; soundness must be written before."""
+    store.execute(POOL, [values.asked_share, values.sound_from])
+    store.execute(POOLED)
+
+
 def read_comparables(store: Connection, values: Values) -> pl.DataFrame:
     """Return per listing and candidate the worth of comparable pairs, drawn to the wider group when few.
 
-    Columns: listing_id, construction_id, name, category, sound_minor, display_minor, parts_minor, basis.
+    ``pool_comparables`` comes first. Columns: listing_id, construction_id, name, category, sound_minor,
+    display_minor, parts_minor, sound_share, display_share, basis, doubt.
     ``(n median + k wider) / (n + k)`` for release over model over category; k = ``comparable_prior``.
     """
-    found = frame(store, COMPARABLES, [values.asked_share, values.sound_from])
+    found = frame(store, COMPARABLES)
     categories = pl.DataFrame(
         [(name, float(v.sound_minor), v.display_minor, v.parts_minor) for name, v in sorted(values.category.items())],
         schema=["category", "usual_minor", "display_minor", "parts_minor"],
@@ -121,6 +166,7 @@ def read_comparables(store: Connection, values: Values) -> pl.DataFrame:
         display_share=shown,
         sound_share=pl.col("condition").replace_strict(values.sound_share, return_dtype=pl.Float64),
         basis=_basis(own, other),
+        doubt=pl.when(own + other > 0).then(values.doubt.comparable).otherwise(values.doubt.usual),
     ).select(
         "listing_id",
         "construction_id",
@@ -132,6 +178,7 @@ def read_comparables(store: Connection, values: Values) -> pl.DataFrame:
         "sound_share",
         "display_share",
         "basis",
+        "doubt",
     )
 
 
@@ -151,10 +198,13 @@ def _whole(column: str) -> pl.Expr:
     return (pl.col(column) / 100).round(0).cast(pl.Int64)
 
 
-def worth_to(buyer: Buyer, comparables: pl.DataFrame) -> pl.DataFrame:
+def worth_to(buyer: Buyer, comparables: pl.DataFrame, own_doubt: float) -> pl.DataFrame:
     """Return ``comparables`` with the buyer's own figures where they have any, less what wear takes off.
 
     The narrowest of the buyer's wants applies: release before model before category.
+
+    Args:
+        own_doubt: How far the buyer's own figures may be off, as a share.
     """
     worth = comparables.with_columns(
         pl.col("sound_minor", "display_minor", "parts_minor").cast(pl.Float64), own=pl.lit(False)
@@ -183,6 +233,7 @@ def worth_to(buyer: Buyer, comparables: pl.DataFrame) -> pl.DataFrame:
         sound_minor=pl.col("sound_minor") * pl.col("sound_share"),
         display_minor=pl.col("display_minor") * pl.col("display_share"),
         basis=pl.when("own").then(pl.lit("the buyer's own figure")).otherwise("basis"),
+        doubt=pl.when("own").then(own_doubt).otherwise("doubt"),
     )
 
 
@@ -198,4 +249,4 @@ def worth_of(worth: pl.DataFrame, ids: list[str], construction: npt.NDArray[np.o
     keys = ["listing_id", "construction_id"]
     joined = pl.DataFrame([listing, names]).join(worth, on=keys, how="left", nulls_equal=True, maintain_order="left")
     money = pl.col("sound_minor", "display_minor", "parts_minor").fill_null(0.0)
-    return joined.with_columns(money, pl.col("basis").fill_null(""))
+    return joined.with_columns(money, pl.col("basis").fill_null(""), pl.col("doubt").fill_null(0.0))
