@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.verdict.test_coherence import evidence
 from triage import batch
 from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import decide
@@ -19,8 +20,6 @@ from triage.verdict.questions import Texts
 from triage.verdict.scenes import Stakes, both_sides, cases_of
 from triage.verdict.sensitivity import LEAST_SWING, MOST_NUMBERS, sensitivity_rows
 from triage.verdict.states import PARTS, joint, outlook
-
-from tests.verdict.test_coherence import evidence
 
 PAIRS, CANDIDATES = 6, 3
 

@@ -112,12 +112,12 @@ def plan_rows(judged: Judged, wanted: Flags) -> pl.DataFrame:
             {
                 "row": row,
                 "listing_id": judged.ids.gather(row),
-                "buyer": scene.buyer.id,
                 "plan": named(PLANS, plan),
                 "probability": np.minimum(calls.plan_chance[row, plan], 1.0),
                 "value_minor": whole_minor(calls.plan_value[row, plan]),
             }
         )
+        .with_columns(buyer=pl.lit(scene.buyer.id))
         .join(mending.with_columns(plan=pl.lit("restore")), on=["row", "plan"], how="left", maintain_order="left")
         .drop("row")
     )
