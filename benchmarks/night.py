@@ -1,0 +1,97 @@
+"""Time the whole night, from exports to reports, stage by stage.
+
+    python -m benchmarks.night [LISTINGS ...]
+
+Each size is one process of its own on exports made for it (``benchmarks/exports.py``, 5,000 releases) with one buyer,
+and prints seconds, rows a second, processor seconds and peak memory for each stage, then how the time of the night
+grows from size to size: 1 = in proportion.
+"""
+
+import json
+import math
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import date
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[1]
+STAGES = ("ingest", "listing", "match", "observation", "prognosis", "rules", "verdict", "writeup")
+AS_OF = date(2026, 11, 25)
+RELEASES = 5_000
+
+
+def one_night(folder: Path) -> list[dict[str, Any]]:
+    """Run a night over the exports in a folder and return what each stage took."""
+    from triage import batch, catalogue
+    from triage.store import open_store
+
+    begun, steps = time.perf_counter(), []
+    known = catalogue.load(ROOT / "rules", [folder / "constructions.csv"], [ROOT / "rules/buyers/daily.toml"])
+    steps.append({"stage": "rules/ read", "seconds": time.perf_counter() - begun, "cpu": 0.0, "peak": peak_gb()})
+
+    def timed(name: str, run: Callable[..., Any]) -> Callable[..., Any]:
+        def wrapped(*values: Any, **named: Any) -> Any:
+            wall, cpu = time.perf_counter(), time.process_time()
+            result = run(*values, **named)
+            wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
+            steps.append({"stage": name, "seconds": wall, "cpu": cpu, "peak": peak_gb()})
+            return result
+
+        return wrapped
+
+    for name in STAGES:
+        module = getattr(batch, name)
+        module.run = timed(name, module.run)
+    with open_store(folder / "night.duckdb") as store:
+        batch.nightly(store, known, [folder / "exports"], AS_OF, folder / "reports")
+    total = time.perf_counter() - begun
+    children = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 2**20
+    steps.append({"stage": "night", "seconds": total, "cpu": time.process_time(), "peak": max(peak_gb(), children)})
+    return steps
+
+
+def peak_gb() -> float:
+    """Return the highest memory so far, GB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+
+
+def main(sizes: list[int]) -> None:
+    """Print a table for each size, and the growth between sizes."""
+    from benchmarks.exports import write_world
+
+    nights: list[tuple[int, float]] = []
+    for size in sizes:
+        with tempfile.TemporaryDirectory() as place:
+            write_world(Path(place), size, RELEASES)
+            again = [sys.executable, "-m", "benchmarks.night", "--one", place]
+            done = subprocess.run(again, cwd=ROOT, capture_output=True, text=True, env=os.environ | ONE_THREAD)
+            if done.returncode:
+                sys.exit(done.stderr)
+            steps = json.loads(done.stdout.splitlines()[-1])
+            kept = sum(file.stat().st_size for file in Path(place).glob("night.duckdb*"))
+        print(f"\n{size} listings, {RELEASES} releases; the store has {kept / 2**20:.0f} MB")
+        print(f"{'stage':14} {'seconds':>8} {'rows/s':>9} {'cpu s':>8} {'peak GB':>8}")
+        for step in steps:
+            rate = size / max(step["seconds"], 1e-9)
+            print(f"{step['stage']:14} {step['seconds']:8.2f} {rate:9.0f} {step['cpu']:8.2f} {step['peak']:8.2f}")
+        nights.append((size, steps[-1]["seconds"]))
+    for (few, short), (many, long) in pairwise(nights):
+        print(f"growth from {few} to {many}: exponent {math.log(long / short) / math.log(many / few):.2f}")
+
+
+# As the command line has it.
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1"}
+
+
+if __name__ == "__main__":
+    if "--one" in sys.argv:
+        print(json.dumps(one_night(Path(sys.argv[2]))))
+    else:
+        main([int(size) for size in sys.argv[1:]] or [10_000, 100_000])
