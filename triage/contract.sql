@@ -387,6 +387,7 @@ CREATE TABLE IF NOT EXISTS soundness (
   p_wearable_lo  DOUBLE NOT NULL,
   p_wearable     DOUBLE NOT NULL,
   p_wearable_hi  DOUBLE NOT NULL,
+  weak_part      VARCHAR,
   PRIMARY KEY (listing_id, horizon_years)
 );
 COMMENT ON TABLE soundness IS 'What is believed of the pair as a whole; decides which pairs are comparable to a sound one';
@@ -395,6 +396,7 @@ COMMENT ON COLUMN soundness.horizon_years IS 'Years of ordinary wear every load-
 COMMENT ON COLUMN soundness.p_wearable_lo IS 'Lower end of the range';
 COMMENT ON COLUMN soundness.p_wearable IS 'Chance that every load-bearing part is fit, before any repair';
 COMMENT ON COLUMN soundness.p_wearable_hi IS 'Upper end of the range';
+COMMENT ON COLUMN soundness.weak_part IS 'Load-bearing part most likely to be unfit; else the likeliest of the others';
 
 CREATE TABLE IF NOT EXISTS verdict (
   listing_id       VARCHAR NOT NULL,

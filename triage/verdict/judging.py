@@ -54,7 +54,7 @@ WHERE l.kind = 'pair' AND l.listing_id IN (SELECT listing_id FROM todo)
 ORDER BY l.listing_id
 """
 SOUNDNESS = """
-SELECT p_wearable_lo, p_wearable, p_wearable_hi
+SELECT p_wearable_lo, p_wearable, p_wearable_hi, weak_part
 FROM soundness
 WHERE horizon_years = ? AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id
@@ -156,6 +156,7 @@ def _believe(store: Connection, beliefs: Beliefs, horizon: float) -> None:
         "p_wearable_lo": np.minimum(low, mid),
         "p_wearable": mid,
         "p_wearable_hi": np.maximum(high, mid),
+        "weak_part": weak_part(ends[0][1], beliefs.evidence, beliefs.present),
     }
     append(store, "soundness", pl.DataFrame(sound))
 
@@ -187,27 +188,35 @@ def trade_of(store: Connection, ground: Ground) -> Trade:
 
 
 def _judge(store: Connection, bench: Bench) -> None:
-    """Write verdicts, plans and questions of the pairs in ``chunk``."""
-    ground = bench.ground
-    heard = read_heard(store, ground.signs, ground.ageing_signs)
-    offers, comparables = read_offers(store), read_comparables(store, ground.values)
+    """Write verdicts, plans, questions and sensitivity of the pairs in ``chunk``."""
+    ground, offers = bench.ground, read_offers(store)
+    sound = {horizon: frame(store, SOUNDNESS, [horizon]) for horizon in ground.horizons()}
+    offered = {buyer.id: offer_to(buyer, offers, ground.routes, bench.as_of) for buyer in ground.buyers.values()}
+    weighed = np.zeros((len(offered), offers.height), dtype=np.bool_)
+    for number, buyer in enumerate(ground.buyers.values()):
+        out = ruled_out(buyer, offered[buyer.id], ground.signs)
+        append(store, "verdict", ruled_out_rows(buyer, offered[buyer.id], out, sound[buyer.horizon_years]))
+        weighed[number] = out.is_null().to_numpy()
+    # Only what some buyer may want is read and weighed.
+    some = np.flatnonzero(weighed.any(axis=0))
+    if not len(some):
+        return
+    store.unregister("chunk")
+    register(store, "chunk", offers.select("listing_id")[some])
+    heard, comparables = read_heard(store, ground.signs, ground.ageing_signs), read_comparables(store, ground.values)
     for horizon in ground.horizons():
         beliefs = heard.beliefs(store, horizon)
-        parts, _ = outlook(beliefs.evidence)
-        sound = frame(store, SOUNDNESS, [horizon]).with_columns(weak_part(parts, beliefs.evidence, beliefs.present))
-        for buyer in ground.buyers.values():
-            if buyer.horizon_years != horizon:
+        for number, buyer in enumerate(ground.buyers.values()):
+            rows = np.flatnonzero(weighed[number, some])
+            if buyer.horizon_years != horizon or not len(rows):
                 continue
-            offer = offer_to(buyer, offers, ground.routes, bench.as_of)
-            out = ruled_out(buyer, offer, ground.signs)
-            append(store, "verdict", ruled_out_rows(buyer, offer, out, sound))
-            rows = np.flatnonzero(out.is_null().to_numpy())
-            if len(rows):
-                mender = bench.menders[buyer.id]
-                stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, mender)
-                table = Table(stakes, sound, bench.questions, bench.texts, ground.repairs, mender, ground.values)
-                for name, found in judged_rows(table, rows).items():
-                    append(store, name, found.sort("listing_id", maintain_order=True))
+            mender, offer = bench.menders[buyer.id], offered[buyer.id].take(some)
+            stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, mender)
+            table = Table(
+                stakes, sound[horizon][some], bench.questions, bench.texts, ground.repairs, mender, ground.values
+            )
+            for name, found in judged_rows(table, rows).items():
+                append(store, name, found.sort("listing_id", maintain_order=True))
 
 
 def release_names(store: Connection) -> dict[str, str]:

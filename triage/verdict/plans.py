@@ -80,7 +80,7 @@ class Mender:
 
     def __init__(self, repairs: Sequence[Repair], materials: Mapping[str, Mapping[str, str]], buyer: Buyer) -> None:
         self._repairs, self._materials, self._buyer = repairs, materials, buyer
-        self._possible: dict[str, tuple[str, ...]] = {}
+        self._possible: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._numbers: dict[tuple[tuple[str, ...], int], int] = {}
         self.mendings: list[Mending] = []
         self._ends: dict[int, list[Mending]] = {0: [], 2: []}
@@ -102,11 +102,13 @@ class Mender:
         return np.asarray(found["number"].to_numpy().reshape(construction.shape))
 
     def _number(self, construction: str, bears: int) -> int:
-        if construction not in self._possible:
-            made_of = self._materials.get(construction, {})
+        made_of = self._materials.get(construction, {})
+        # Releases are many, what they are made of is not.
+        kind = tuple(made_of.get(part, "") for part in PARTS)
+        if kind not in self._possible:
             some = [repair.id for repair in self._repairs if possible(repair, made_of, self._buyer)]
-            self._possible[construction] = tuple(some)
-        key = (self._possible[construction], bears)
+            self._possible[kind] = tuple(some)
+        key = (self._possible[kind], bears)
         if key not in self._numbers:
             self._numbers[key] = len(self.mendings)
             self.mendings.append(mend(self._usable(key[0]), bears, self._buyer))
