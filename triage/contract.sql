@@ -308,13 +308,13 @@ CREATE TABLE IF NOT EXISTS prognosis (
   p_unfit_lo         DOUBLE NOT NULL CHECK (p_unfit_lo BETWEEN 0 AND 1),
   p_unfit            DOUBLE NOT NULL CHECK (p_unfit BETWEEN 0 AND 1),
   p_unfit_hi         DOUBLE NOT NULL CHECK (p_unfit_hi BETWEEN 0 AND 1),
-  p_unfit_lo_node    DOUBLE[] NOT NULL,
-  p_unfit_node       DOUBLE[] NOT NULL,
-  p_unfit_hi_node    DOUBLE[] NOT NULL,
-  node_weight        DOUBLE[] NOT NULL,
-  basis              VARCHAR NOT NULL,
-  PRIMARY KEY (listing_id, place, part, horizon_years)
+  p_unfit_lo_node    FLOAT[] NOT NULL,
+  p_unfit_node       FLOAT[] NOT NULL,
+  p_unfit_hi_node    FLOAT[] NOT NULL,
+  basis              VARCHAR NOT NULL
 );
+-- One row per listing_id, place, part and horizon_years. No PRIMARY KEY: its index takes longer to build and more
+-- memory than all the rest of the stage, and only that stage writes here.
 COMMENT ON TABLE prognosis IS 'How each part has aged by material and storage alone, before signs and rules';
 COMMENT ON COLUMN prognosis.listing_id IS 'The listing';
 COMMENT ON COLUMN prognosis.place IS 'The candidate release';
@@ -333,8 +333,15 @@ COMMENT ON COLUMN prognosis.p_unfit_hi IS 'Chance of unfit if the material is a 
 COMMENT ON COLUMN prognosis.p_unfit_lo_node IS 'p_unfit_lo at each storage node';
 COMMENT ON COLUMN prognosis.p_unfit_node IS 'p_unfit at each storage node';
 COMMENT ON COLUMN prognosis.p_unfit_hi_node IS 'p_unfit_hi at each storage node';
-COMMENT ON COLUMN prognosis.node_weight IS 'Weights of the storage nodes, the same for all parts of the pair; sum 1';
 COMMENT ON COLUMN prognosis.basis IS 'Source of the figures, or "our judgement"';
+
+CREATE TABLE IF NOT EXISTS storage_node (
+  node    INTEGER PRIMARY KEY CHECK (node > 0),
+  weight  DOUBLE NOT NULL CHECK (weight > 0)
+);
+COMMENT ON TABLE storage_node IS 'The places of storage, from kind to harsh, at which every prognosis is reckoned';
+COMMENT ON COLUMN storage_node.node IS 'Place in the lists of prognosis.p_unfit_node and its ends, from 1';
+COMMENT ON COLUMN storage_node.weight IS 'Chance of it, the same for all parts of all pairs; sum 1';
 
 CREATE TABLE IF NOT EXISTS finding (
   listing_id  VARCHAR NOT NULL,

@@ -28,6 +28,17 @@ def test_a_pair_weighed_alone_has_the_same_figures_to_the_last_bit(weigh):
         assert rows(weigh(**{name: PAIRS[name]}), name) == rows(together, name)
 
 
+def test_every_key_is_written_once_and_in_the_order_of_the_listings(weigh, known):
+    found = weigh(**PAIRS)
+    horizons = {buyer.horizon_years for buyer in known.buyers.values()}
+    keys = found.connection.execute(
+        "SELECT listing_id, place, part, horizon_years FROM prognosis ORDER BY rowid"
+    ).fetchall()
+    assert len(keys) == len(set(keys)) > 0
+    assert [key[0] for key in keys] == sorted(key[0] for key in keys)
+    assert {key[3] for key in keys} == horizons
+
+
 def test_pairs_that_agree_in_everything_age_alike(weigh):
     found = weigh(**PAIRS)
     assert [row[1:] for row in rows(found, "a")] == [row[1:] for row in rows(found, "b")]

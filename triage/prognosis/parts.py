@@ -232,7 +232,8 @@ def joined_parts(rows: pl.DataFrame, chances: Chances, known: Materials) -> pl.D
     weakest = _weakest(mean_of(chances.mid), first, sizes)
     material = rows["material"].to_numpy()
     bears = np.array([known.materials[key].load_bearing for key in known.keys])[material]
-    _, weights = normal_nodes(STORAGE_NODES)
+    # Four bytes a node: seven digits are more than any chance here deserves, and the nodes fill most of the table.
+    kept = {name: chance.astype(np.float32) for name, chance in node.items()}
     return pl.DataFrame(
         {
             "life": rows["life"].gather(first),
@@ -247,10 +248,9 @@ def joined_parts(rows: pl.DataFrame, chances: Chances, known: Materials) -> pl.D
             "p_unfit_lo": mean_of(node["low"]),
             "p_unfit": mean_of(node["mid"]),
             "p_unfit_hi": mean_of(node["high"]),
-            "p_unfit_lo_node": node["low"],
-            "p_unfit_node": node["mid"],
-            "p_unfit_hi_node": node["high"],
-            "node_weight": np.broadcast_to(weights, node["mid"].shape).copy(),
+            "p_unfit_lo_node": kept["low"],
+            "p_unfit_node": kept["mid"],
+            "p_unfit_hi_node": kept["high"],
             "basis": _named([known.materials[key].basis for key in known.keys], material[weakest]),
         }
     )
@@ -281,6 +281,12 @@ def _weakest(chance: Array, first: npt.NDArray[np.int64], sizes: npt.NDArray[np.
     highest = np.repeat(np.maximum.reduceat(chance, first), sizes)
     at = np.where(chance >= highest, np.arange(len(chance)), len(chance))
     return np.asarray(np.minimum.reduceat(at, first))
+
+
+def storage_nodes() -> pl.DataFrame:
+    """Return the storage nodes: ``node`` from 1, and its ``weight``; weights sum to 1."""
+    _, weights = normal_nodes(STORAGE_NODES)
+    return pl.DataFrame({"node": np.arange(1, STORAGE_NODES + 1), "weight": weights})
 
 
 def mean_of(node: Array) -> Array:

@@ -20,12 +20,12 @@ RULES_LEAST_DB, RULES_MOST_DB, WHOLE_RULES_DB = -4.0, 10.0, 4.0
 SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
 
 PROGNOSIS = """
-SELECT p.listing_id, p.place, p.part, p.load_bearing, p.p_unfit_lo_node, p.p_unfit_node, p.p_unfit_hi_node,
-  p.node_weight
+SELECT p.listing_id, p.place, p.part, p.load_bearing, p.p_unfit_lo_node, p.p_unfit_node, p.p_unfit_hi_node
 FROM prognosis p
 WHERE p.horizon_years = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY p.listing_id, p.place, p.part
 """
+STORAGE_NODES = "SELECT weight FROM storage_node ORDER BY node"
 # A release less likely than this can't move a figure by as much as is shown; the likeliest always stays.
 LEAST_CANDIDATE = 0.002
 CANDIDATES = f"""
@@ -117,11 +117,12 @@ def _ageing(
 ) -> tuple[Array, Array, Array, Flags, Array]:
     rows = frame(store, PROGNOSIS, [horizon]).join(slots, on=["listing_id", "place"])
     places = int(slots["slot"].max() or 0) + 1  # type: ignore[arg-type]
-    nodes = len(rows["node_weight"][0]) if rows.height else 1
+    node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
+    nodes = len(node_weight)
     shape = (len(position), places, len(PARTS), nodes)
     bears = np.zeros(shape[:3], dtype=np.bool_)
     if rows.is_empty():
-        return np.zeros(shape), np.zeros(shape), np.zeros(shape), bears, np.ones(nodes) / nodes
+        return np.zeros(shape), np.zeros(shape), np.zeros(shape), bears, node_weight
     at = (
         rows["listing_id"].replace_strict(dict(position), return_dtype=pl.Int64).to_numpy(),
         rows["slot"].to_numpy(),
@@ -133,7 +134,7 @@ def _ageing(
         values = np.zeros(shape)
         values[at] = rows[name].explode().to_numpy().reshape(-1, nodes)
         found.append(values)
-    return found[0], found[1], found[2], bears, rows["node_weight"][0].to_numpy()
+    return found[0], found[1], found[2], bears, node_weight
 
 
 def sign_table(signs: Mapping[str, Sign]) -> pl.DataFrame:
