@@ -2,8 +2,8 @@
 
     python benchmarks/prognosis_speed.py [listings] [releases] [--store FILE]
 
-The listings are drawn: releases with made ranges of up to four years, any country of ``countries.csv``,
-and for some of them a label year, a purchase year, a new sole, wear in a given year, words on storage.
+The listings are drawn: releases with made ranges of up to four years, any country of ``countries.csv`` or region of
+``regions.csv``, and for some of them a label year, a purchase year, a new sole, wear in a given year, words on storage.
 Timed is everything from the frames that the queries give to the rows of the contract's table, one for every part of
 every candidate with its chances at every node, some thousand candidates at a time; the store's own reading and
 writing is not. With ``--store`` the same listings are laid into a new store file and the whole stage is timed, from
@@ -68,10 +68,15 @@ def listings_of(count: int, climates: Climates) -> pl.DataFrame:
     said = draw.random(count)
     stated = pl.Series(np.where(said < 0.5, year, 0)).replace(0, None)
     kind = np.array(["made", "style", "purchase"])[draw.integers(0, 3, count)]
+    countries, regions = sorted(climates.countries), sorted(climates.regions)
+    # Every second listing names a region.
+    region = pl.Series(np.where(draw.random(count) < 0.5, draw.choice(regions, count), ""), dtype=pl.String)
+    region = region.replace("", None)
     return pl.DataFrame(
         {
             "listing_id": pl.int_range(count, eager=True).cast(pl.String).str.zfill(8),
-            "ships_from": draw.choice(sorted(climates.countries), count),
+            "ships_from": region.str.slice(0, 2).fill_null(pl.Series(draw.choice(countries, count))),
+            "region": region,
             "stated_year_lo": stated, "stated_year_hi": stated, "stated_year_kind": kind,
         }
     )  # fmt: skip
@@ -153,7 +158,7 @@ def main() -> None:
     clocks = clocks_of(candidates, pairs, said, climates, now)
     times.append(time.perf_counter())
     made_of = materials_of(releases.select("construction_id", *PARTS), KNOWN)
-    years, parts, checked = Years(now, (2.0,), climates.of_country(None)), 0, 0.0
+    years, parts, checked = Years(now, (2.0,), climates.unknown), 0, 0.0
     for rows in prognoses(clocks, made_of, KNOWN, years):
         parts, checked = parts + rows.height, checked + float(rows["p_unfit"].sum())
     times.append(time.perf_counter())

@@ -95,6 +95,7 @@ CREATE TABLE IF NOT EXISTS listing (
   shipping_minor     BIGINT CHECK (shipping_minor >= 0),
   shipping_base_minor BIGINT CHECK (shipping_base_minor >= 0),
   ships_from         VARCHAR,
+  region             VARCHAR,
   size_text          VARCHAR,
   size_system        VARCHAR,
   foot_mm_lo         DOUBLE,
@@ -134,6 +135,7 @@ COMMENT ON COLUMN listing.rate_date IS 'Date of the exchange rate; NULL when non
 COMMENT ON COLUMN listing.shipping_minor IS 'Shipping as stated, minor units of currency';
 COMMENT ON COLUMN listing.shipping_base_minor IS 'Shipping in the base currency, minor units';
 COMMENT ON COLUMN listing.ships_from IS 'ISO 3166-1 alpha-2 country code';
+COMMENT ON COLUMN listing.region IS 'ISO 3166-2 code of the region, where the words leave no doubt';
 COMMENT ON COLUMN listing.size_text IS 'Size as written';
 COMMENT ON COLUMN listing.size_system IS 'EU, UK, US, US-W, US-Y, JP, MONDO; several joined by /; NULL when not stated';
 COMMENT ON COLUMN listing.foot_mm_lo IS 'Lower end of the foot length the pair fits, mm';

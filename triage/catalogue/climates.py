@@ -1,6 +1,5 @@
-"""Storage climates: which climate a country has, and what stated storage changes."""
+"""Storage climates: which climates the people of a place live in, and what stated storage changes."""
 
-import re
 from pathlib import Path
 from typing import Annotated
 
@@ -8,10 +7,10 @@ from pydantic import Field
 
 from triage.catalogue.documents import Document, read_csv, read_toml, validated
 from triage.catalogue.materials import Sourced
+from triage.catalogue.places import Country, Region, load_countries, load_regions
 from triage.errors import Problem
 
 UNKNOWN = "unknown"
-COUNTRY = re.compile("[A-Z]{2}")
 
 
 class Climate(Document):
@@ -40,28 +39,31 @@ class Storage(Document):
 
 
 class Climates(Document):
-    """Climates by key, countries to climates, and storage signs to what they change."""
+    """Climates by key, countries and regions by code, and storage signs to what they change."""
 
     climates: dict[str, Climate]
-    countries: dict[str, str]
+    countries: dict[str, Country]
+    regions: dict[str, Region]
     storage: dict[str, Storage]
 
-    def of_country(self, code: str | None) -> Climate:
-        """Return the climate of an ISO 3166-1 alpha-2 country, or the unknown one."""
-        return self.climates[self.countries.get(code or "", UNKNOWN)]
+    @property
+    def unknown(self) -> Climate:
+        """The climate of who knows where."""
+        return self.climates[UNKNOWN]
 
 
 def load_climates(folder: Path, problems: list[Problem]) -> Climates:
-    """Return ``climates.csv``, ``countries.csv`` and ``storage.toml`` of a rules folder."""
+    """Return ``climates.csv``, ``countries.csv``, ``regions.csv`` and ``storage.toml`` of a rules folder."""
     climates = _read_climates(folder / "climates.csv", problems)
-    countries = _read_countries(folder / "countries.csv", frozenset(climates), problems)
+    countries = load_countries(folder / "countries.csv", frozenset(climates), problems)
+    regions = load_regions(folder / "regions.csv", frozenset(countries), frozenset(climates), problems)
     storage = {}
     toml = folder / "storage.toml"
     for key, values in (read_toml(toml, problems) or {}).items():
         stated = validated(Storage, values, toml, problems, at=key)
         if stated is not None:
             storage[key] = stated
-    return Climates(climates=climates, countries=countries, storage=storage)
+    return Climates(climates=climates, countries=countries, regions=regions, storage=storage)
 
 
 def _read_climates(path: Path, problems: list[Problem]) -> dict[str, Climate]:
@@ -84,17 +86,3 @@ def _read_climates(path: Path, problems: list[Problem]) -> dict[str, Climate]:
     if UNKNOWN not in climates:
         problems.append(Problem(str(path), "no climate 'unknown'", "a row for sellers who name no country"))
     return climates
-
-
-def _read_countries(path: Path, climates: frozenset[str], problems: list[Problem]) -> dict[str, str]:
-    countries: dict[str, str] = {}
-    for line, row in read_csv(path, ("country", "climate"), problems):
-        code, place = row["country"], f"{path}:{line}"
-        if not COUNTRY.fullmatch(code):
-            problems.append(Problem(place, f"country is {code!r}", "an ISO 3166-1 alpha-2 code"))
-        if code in countries:
-            problems.append(Problem(place, f"country {code} stands twice", "one row a country"))
-        if row["climate"] not in climates:
-            problems.append(Problem(place, f"climate is {row['climate']!r}", "a climate of climates.csv"))
-        countries[code] = row["climate"]
-    return countries

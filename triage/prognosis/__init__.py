@@ -53,7 +53,7 @@ def run(
     """
     known = Materials(tuple(sorted(materials)), materials, unknown)
     made_of = materials_of(frame(store, RELEASES), known)
-    years = Years(decimal_year(as_of), tuple(sorted(set(horizons))), climates.of_country(None))
+    years = Years(decimal_year(as_of), tuple(sorted(set(horizons))), climates.unknown)
     clocks = read_clocks(store, climates, as_of)
     store.execute("DELETE FROM prognosis WHERE listing_id IN (SELECT listing_id FROM todo)")
     store.execute("DELETE FROM storage_node")

@@ -6,6 +6,7 @@ import polars as pl
 
 from triage.catalogue.climates import Climates
 from triage.prognosis.humidity import shifted_humidity
+from triage.prognosis.places import rooms
 from triage.store import Connection, frame
 
 # Parts that a new sole brings along; its cement is new too.
@@ -41,7 +42,7 @@ ORDER BY model_id
 """
 
 PAIRS = """
-SELECT listing_id, ships_from, stated_year_lo, stated_year_hi, stated_year_kind
+SELECT listing_id, ships_from, region, stated_year_lo, stated_year_hi, stated_year_kind
 FROM listing
 WHERE listing_id IN (SELECT listing_id FROM todo)
 ORDER BY listing_id
@@ -159,13 +160,9 @@ def _with_events(pairs: pl.DataFrame, said: pl.DataFrame, now: float) -> pl.Data
 
 def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
     """Add mean temperature and humidity of the place of storage, its rate factor and its spread."""
-    rows = [(code, climates.of_country(code)) for code in sorted(climates.countries)]
-    other = climates.of_country(None)
-    table = pl.DataFrame(
-        [(code, climate.temp_c, climate.rh_pct, climate.log_sd) for code, climate in rows],
-        schema={"ships_from": pl.String, "temp_c": pl.Float64, "rh_pct": pl.Float64, "sd": pl.Float64},
-        orient="row",
-    )
+    table, other = rooms(climates), climates.unknown
+    # A region that no table has is not a doubt about the country.
+    known = pl.col("region").is_in(table["region"].drop_nulls().implode())
     stated = pl.DataFrame(
         [(sign, s.temp_shift_c, s.rh_shift_pct, s.rate_factor) for sign, s in sorted(climates.storage.items())],
         schema={"sign": pl.String, "shift_c": pl.Float64, "shift_pct": pl.Float64, "factor": pl.Float64},
@@ -178,16 +175,14 @@ def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -
         pl.col("listing_id").unique(), boxed=pl.lit(True)
     )
     joined = (
-        pairs.join(table, on="ships_from", how="left")
+        pairs.with_columns(region=pl.when(known).then("region"))
+        .join(table, on=["ships_from", "region"], how="left", nulls_equal=True)
         .join(moved, on="listing_id", how="left")
         .join(boxed, on="listing_id", how="left")
         .with_columns(
             pl.col("temp_c").fill_null(other.temp_c),
             pl.col("rh_pct").fill_null(other.rh_pct),
-            pl.col("sd").fill_null(other.log_sd),
-            storage_sd=pl.when(pl.col("factor").is_not_null())
-            .then(SD_STATED)
-            .otherwise(pl.max_horizontal(pl.lit(SD_REGION), pl.col("sd").fill_null(other.log_sd))),
+            storage_sd=_spread(pl.col("factor").is_not_null(), other.log_sd),
             rate_factor=pl.col("factor").fill_null(1.0),
             boxed=pl.col("boxed").fill_null(False),
         )
@@ -197,3 +192,10 @@ def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -
     return joined.with_columns(
         temp_c=pl.Series(temp + shift_c), rh_pct=pl.Series(shifted_humidity(temp, damp, shift_c, shift_pct))
     )
+
+
+def _spread(stated: pl.Expr, unknown_sd: float) -> pl.Expr:
+    """Return the sd of ln(storage factor): of homes, and of the climates among which the place is not told apart."""
+    home = pl.max_horizontal(pl.lit(SD_REGION), pl.col("home_sd").fill_null(unknown_sd))
+    within = pl.when(stated).then(SD_STATED).otherwise(home)
+    return (within**2 + pl.col("between_sd").fill_null(0.0) ** 2).sqrt()
