@@ -33,7 +33,8 @@ AS_OF = date(2026, 11, 25)
 # Share of listings that say it, sign, and whether it carries a year.
 SAYINGS = (
     (0.05, "date_proof_shown", True), (0.08, "purchase_year_stated", True), (0.03, "sole_swapped", True),
-    (0.15, "worn_recently_ok", True), (0.06, "stored_box_indoors", False), (0.04, "stored_hot_damp", False),
+    (0.15, "worn_recently_ok", True), (0.06, "stored_box_indoors", False), (0.02, "stored_attic", False),
+    (0.01, "stored_cellar", False), (0.01, "stored_shed", False),
     (0.03, "stored_controlled", False), (0.02, "sun_shop_display", False),
 )  # fmt: skip
 

@@ -25,8 +25,8 @@ STEPS = (0.0, 0.04, -0.04, 0.08, -0.08)
 AROUND = sorted(((a, b) for a in STEPS for b in STEPS), key=lambda step: (step[0] ** 2 + step[1] ** 2, step))
 # A climate of fewer people than this share is left out.
 LEAST_SHARE = 0.02
-COUNTRY_COLUMNS = ("country", "climates", "name")
-REGION_COLUMNS = ("country", "region", "climates", "name", *wording.GRADES, "codes")
+COUNTRY_COLUMNS = ("country", "climates", "name", "source")
+REGION_COLUMNS = ("country", "region", "climates", "name", *wording.GRADES, "codes", "source")
 
 
 def read(name: str) -> list[dict[str, str]]:
@@ -74,9 +74,9 @@ def built() -> dict[str, tuple[tuple[str, ...], list[dict[str, str]]]]:
                 of_region.setdefault(code, Counter())[climate] += city.people
     countries = [
         # The raster leaves some islands out: what stands for them is our judgement.
-        {**row, "climates": shares(of_country[row["country"]], tropical[row["country"]])}
+        {**row, "climates": shares(of_country[row["country"]], tropical[row["country"]]), "source": "M-C3 M-C4"}
         if row["country"] in of_country
-        else row
+        else {**row, "source": "our_judgement"}
         for row in before
     ]
     words = wording.words(cities, codes, geonames.country_names(), geonames.region_names())
@@ -84,6 +84,7 @@ def built() -> dict[str, tuple[tuple[str, ...], list[dict[str, str]]]]:
         {
             "country": code[:2], "region": code, "climates": shares(of_region[code], tropical[code[:2]]),
             "name": geonames.SUBDIVISIONS[code].name, **{grade: ";".join(sorted(one)) for grade, one in by.items()},
+            "source": "M-C3 M-C4 M-C5",
         }
         for code, by in sorted(words.items())
         if code in of_region

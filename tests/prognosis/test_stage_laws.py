@@ -14,7 +14,10 @@ from triage.prognosis.parts import LIFE_NODES, STORAGE_NODES, YEAR_NODES, Exposu
 
 NOW = 2026.9
 NO_MIX = UnknownMix(mix={}, source="our_judgement")
-HOME = Climate(climate="home", name="home", temp_c=21, rh_pct=52, log_sd=0.3, source="our_judgement")
+HOME = Climate(
+    climate="home", name="home", temp_c=21, rh_pct=52, log_sd=0.3, shed_temp_c=12, shed_rh_pct=70,
+    source="our_judgement",
+)  # fmt: skip
 
 
 def material_of(beta: float, eta: float, ea: float, n: float) -> Material:

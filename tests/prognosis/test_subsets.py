@@ -67,17 +67,3 @@ def test_lives_are_numbered_once_and_every_candidate_finds_its_own(known):
     assert led["life"].to_list() == [0, 0, 1]
     back = led.join(lives, on="life").sort("listing_id").select("listing_id", "place", *LIFE)
     assert back.equals(clocks.sort("listing_id"))
-
-
-def test_stated_storage_moves_a_rubber_sole_in_its_own_direction(weigh):
-    words = {
-        "silent": "Nice.", "attic": "Stored in the attic.", "controlled": "Stored in a climate controlled room.",
-        "window": "They stood in a shop window for years.", "sealed": "Kept in a sealed bag.",
-    }  # fmt: skip
-    found = weigh(**{name: {**CUPSOLE, "body": body} for name, body in words.items()})
-    query = "SELECT effective_years FROM prognosis WHERE listing_id = ? AND part = 'outsole' AND place = 1 LIMIT 1"
-    years = {name: found.one(query, name)[0] for name in words}
-    assert years["attic"] > years["silent"]
-    assert years["window"] > years["silent"]
-    assert years["controlled"] < years["silent"]
-    assert years["sealed"] < years["silent"]

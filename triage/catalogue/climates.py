@@ -13,8 +13,13 @@ from triage.errors import Problem
 UNKNOWN = "unknown"
 
 
+# Sd of the logarithm of an ageing rate; nobody knows a pair's storage better than the least.
+LEAST_SD = 0.30
+Spread = Annotated[float, Field(ge=LEAST_SD, le=2)]
+
+
 class Climate(Document):
-    """Indoor storage in one climate: yearly mean room, and how far single homes lie from it.
+    """Storage in one climate: the room and the unheated shed that age as a year in them does, and the homes' spread.
 
     ``classes`` are the Köppen-Geiger classes it stands for, joined by ;.
     """
@@ -25,16 +30,23 @@ class Climate(Document):
     temp_c: Annotated[float, Field(ge=-40, le=80)]
     # In %: a share of 0 to 1 is refused.
     rh_pct: Annotated[float, Field(ge=5, le=100)]
-    log_sd: Annotated[float, Field(ge=0.30, le=2)]
+    log_sd: Spread
+    shed_temp_c: Annotated[float, Field(ge=-40, le=80)]
+    shed_rh_pct: Annotated[float, Field(ge=5, le=100)]
     source: Sourced
 
 
 class Storage(Document):
-    """What a sign of storage changes: shifts in °C and % RH, and a factor on the ageing rate."""
+    """What a sign of storage changes: shifts in °C and % RH, a factor on the ageing rate, and the spread.
+
+    ``unheated`` takes the climate's shed in place of its room.
+    """
 
     temp_shift_c: Annotated[float, Field(ge=-30, le=30)] = 0.0
     rh_shift_pct: Annotated[float, Field(ge=-60, le=60)] = 0.0
     rate_factor: Annotated[float, Field(gt=0, le=5)] = 1.0
+    unheated: bool = False
+    log_sd: Spread = LEAST_SD
     source: Sourced
 
 
@@ -69,7 +81,9 @@ def load_climates(folder: Path, problems: list[Problem]) -> Climates:
 def _read_climates(path: Path, problems: list[Problem]) -> dict[str, Climate]:
     climates: dict[str, Climate] = {}
     classes: dict[str, str] = {}
-    for line, row in read_csv(path, ("climate", "temp_c", "rh_pct", "log_sd", "source"), problems):
+    for line, row in read_csv(
+        path, ("climate", "temp_c", "rh_pct", "log_sd", "shed_temp_c", "shed_rh_pct", "source"), problems
+    ):
         found: list[Problem] = []
         climate = validated(Climate, row, path, found, at=row["climate"])
         # A table's fields stand on one line.

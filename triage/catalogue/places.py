@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, Field
 from pydantic_core import PydanticCustomError
 
 from triage.catalogue.documents import Document, read_csv, validated
+from triage.catalogue.materials import Sourced
 from triage.errors import Problem
 
 COUNTRY = re.compile("[A-Z]{2}")
@@ -49,6 +50,7 @@ class Region(Document):
     inland: Listed = ()
     beside: Listed = ()
     codes: Listed = ()
+    source: Sourced
 
 
 class Country(Document):
@@ -57,12 +59,13 @@ class Country(Document):
     country: Annotated[str, Field(pattern="^[A-Z]{2}$")]
     climates: Shares
     name: str
+    source: Sourced
 
 
 def load_countries(path: Path, climates: frozenset[str], problems: list[Problem]) -> dict[str, Country]:
     """Return the countries by code; faults of every row are added to ``problems``."""
     found: dict[str, Country] = {}
-    for line, row in read_csv(path, ("country", "climates"), problems):
+    for line, row in read_csv(path, ("country", "climates", "name", "source"), problems):
         country = _row(Country, row, path, line, row["country"], climates, problems)
         if country is None:
             continue
@@ -77,7 +80,7 @@ def load_regions(
 ) -> dict[str, Region]:
     """Return the regions by code; faults of every row are added to ``problems``."""
     found: dict[str, Region] = {}
-    for line, row in read_csv(path, ("country", "region", "climates", *GRADES, "codes"), problems):
+    for line, row in read_csv(path, ("country", "region", "climates", "name", *GRADES, "codes", "source"), problems):
         region, place = _row(Region, row, path, line, row["region"], climates, problems), f"{path}:{line}"
         if region is None:
             continue

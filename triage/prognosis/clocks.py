@@ -15,8 +15,10 @@ NEW_SOLE = ("midsole", "outsole", "bond", "cushion")
 RESOLE_WITHIN_YEARS = 10.0
 # Trust in "worn without trouble": as stated, and when it was hedged.
 TRUST_STATED, TRUST_HEDGED = 0.6, 0.3
-# Spread of ln(storage factor): with a stated place, and with no more than the seller's region.
-SD_STATED, SD_REGION = 0.30, 0.45
+# Spread of ln(storage factor) with no more than the seller's region; a stated place has its own in storage.toml.
+SD_REGION = 0.45
+# Signs of a closed box or bag.
+BOXED = ("stored_box_indoors", "stored_sealed_bag")
 # Without any year a pair of this trade is taken to be this old.
 AGE_UNKNOWN_YEARS = (10.0, 40.0)
 
@@ -160,32 +162,26 @@ def _with_events(pairs: pl.DataFrame, said: pl.DataFrame, now: float) -> pl.Data
 
 def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
     """Add mean temperature and humidity of the place of storage, its rate factor and its spread."""
-    table, other = rooms(climates), climates.unknown
-    # A region that no table has is not a doubt about the country.
-    known = pl.col("region").is_in(table["region"].drop_nulls().implode())
-    stated = pl.DataFrame(
-        [(sign, s.temp_shift_c, s.rh_shift_pct, s.rate_factor) for sign, s in sorted(climates.storage.items())],
-        schema={"sign": pl.String, "shift_c": pl.Float64, "shift_pct": pl.Float64, "factor": pl.Float64},
-        orient="row",
+    table = rooms(climates)
+    # A country or region that no table has is one not stated.
+    known = pairs.with_columns(
+        pl.when(pl.col(name).is_in(table[name].drop_nulls().implode())).then(name) for name in ("ships_from", "region")
     )
-    moved = said.join(stated, on="sign").group_by("listing_id").agg(
-        pl.col("shift_c").sum(), pl.col("shift_pct").sum(), pl.col("factor").product()
-    )  # fmt: skip
-    boxed = said.filter(pl.col("sign").is_in(["stored_box_indoors", "stored_sealed_bag"])).select(
-        pl.col("listing_id").unique(), boxed=pl.lit(True)
-    )
+    boxed = said.filter(pl.col("sign").is_in(BOXED)).select(pl.col("listing_id").unique(), boxed=pl.lit(True))
     joined = (
-        pairs.with_columns(region=pl.when(known).then("region"))
-        .join(table, on=["ships_from", "region"], how="left", nulls_equal=True)
-        .join(moved, on="listing_id", how="left")
+        known.join(table, on=["ships_from", "region"], how="left", nulls_equal=True)
+        .join(_stated_storage(said, climates), on="listing_id", how="left")
         .join(boxed, on="listing_id", how="left")
-        .with_columns(
-            pl.col("temp_c").fill_null(other.temp_c),
-            pl.col("rh_pct").fill_null(other.rh_pct),
-            storage_sd=_spread(pl.col("factor").is_not_null(), other.log_sd),
-            rate_factor=pl.col("factor").fill_null(1.0),
-            boxed=pl.col("boxed").fill_null(False),
-        )
+    )
+    weather = pl.col("unheated").fill_null(False)
+    home = pl.max_horizontal(pl.lit(SD_REGION), "home_sd")
+    joined = joined.with_columns(
+        temp_c=pl.when(weather).then("shed_temp_c").otherwise("temp_c"),
+        rh_pct=pl.when(weather).then("shed_rh_pct").otherwise("rh_pct"),
+        # Homes differ, and so do the climates among which the place is not told apart.
+        storage_sd=(pl.coalesce("stated_sd", home) ** 2 + pl.col("between_sd") ** 2).sqrt(),
+        rate_factor=pl.col("factor").fill_null(1.0),
+        boxed=pl.col("boxed").fill_null(False),
     )
     temp, damp = joined["temp_c"].to_numpy(), joined["rh_pct"].to_numpy()
     shift_c, shift_pct = joined["shift_c"].fill_null(0).to_numpy(), joined["shift_pct"].fill_null(0).to_numpy()
@@ -194,8 +190,20 @@ def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -
     )
 
 
-def _spread(stated: pl.Expr, unknown_sd: float) -> pl.Expr:
-    """Return the sd of ln(storage factor): of homes, and of the climates among which the place is not told apart."""
-    home = pl.max_horizontal(pl.lit(SD_REGION), pl.col("home_sd").fill_null(unknown_sd))
-    within = pl.when(stated).then(SD_STATED).otherwise(home)
-    return (within**2 + pl.col("between_sd").fill_null(0.0) ** 2).sqrt()
+def _stated_storage(said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
+    """Return what each pair's words on storage change together; of their spreads the widest holds."""
+    stated = pl.DataFrame(
+        [
+            (sign, s.temp_shift_c, s.rh_shift_pct, s.rate_factor, s.unheated, s.log_sd)
+            for sign, s in sorted(climates.storage.items())
+        ],
+        schema={
+            "sign": pl.String, "shift_c": pl.Float64, "shift_pct": pl.Float64, "factor": pl.Float64,
+            "unheated": pl.Boolean, "stated_sd": pl.Float64,
+        },
+        orient="row",
+    )  # fmt: skip
+    return said.join(stated, on="sign").group_by("listing_id").agg(
+        pl.col("shift_c").sum(), pl.col("shift_pct").sum(), pl.col("factor").product(), pl.col("unheated").any(),
+        pl.col("stated_sd").max(),
+    )  # fmt: skip

@@ -167,17 +167,53 @@ def _chunk(rows: Exposure, known: Materials, home: Climate, now: float, horizon:
     ea, n = known.column("ea_j_mol")[at], known.column("rh_exponent")[at]
     rate = ageing_rate(rows.temp_c, rows.rh_pct, ea, n) * rows.rate_factor
     rate = np.where(rows.boxed, rate * known.column("box_rate")[at], rate)
-    middles = (np.arange(YEAR_NODES) + 0.5) / YEAR_NODES
-    made = rows.made_lo + (rows.made_hi - rows.made_lo) * middles[:, None]
+    made = years_made(rows.made_lo, rows.made_hi)
     age = np.maximum(now - made, 0.0)
     # A pair can't have been worn before it was made; a part replaced since then proves nothing older.
     worn = np.minimum(np.clip(rows.proof_year - made, 0.0, None), age)
-    scale = known.column("eta_years")[at] * rows.life_factor
+    past = Past(at, rows.trust, rows.life_factor, rows.storage_sd, age * rate, worn * rate)
+    mean_age = age.mean(axis=0)
+    return Chances(mean_age * rate, mean_age, *chances_after(past, known, home, horizon))
+
+
+def years_made(made_lo: Array, made_hi: Array) -> Array:
+    """Return the decimal years that stand for a range of manufacture, [YEAR_NODES, rows]: middles of equal pieces."""
+    middles = (np.arange(YEAR_NODES) + 0.5) / YEAR_NODES
+    return np.asarray(made_lo + (made_hi - made_lo) * middles[:, None])
+
+
+@dataclass(frozen=True)
+class Past:
+    """How far pieces of material have aged, [rows]; ``aged`` and ``proven`` by year of manufacture, [YEAR_NODES, rows].
+
+    Attributes:
+        material: Index into the keys of ``Materials``.
+        trust: Trust in the wear that proves it, 0 to 1.
+        life_factor: Factor on its life, 1 for most.
+        storage_sd: Spread of the logarithm of the storage factor.
+        aged: Years at 20 °C and 50 % RH since manufacture, storage at its mean.
+        proven: The same, up to the wear that proves it.
+    """
+
+    material: npt.NDArray[np.int64]
+    trust: Array
+    life_factor: Array
+    storage_sd: Array
+    aged: Array
+    proven: Array
+
+
+def chances_after(past: Past, known: Materials, home: Climate, horizon: float) -> tuple[Array, Array, Array]:
+    """Return the chances of unfit for long, all and short lives, [rows, nodes], as ``node_chances`` has them."""
+    at = past.material
+    ea, n = known.column("ea_j_mol")[at], known.column("rh_exponent")[at]
+    scale = known.column("eta_years")[at] * past.life_factor
     nodes, _ = normal_nodes(STORAGE_NODES)
     # Years by node by row: the long axis last. All in lives of the middle scale.
-    stored = (rate / scale) * np.exp(rows.storage_sd * nodes[:, None])
+    stored = np.exp(past.storage_sd * nodes[:, None])
     ahead = horizon * ageing_rate(home.temp_c, home.rh_pct, ea, n) / scale
-    lives = _Lives(known.column("beta")[at], rows.trust, age[:, None] * stored + ahead, worn[:, None] * stored)
+    aged, proven = (years[:, None] * stored for years in (past.aged / scale, past.proven / scale))
+    lives = _Lives(known.column("beta")[at], past.trust, aged + ahead, proven)
     low, middle, high = (known.column("eta_years", i)[at] for i in (0, 1, 2))
     spread, weights = normal_nodes(LIFE_NODES)
     sd = log_sd(low, high)
@@ -185,8 +221,8 @@ def _chunk(rows: Exposure, known: Materials, home: Climate, now: float, horizon:
     # Nearly all failed, the few lives beyond the range pull the mean outside of it: a range holds its mean.
     longest = np.maximum(lives.fit(np.log(high / middle)), fit)
     shortest = np.minimum(lives.fit(np.log(low / middle)), fit)
-    mean_age = age.mean(axis=0)
-    return Chances(mean_age * rate, mean_age, *(np.clip(1 - end, 0.0, 1.0).T for end in (longest, fit, shortest)))
+    low_chance, mid_chance, high_chance = (np.clip(1 - one, 0.0, 1.0).T for one in (longest, fit, shortest))
+    return low_chance, mid_chance, high_chance
 
 
 class _Lives:
