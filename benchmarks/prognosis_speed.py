@@ -24,8 +24,9 @@ import polars as pl
 from triage.catalogue.climates import Climates, load_climates
 from triage.catalogue.materials import PARTS, load_materials, load_unknown
 from triage.prognosis import CORES, Years, prognoses, run
+from triage.prognosis.chances import Materials
 from triage.prognosis.clocks import clocks_of, decimal_year, distinct_lives
-from triage.prognosis.parts import Materials, materials_of
+from triage.prognosis.parts import materials_of
 from triage.store import append, connect, transaction
 
 RULES = Path(__file__).parent.parent / "rules"

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from triage.catalogue.climates import Climate
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.ageing import ageing_rate, log_sd, normal_nodes, unfit_after_proof
-from triage.prognosis.parts import LIFE_NODES, STORAGE_NODES, YEAR_NODES, Exposure, Materials, node_chances
+from triage.prognosis.chances import LIFE_NODES, STORAGE_NODES, YEAR_NODES, Exposure, Materials, node_chances
 
 NOW = 2026.9
 NO_MIX = UnknownMix(mix={}, source="our_judgement")

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.prognosis.ageing import added_years, ageing_rate
-from triage.prognosis.parts import Exposure, Materials, mean_of, node_chances
+from triage.prognosis.chances import Exposure, Materials, mean_of, node_chances
 from triage.prognosis.single import HORIZONS, Life, Stay, age_of
 
 AS_OF = date(2026, 1, 1)

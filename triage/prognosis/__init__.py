@@ -11,16 +11,9 @@ import polars as pl
 
 from triage.catalogue.climates import Climate, Climates
 from triage.catalogue.materials import Material, UnknownMix
+from triage.prognosis.chances import Materials, node_chances, storage_nodes
 from triage.prognosis.clocks import RELEASES, decimal_year, distinct_lives, read_clocks
-from triage.prognosis.parts import (
-    Materials,
-    exposure_of,
-    joined_parts,
-    materials_of,
-    node_chances,
-    part_rows,
-    storage_nodes,
-)
+from triage.prognosis.parts import exposure_of, joined_parts, materials_of, part_rows
 from triage.store import Connection, append, frame
 
 COLUMNS = (

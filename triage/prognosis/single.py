@@ -10,8 +10,8 @@ import polars as pl
 from triage.catalogue.climates import LEAST_SD, Climate
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.ageing import Array, added_years
+from triage.prognosis.chances import Materials, Past, chances_after, mean_of, years_made
 from triage.prognosis.clocks import SD_REGION, TRUST_STATED, decimal_year
-from triage.prognosis.parts import Materials, Past, chances_after, mean_of, years_made
 
 # Years from the as-of date on for which the chance is shown.
 HORIZONS = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
