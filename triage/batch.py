@@ -67,7 +67,7 @@ def nightly(store: Connection, catalogue: Catalogue, feeds: Sequence[Path], as_o
     started = datetime.now(UTC).replace(tzinfo=None)
     rules.ensure(catalogue.rules, catalogue.facts, signs_asked(catalogue))
     notes = ingest.run(store, catalogue.feeds, feeds, as_of)
-    listing.run(store, catalogue.words, as_of)
+    listing.run(store, catalogue.words, as_of, catalogue.climates.regions)
     store.execute(ROWS_REJECTED)
     account = balanced(store)
     weigh(store, catalogue, as_of)

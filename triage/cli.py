@@ -3,7 +3,7 @@
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -258,7 +258,13 @@ def refit(
 def ageing(
     material: Annotated[str, typer.Argument(help="Key of a material in rules/ageing/materials.toml.")],
     made: Annotated[str, typer.Option("--made", help="Year of manufacture, or first and last: 1999 or 1999-2002.")],
-    climate: Annotated[str, typer.Option("--climate", help="Key of rules/climates.csv.")] = "unknown",
+    climate: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--climate",
+            help="Key of rules/climates.csv; repeatable for one place after another, KEY:YEAR for the year it left.",
+        ),
+    ] = None,
     stated: Annotated[bool, typer.Option("--stated", help="The place itself is stated.")] = False,
     worn_until: Annotated[int | None, typer.Option("--worn-until", help="Year last worn without failing.")] = None,
     boxed: Annotated[bool, typer.Option("--boxed", help="Kept in a closed box.")] = False,
@@ -268,20 +274,38 @@ def ageing(
 ) -> None:
     """Show how a material ages in storage, by the same arithmetic as the night."""
     from triage import catalogue
-    from triage.prognosis.single import Life, age_of
+    from triage.prognosis.single import Life, Stay, age_of
     from triage.writeup.lists import ageing_text
 
     known, day = catalogue.load(rules), _day(as_of)
     if material not in known.materials:
         fail(f"material {material}", "no such key", f"one of {', '.join(sorted(known.materials))}")
-    if climate not in known.climates.climates:
-        fail(f"--climate {climate}", "no such key", f"one of {', '.join(sorted(known.climates.climates))}")
-    life = Life(_years(made, day), known.climates.climates[climate], stated, worn_until, boxed)
+    lain = _stays(climate or ["unknown"], known.climates.climates, day)
+    life = Life(
+        _years(made, day), tuple(Stay(known.climates.climates[k], y) for k, y in lain), stated, worn_until, boxed
+    )
     rows, one = age_of(known.materials[material], life, day), known.materials[material]
     if as_json:
         _print_json({"material": material, "basis": one.basis, "as_of": str(day), "rows": rows.to_dicts()})
     else:
         typer.echo(ageing_text(rows, one.name, one.fails, one.basis, day), nl=False)
+
+
+def _stays(texts: list[str], known: Container[str], day: date) -> list[tuple[str, int | None]]:
+    """Return key and last year of each place; only the last may do without a year, and years rise."""
+    found: list[tuple[str, int | None]] = []
+    for place, text in enumerate(texts, 1):
+        key, _, year = text.partition(":")
+        if key not in known:
+            fail(f"--climate {text}", f"no climate {key!r}", "a key of rules/climates.csv")
+        last = place == len(texts)
+        least = found[-1][1] or 1900 if found else 1900
+        if year and not (year.isdigit() and least <= int(year) <= day.year):
+            fail(f"--climate {text}", f"year {year!r}", f"a year from {least} to {day.year}")
+        if bool(year) == last:
+            fail(f"--climate {text}", "a year" if last else "no year", "KEY:YEAR for every place but the last")
+        found.append((key, int(year) if year else None))
+    return found
 
 
 def _years(text: str, day: date) -> tuple[int, int]:
@@ -303,10 +327,14 @@ def check(
 ) -> None:
     """Check rules, tables and maps; with exports or a text, show how they would be read. Stores nothing."""
     from triage import batch, catalogue
+    from triage.catalogue.sources import uncited
     from triage.rules import check_rules, columns_of
 
     known = catalogue.load(rules, constructions or (), buyer or ())
-    problems = check_rules(known.rules, columns_of(known.facts, tuple(known.signs)))
+    problems = [
+        *uncited(known.folder, known.sources),
+        *check_rules(known.rules, columns_of(known.facts, tuple(known.signs))),
+    ]
     if problems:
         raise TriageError(problems)
     if feeds:

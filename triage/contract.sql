@@ -95,6 +95,7 @@ CREATE TABLE IF NOT EXISTS listing (
   shipping_minor     BIGINT CHECK (shipping_minor >= 0),
   shipping_base_minor BIGINT CHECK (shipping_base_minor >= 0),
   ships_from         VARCHAR,
+  region             VARCHAR,
   size_text          VARCHAR,
   size_system        VARCHAR,
   foot_mm_lo         DOUBLE,
@@ -134,6 +135,7 @@ COMMENT ON COLUMN listing.rate_date IS 'Date of the exchange rate; NULL when non
 COMMENT ON COLUMN listing.shipping_minor IS 'Shipping as stated, minor units of currency';
 COMMENT ON COLUMN listing.shipping_base_minor IS 'Shipping in the base currency, minor units';
 COMMENT ON COLUMN listing.ships_from IS 'ISO 3166-1 alpha-2 country code';
+COMMENT ON COLUMN listing.region IS 'ISO 3166-2 code of the region, where the words leave no doubt';
 COMMENT ON COLUMN listing.size_text IS 'Size as written';
 COMMENT ON COLUMN listing.size_system IS 'EU, UK, US, US-W, US-Y, JP, MONDO; several joined by /; NULL when not stated';
 COMMENT ON COLUMN listing.foot_mm_lo IS 'Lower end of the foot length the pair fits, mm';
@@ -308,13 +310,13 @@ CREATE TABLE IF NOT EXISTS prognosis (
   p_unfit_lo         DOUBLE NOT NULL CHECK (p_unfit_lo BETWEEN 0 AND 1),
   p_unfit            DOUBLE NOT NULL CHECK (p_unfit BETWEEN 0 AND 1),
   p_unfit_hi         DOUBLE NOT NULL CHECK (p_unfit_hi BETWEEN 0 AND 1),
-  p_unfit_lo_node    DOUBLE[] NOT NULL,
-  p_unfit_node       DOUBLE[] NOT NULL,
-  p_unfit_hi_node    DOUBLE[] NOT NULL,
-  node_weight        DOUBLE[] NOT NULL,
-  basis              VARCHAR NOT NULL,
-  PRIMARY KEY (listing_id, place, part, horizon_years)
+  p_unfit_lo_node    FLOAT[] NOT NULL,
+  p_unfit_node       FLOAT[] NOT NULL,
+  p_unfit_hi_node    FLOAT[] NOT NULL,
+  basis              VARCHAR NOT NULL
 );
+-- One row per listing_id, place, part and horizon_years. No PRIMARY KEY: its index takes longer to build and more
+-- memory than all the rest of the stage, and only that stage writes here.
 COMMENT ON TABLE prognosis IS 'How each part has aged by material and storage alone, before signs and rules';
 COMMENT ON COLUMN prognosis.listing_id IS 'The listing';
 COMMENT ON COLUMN prognosis.place IS 'The candidate release';
@@ -333,8 +335,15 @@ COMMENT ON COLUMN prognosis.p_unfit_hi IS 'Chance of unfit if the material is a 
 COMMENT ON COLUMN prognosis.p_unfit_lo_node IS 'p_unfit_lo at each storage node';
 COMMENT ON COLUMN prognosis.p_unfit_node IS 'p_unfit at each storage node';
 COMMENT ON COLUMN prognosis.p_unfit_hi_node IS 'p_unfit_hi at each storage node';
-COMMENT ON COLUMN prognosis.node_weight IS 'Weights of the storage nodes, the same for all parts of the pair; sum 1';
 COMMENT ON COLUMN prognosis.basis IS 'Source of the figures, or "our judgement"';
+
+CREATE TABLE IF NOT EXISTS storage_node (
+  node    INTEGER PRIMARY KEY CHECK (node > 0),
+  weight  DOUBLE NOT NULL CHECK (weight > 0)
+);
+COMMENT ON TABLE storage_node IS 'The places of storage, from kind to harsh, at which every prognosis is reckoned';
+COMMENT ON COLUMN storage_node.node IS 'Place in the lists of prognosis.p_unfit_node and its ends, from 1';
+COMMENT ON COLUMN storage_node.weight IS 'Chance of it, the same for all parts of all pairs; sum 1';
 
 CREATE TABLE IF NOT EXISTS finding (
   listing_id  VARCHAR NOT NULL,

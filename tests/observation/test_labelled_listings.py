@@ -70,7 +70,8 @@ def test_the_set_is_large_in_six_languages_and_a_quarter_has_nothing_to_find() -
 
 def test_every_sign_is_in_the_set(signs: object) -> None:
     labelled = set(expected(pl.read_csv(HERE / "labelled.csv"))["sign"])
-    assert {sign.id for sign in signs} - labelled <= {"eva_claimed"}  # type: ignore[attr-defined]
+    # Other hot or damp places than attic, cellar and shed: no listing happens to name one; test_storage_words does.
+    assert {sign.id for sign in signs} - labelled <= {"eva_claimed", "stored_hot_damp"}  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize("name", ["tune", "held"])

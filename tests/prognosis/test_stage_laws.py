@@ -10,11 +10,14 @@ from hypothesis import strategies as st
 from triage.catalogue.climates import Climate
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.ageing import ageing_rate, log_sd, normal_nodes, unfit_after_proof
-from triage.prognosis.parts import LIFE_NODES, STORAGE_NODES, YEAR_NODES, Exposure, Materials, node_chances
+from triage.prognosis.chances import LIFE_NODES, STORAGE_NODES, YEAR_NODES, Exposure, Materials, node_chances
 
 NOW = 2026.9
 NO_MIX = UnknownMix(mix={}, source="our_judgement")
-HOME = Climate(climate="home", name="home", temp_c=21, rh_pct=52, log_sd=0.3, source="our_judgement")
+HOME = Climate(
+    climate="home", name="home", temp_c=21, rh_pct=52, log_sd=0.3, shed_temp_c=12, shed_rh_pct=70,
+    source="our_judgement",
+)  # fmt: skip
 
 
 def material_of(beta: float, eta: float, ea: float, n: float) -> Material:
@@ -24,9 +27,9 @@ def material_of(beta: float, eta: float, ea: float, n: float) -> Material:
     )  # fmt: skip
 
 
-MATERIALS = st.builds(
-    material_of, st.floats(1.0, 5.0), st.floats(5.0, 80.0), st.floats(20_000, 150_000), st.floats(0.0, 2.0)
-)
+# Ranges of beta, eta and Ea.
+TO_ENERGY = ((1.0, 5.0), (5.0, 80.0), (20_000, 150_000))
+MATERIALS = st.builds(material_of, *(st.floats(*ends) for ends in TO_ENERGY), st.floats(0.0, 2.0))
 EXPOSURES = st.fixed_dictionaries(
     {
         "made_lo": st.floats(1980, 2020), "span": st.floats(0, 6), "proof_year": st.just(0.0) | st.floats(1975, NOW),
@@ -105,11 +108,17 @@ def test_a_part_that_lay_warmer_is_never_fitter(row, material, horizon, warmer):
     assert np.all(chances(exposure_of({**row, "temp_c": row["temp_c"] + warmer}), material, horizon) >= cooler - 1e-12)
 
 
-@given(EXPOSURES, MATERIALS, st.floats(0, 10), st.floats(0, 5))
+@given(
+    EXPOSURES,
+    MATERIALS | st.builds(material_of, *(st.floats(*ends) for ends in TO_ENERGY), st.just(0.0)),
+    st.floats(0, 10),
+    st.floats(5, 100),
+)
 @settings(deadline=None, max_examples=60)
-def test_a_part_that_lay_damper_is_never_fitter_and_where_n_is_nought_no_different(row, material, horizon, damper):
-    drier = chances(exposure_of(row), material, horizon)
-    damp = chances(exposure_of({**row, "rh_pct": row["rh_pct"] + damper}), material, horizon)
+def test_a_part_that_lay_damper_is_never_fitter_and_where_n_is_nought_no_different(row, material, horizon, other):
+    dry, wet = sorted((row["rh_pct"], other))
+    drier = chances(exposure_of({**row, "rh_pct": dry}), material, horizon)
+    damp = chances(exposure_of({**row, "rh_pct": wet}), material, horizon)
     assert np.all(damp >= drier - 1e-12)
     if material.rh_exponent[1] == 0:
         assert np.array_equal(damp, drier)

@@ -28,6 +28,17 @@ def test_a_pair_weighed_alone_has_the_same_figures_to_the_last_bit(weigh):
         assert rows(weigh(**{name: PAIRS[name]}), name) == rows(together, name)
 
 
+def test_every_key_is_written_once_and_in_the_order_of_the_listings(weigh, known):
+    found = weigh(**PAIRS)
+    horizons = {buyer.horizon_years for buyer in known.buyers.values()}
+    keys = found.connection.execute(
+        "SELECT listing_id, place, part, horizon_years FROM prognosis ORDER BY rowid"
+    ).fetchall()
+    assert len(keys) == len(set(keys)) > 0
+    assert [key[0] for key in keys] == sorted(key[0] for key in keys)
+    assert {key[3] for key in keys} == horizons
+
+
 def test_pairs_that_agree_in_everything_age_alike(weigh):
     found = weigh(**PAIRS)
     assert [row[1:] for row in rows(found, "a")] == [row[1:] for row in rows(found, "b")]
@@ -44,9 +55,10 @@ def test_lives_are_numbered_once_and_every_candidate_finds_its_own(known):
         }
     )  # fmt: skip
     pairs = pl.DataFrame(
-        {"listing_id": ["a", "b", "c"], "ships_from": ["DE", "DE", None], "stated_year_lo": [None] * 3,
-         "stated_year_hi": [None] * 3, "stated_year_kind": [None] * 3},
-        schema_overrides={"stated_year_lo": pl.Int64, "stated_year_hi": pl.Int64, "stated_year_kind": pl.String},
+        {"listing_id": ["a", "b", "c"], "ships_from": ["DE", "DE", None], "region": [None] * 3,
+         "stated_year_lo": [None] * 3, "stated_year_hi": [None] * 3, "stated_year_kind": [None] * 3},
+        schema_overrides={"region": pl.String, "stated_year_lo": pl.Int64, "stated_year_hi": pl.Int64,
+                          "stated_year_kind": pl.String},
     )  # fmt: skip
     said = pl.DataFrame(schema={"listing_id": pl.String, "sign": pl.String, "certainty": pl.Int32, "year": pl.Int32})
     clocks = clocks_of(candidates, pairs, said, known.climates, decimal_year(as_of))
@@ -55,17 +67,3 @@ def test_lives_are_numbered_once_and_every_candidate_finds_its_own(known):
     assert led["life"].to_list() == [0, 0, 1]
     back = led.join(lives, on="life").sort("listing_id").select("listing_id", "place", *LIFE)
     assert back.equals(clocks.sort("listing_id"))
-
-
-def test_stated_storage_moves_a_rubber_sole_in_its_own_direction(weigh):
-    words = {
-        "silent": "Nice.", "attic": "Stored in the attic.", "controlled": "Stored in a climate controlled room.",
-        "window": "They stood in a shop window for years.", "sealed": "Kept in a sealed bag.",
-    }  # fmt: skip
-    found = weigh(**{name: {**CUPSOLE, "body": body} for name, body in words.items()})
-    query = "SELECT effective_years FROM prognosis WHERE listing_id = ? AND part = 'outsole' AND place = 1 LIMIT 1"
-    years = {name: found.one(query, name)[0] for name in words}
-    assert years["attic"] > years["silent"]
-    assert years["window"] > years["silent"]
-    assert years["controlled"] < years["silent"]
-    assert years["sealed"] < years["silent"]

@@ -80,7 +80,8 @@ def test_a_hedge_halves_the_decibans_and_an_answer_beats_the_listing(known):
 def test_a_sign_that_acts_through_age_carries_no_decibans(known):
     told = observed(("worn_recently_ok", "listing", "affirmed", False))
     assert weigh_signs(told, known.signs, known.ageing_signs).is_empty()
-    assert {"worn_recently_ok", "sole_swapped", "stored_hot_damp"} <= known.ageing_signs
+    places = {"stored_attic", "stored_cellar", "stored_shed", "stored_hot_damp"}
+    assert {"worn_recently_ok", "sole_swapped", *places} <= known.ageing_signs
 
 
 def test_a_text_moves_a_part_only_within_its_bounds_and_an_answer_beyond():

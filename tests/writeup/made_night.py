@@ -78,7 +78,7 @@ def prognosis(listing_id: str, part: str, key: str, p: float, **given: Any) -> d
         listing_id=listing_id, place=1, part=part, horizon_years=2.0, material=key, mode="ages",
         load_bearing=part in ("midsole", "outsole", "bond", "cushion"), made_lo=1984.1, made_hi=1987.5,
         age_years=41.0, effective_years=44.0, p_unfit_lo=p, p_unfit=p, p_unfit_hi=p, p_unfit_lo_node=[p],
-        p_unfit_node=[p], p_unfit_hi_node=[p], node_weight=[1.0], basis="our judgement",
+        p_unfit_node=[p], p_unfit_hi_node=[p], basis="our judgement",
     ) | given  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from triage.catalogue.materials import Material, UnknownMix, load_materials, loa
 from triage.catalogue.penalties import Rule, load_rules
 from triage.catalogue.repairs import Repair, load_repairs
 from triage.catalogue.signs import Sign, Signs, load_signs
-from triage.catalogue.sources import Source, load_sources, uncited
+from triage.catalogue.sources import Source, load_sources
 from triage.catalogue.values import Values, load_values
 from triage.catalogue.words import Words, load_words
 from triage.errors import Problem, TriageError, fail
@@ -89,7 +89,6 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
     tables = (*sorted((place / "constructions").glob("*.csv")), *constructions)
     climates = load_climates(place, problems)
     words = load_words(place / "words", problems)
-    sources = load_sources(place / "sources.toml", problems)
     parts = {
         "feeds": load_feeds(place / "feeds", problems),
         "words": words,
@@ -105,10 +104,8 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "routes": load_routes(place / "costs", problems),
         "values": load_values(place / "values.toml", problems),
         "buyers": load_buyers(place / "buyers", tuple(buyers), base_currency(words), problems),
-        "sources": sources,
+        "sources": load_sources(place / "sources.toml", problems),
     }
-    if sources:  # unreadable, it is one problem, not one for each citation
-        problems.extend(uncited(place, sources))
     problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]
     if problems:
         raise TriageError(problems)

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from triage.catalogue.documents import Document, id_is_file_name, read_toml, toml_files, validated
+from triage.catalogue.documents import Document, Identified, documents, toml_files
 from triage.errors import Problem
 
 Purpose = Literal["wear", "restore", "display", "resell"]
@@ -27,10 +27,9 @@ class Want(Document):
     parts_minor: Minor | None = None
 
 
-class Buyer(Document):
+class Buyer(Identified):
     """One buyer's purposes, size, money and patience. Money is in minor units of ``currency``."""
 
-    id: str
     name: str
     about: str = ""
     purposes: Annotated[tuple[Purpose, ...], Field(min_length=1)]
@@ -65,12 +64,7 @@ def load_buyers(folder: Path, extra: tuple[Path, ...], base_currency: str, probl
     """
     files = extra or tuple(toml_files(folder, problems))
     found: dict[str, Buyer] = {}
-    for path in files:
-        values = read_toml(path, problems)
-        buyer = validated(Buyer, values, path, problems) if values is not None else None
-        if buyer is None:
-            continue
-        id_is_file_name(buyer.id, path, problems)
+    for path, buyer in documents(Buyer, files, problems):
         if buyer.currency != base_currency:
             problems.append(
                 Problem(f"{path}:1", f"currency is {buyer.currency}", f"the base currency, {base_currency}")

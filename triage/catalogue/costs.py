@@ -6,21 +6,20 @@ from typing import Annotated
 
 from pydantic import Field
 
-from triage.catalogue.documents import Document, id_is_file_name, read_toml, toml_files, validated
+from triage.catalogue.documents import Identified, documents, toml_files
 from triage.errors import Problem
 
 Rate = Annotated[float, Field(ge=0, le=2)]
 Minor = Annotated[int, Field(ge=0)]
 
 
-class Route(Document):
+class Route(Identified):
     """What applies from ``valid_from`` to goods sent from one country to another.
 
     ``duty_rate`` applies to goods worth ``duty_free_below_minor`` or more; ``flat_minor`` to goods
     below ``flat_below_minor``. Money in minor units of the base currency; a rate is a share.
     """
 
-    id: str
     from_: Annotated[tuple[str, ...], Field(alias="from", min_length=1)]
     to: Annotated[tuple[str, ...], Field(min_length=1)]
     valid_from: date
@@ -44,12 +43,7 @@ class Route(Document):
 def load_routes(folder: Path, problems: list[Problem]) -> tuple[Route, ...]:
     """Return the routes of a folder, those that name a country before those that say ``*``."""
     found = []
-    for path in toml_files(folder, problems):
-        values = read_toml(path, problems)
-        route = validated(Route, values, path, problems) if values is not None else None
-        if route is None:
-            continue
-        id_is_file_name(route.id, path, problems)
+    for path, route in documents(Route, toml_files(folder, problems), problems):
         if route.valid_to is not None and route.valid_to < route.valid_from:
             problems.append(Problem(f"{path}:1", f"valid_to is {route.valid_to}", f"{route.valid_from} or later"))
         found.append(route)

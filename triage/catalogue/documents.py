@@ -2,7 +2,7 @@
 
 import csv
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -18,7 +18,14 @@ class Document(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
 
 
+class Identified(Document):
+    """A document that is a whole file, named by its id."""
+
+    id: str
+
+
 D = TypeVar("D", bound=BaseModel)
+N = TypeVar("N", bound=Identified)
 
 
 def rising(values: tuple[float, float, float]) -> tuple[float, float, float]:
@@ -78,6 +85,16 @@ def toml_files(folder: Path, problems: list[Problem]) -> Iterator[Path]:
         problems.append(Problem(str(folder), "no such folder", "a folder of TOML files"))
         return
     yield from sorted(folder.glob("*.toml"))
+
+
+def documents(model: type[N], files: Iterable[Path], problems: list[Problem]) -> Iterator[tuple[Path, N]]:
+    """Yield each file that is a whole document, with its path; an id that is not the file's name is a problem too."""
+    for path in files:
+        values = read_toml(path, problems)
+        found = validated(model, values, path, problems) if values is not None else None
+        if found is not None:
+            id_is_file_name(found.id, path, problems)
+            yield path, found
 
 
 def read_csv(path: Path, required: tuple[str, ...], problems: list[Problem]) -> list[tuple[int, dict[str, str]]]:

@@ -9,7 +9,7 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import StringConstraints, field_validator
 
-from triage.catalogue.documents import Document, id_is_file_name, line_of, read_toml, toml_files, validated
+from triage.catalogue.documents import Identified, documents, line_of, read_toml, toml_files
 from triage.errors import Problem
 
 Field = Literal[
@@ -26,10 +26,9 @@ _BRACKETED = re.compile(r"[(\[（【][^)\]）】]*[)\]）】]")
 _NOT_WORD = re.compile(r"[\W_]+")
 
 
-class FeedMap(Document):
+class FeedMap(Identified):
     """One marketplace's export: how it is written and which heading fills which listing field."""
 
-    id: str
     source: str
     match: tuple[str, ...]
     encoding: str | None = None
@@ -116,16 +115,9 @@ def fold(text: str) -> str:
 
 def load_feeds(folder: Path, problems: list[Problem]) -> FeedCatalogue:
     """Return the feed maps and heading words of a folder; every fault is added to ``problems``."""
-    maps = []
-    for path in toml_files(folder, problems):
-        if path.name == WORDS_FILE:
-            continue
-        values = read_toml(path, problems)
-        feed_map = None if values is None else validated(FeedMap, values, path, problems)
-        if feed_map is not None:
-            id_is_file_name(feed_map.id, path, problems)
-            maps.append(feed_map)
-    return FeedCatalogue(tuple(maps), _load_words(folder / WORDS_FILE, problems))
+    files = (path for path in toml_files(folder, problems) if path.name != WORDS_FILE)
+    maps = tuple(feed_map for _, feed_map in documents(FeedMap, files, problems))
+    return FeedCatalogue(maps, _load_words(folder / WORDS_FILE, problems))
 
 
 def _load_words(path: Path, problems: list[Problem]) -> HeadingWords:

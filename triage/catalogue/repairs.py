@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from triage.catalogue.buyers import TOLERANCES, Tolerance
-from triage.catalogue.documents import Document, id_is_file_name, read_toml, rising, toml_files, validated
+from triage.catalogue.documents import Identified, documents, rising, toml_files
 from triage.errors import Problem
 
 Part = Literal["midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining"]
@@ -16,14 +16,13 @@ Amount = Annotated[float, Field(ge=0)]
 Cost = Annotated[tuple[Amount, Amount, Amount], AfterValidator(rising)]
 
 
-class Repair(Document):
+class Repair(Identified):
     """One repair: the unfit parts it makes fit, what it needs, its cost and its cautions.
 
     ``only_if`` and ``not_if`` look at the construction's material keys, part by part.
     Costs are (lo, mid, hi) in minor units of the base currency; hours are a careful amateur's.
     """
 
-    id: str
     name: str
     covers: Annotated[tuple[Part, ...], Field(min_length=1)]
     needs_fit: tuple[Part, ...] = ()
@@ -45,12 +44,7 @@ class Repair(Document):
 def load_repairs(folder: Path, materials: frozenset[str], problems: list[Problem]) -> dict[str, Repair]:
     """Return the repairs of a folder by id; unknown material keys are problems."""
     found = {}
-    for path in toml_files(folder, problems):
-        values = read_toml(path, problems)
-        repair = validated(Repair, values, path, problems) if values is not None else None
-        if repair is None:
-            continue
-        id_is_file_name(repair.id, path, problems)
+    for path, repair in documents(Repair, toml_files(folder, problems), problems):
         named = [key for keys in (*repair.only_if.values(), *repair.not_if.values()) for key in keys]
         problems.extend(
             Problem(f"{path}:1", f"material {key!r}", "a key of ageing/materials.toml")

@@ -1,13 +1,15 @@
 """Raw cells to listing columns: every value read, or refused with a reason while the listing lives on without it."""
 
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 
 import polars as pl
 
+from triage.catalogue.places import Region
 from triage.catalogue.words import Words
-from triage.listing import claims, dates, money, shipping, sizes
+from triage.listing import claims, dates, money, places, shipping, sizes
 from triage.listing.phrases import Phrasebook, compatible, folded_cell, folded_words, one_of, spaced
 from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
@@ -34,6 +36,12 @@ class Reading:
     """The words of stage 2 with their phrase books, made once for a run."""
 
     words: Words
+    regions: Mapping[str, Region] = field(default_factory=dict)
+
+    @cached_property
+    def places(self) -> pl.DataFrame:
+        """Words for regions."""
+        return places.word_table(self.regions)
 
     @cached_property
     def conditions(self) -> tuple[Phrasebook, Phrasebook]:
@@ -78,6 +86,7 @@ def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.
         field=pl.lit(""), value=pl.lit(None, pl.String), code=pl.lit("no-title")
     )
     frame = _with_places(frame.filter(pl.col("title").is_not_null()), reading.words)
+    frame = places.with_regions(frame, reading.places)
     keys = _keys(frame)
     frame = _with_language(frame, keys, reading)
     frame, price_refusals = _with_money(frame, reading.words)
@@ -131,7 +140,8 @@ def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
 def _country(words: Words) -> pl.Expr:
     """Return the country of a place: the whole cell, or the name behind its last comma.
 
-    Two letters behind a comma are no country: "Los Angeles, CA" is not in Canada.
+    Two letters behind a comma are no country: "Los Angeles, CA" is not in Canada. What is no country's name may
+    still be a region's: ``places`` reads those.
     """
     names = {name: code for code, listed in words.country.names.items() for name in listed}
     known = dict(zip(folded_words(names), names.values(), strict=True))
@@ -270,7 +280,7 @@ def _columns(frame: pl.DataFrame) -> pl.DataFrame:
         .str.slice(0, NAMED_CHARACTERS).replace("", None), language="language",
         price_kind="price_is", price_minor="minor", currency=pl.when(amounts).then("code"),
         price_base_minor="base_minor", rate_date="rate_date", shipping_minor="shipping_minor",
-        shipping_base_minor="shipping_base_minor", ships_from=pl.coalesce("country", "set_country"),
+        shipping_base_minor="shipping_base_minor", ships_from=pl.coalesce("country", "set_country"), region="region",
         size_text="size_text", size_system="size_system", foot_mm_lo="foot_mm_lo", foot_mm_hi="foot_mm_hi",
         condition="condition", condition_conflict="conflict",
         stated_year_lo="lo", stated_year_hi="hi", stated_year_kind="year_is", kind="kind", photo_count="photos",

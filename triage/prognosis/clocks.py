@@ -6,6 +6,7 @@ import polars as pl
 
 from triage.catalogue.climates import Climates
 from triage.prognosis.humidity import shifted_humidity
+from triage.prognosis.places import rooms
 from triage.store import Connection, frame
 
 # Parts that a new sole brings along; its cement is new too.
@@ -14,8 +15,10 @@ NEW_SOLE = ("midsole", "outsole", "bond", "cushion")
 RESOLE_WITHIN_YEARS = 10.0
 # Trust in "worn without trouble": as stated, and when it was hedged.
 TRUST_STATED, TRUST_HEDGED = 0.6, 0.3
-# Spread of ln(storage factor): with a stated place, and with no more than the seller's region.
-SD_STATED, SD_REGION = 0.30, 0.45
+# Spread of ln(storage factor) with no more than the seller's region; a stated place has its own in storage.toml.
+SD_REGION = 0.45
+# Signs of a closed box or bag.
+BOXED = ("stored_box_indoors", "stored_sealed_bag")
 # Without any year a pair of this trade is taken to be this old.
 AGE_UNKNOWN_YEARS = (10.0, 40.0)
 
@@ -41,7 +44,7 @@ ORDER BY model_id
 """
 
 PAIRS = """
-SELECT listing_id, ships_from, stated_year_lo, stated_year_hi, stated_year_kind
+SELECT listing_id, ships_from, region, stated_year_lo, stated_year_hi, stated_year_kind
 FROM listing
 WHERE listing_id IN (SELECT listing_id FROM todo)
 ORDER BY listing_id
@@ -159,41 +162,48 @@ def _with_events(pairs: pl.DataFrame, said: pl.DataFrame, now: float) -> pl.Data
 
 def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
     """Add mean temperature and humidity of the place of storage, its rate factor and its spread."""
-    rows = [(code, climates.of_country(code)) for code in sorted(climates.countries)]
-    other = climates.of_country(None)
-    table = pl.DataFrame(
-        [(code, climate.temp_c, climate.rh_pct, climate.log_sd) for code, climate in rows],
-        schema={"ships_from": pl.String, "temp_c": pl.Float64, "rh_pct": pl.Float64, "sd": pl.Float64},
-        orient="row",
+    table = rooms(climates)
+    # A country or region that no table has is one not stated.
+    known = pairs.with_columns(
+        pl.when(pl.col(name).is_in(table[name].drop_nulls().implode())).then(name) for name in ("ships_from", "region")
     )
-    stated = pl.DataFrame(
-        [(sign, s.temp_shift_c, s.rh_shift_pct, s.rate_factor) for sign, s in sorted(climates.storage.items())],
-        schema={"sign": pl.String, "shift_c": pl.Float64, "shift_pct": pl.Float64, "factor": pl.Float64},
-        orient="row",
-    )
-    moved = said.join(stated, on="sign").group_by("listing_id").agg(
-        pl.col("shift_c").sum(), pl.col("shift_pct").sum(), pl.col("factor").product()
-    )  # fmt: skip
-    boxed = said.filter(pl.col("sign").is_in(["stored_box_indoors", "stored_sealed_bag"])).select(
-        pl.col("listing_id").unique(), boxed=pl.lit(True)
-    )
+    boxed = said.filter(pl.col("sign").is_in(BOXED)).select(pl.col("listing_id").unique(), boxed=pl.lit(True))
     joined = (
-        pairs.join(table, on="ships_from", how="left")
-        .join(moved, on="listing_id", how="left")
+        known.join(table, on=["ships_from", "region"], how="left", nulls_equal=True)
+        .join(_stated_storage(said, climates), on="listing_id", how="left")
         .join(boxed, on="listing_id", how="left")
-        .with_columns(
-            pl.col("temp_c").fill_null(other.temp_c),
-            pl.col("rh_pct").fill_null(other.rh_pct),
-            pl.col("sd").fill_null(other.log_sd),
-            storage_sd=pl.when(pl.col("factor").is_not_null())
-            .then(SD_STATED)
-            .otherwise(pl.max_horizontal(pl.lit(SD_REGION), pl.col("sd").fill_null(other.log_sd))),
-            rate_factor=pl.col("factor").fill_null(1.0),
-            boxed=pl.col("boxed").fill_null(False),
-        )
+    )
+    weather = pl.col("unheated").fill_null(False)
+    home = pl.max_horizontal(pl.lit(SD_REGION), "home_sd")
+    joined = joined.with_columns(
+        temp_c=pl.when(weather).then("shed_temp_c").otherwise("temp_c"),
+        rh_pct=pl.when(weather).then("shed_rh_pct").otherwise("rh_pct"),
+        # Homes differ, and so do the climates among which the place is not told apart.
+        storage_sd=(pl.coalesce("stated_sd", home) ** 2 + pl.col("between_sd") ** 2).sqrt(),
+        rate_factor=pl.col("factor").fill_null(1.0),
+        boxed=pl.col("boxed").fill_null(False),
     )
     temp, damp = joined["temp_c"].to_numpy(), joined["rh_pct"].to_numpy()
     shift_c, shift_pct = joined["shift_c"].fill_null(0).to_numpy(), joined["shift_pct"].fill_null(0).to_numpy()
     return joined.with_columns(
         temp_c=pl.Series(temp + shift_c), rh_pct=pl.Series(shifted_humidity(temp, damp, shift_c, shift_pct))
     )
+
+
+def _stated_storage(said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
+    """Return what each pair's words on storage change together; of their spreads the widest holds."""
+    stated = pl.DataFrame(
+        [
+            (sign, s.temp_shift_c, s.rh_shift_pct, s.rate_factor, s.unheated, s.log_sd)
+            for sign, s in sorted(climates.storage.items())
+        ],
+        schema={
+            "sign": pl.String, "shift_c": pl.Float64, "shift_pct": pl.Float64, "factor": pl.Float64,
+            "unheated": pl.Boolean, "stated_sd": pl.Float64,
+        },
+        orient="row",
+    )  # fmt: skip
+    return said.join(stated, on="sign").group_by("listing_id").agg(
+        pl.col("shift_c").sum(), pl.col("shift_pct").sum(), pl.col("factor").product(), pl.col("unheated").any(),
+        pl.col("stated_sd").max(),
+    )  # fmt: skip

@@ -1,82 +1,15 @@
-"""Every part of every life at every storage node: from clocks and materials to chances of unfit."""
+"""Every part of every life: from releases to pieces of material, and from their chances to those of the part."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import fields
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from triage.catalogue.climates import Climate
-from triage.catalogue.materials import PARTS, Material, UnknownMix
-from triage.prognosis.ageing import Array, ageing_rate, log_sd, normal_nodes
+from triage.catalogue.materials import PARTS
+from triage.prognosis.ageing import Array
+from triage.prognosis.chances import Chances, Exposure, Materials, mean_of
 from triage.prognosis.clocks import NEW_SOLE
-
-STORAGE_NODES = 7
-LIFE_NODES = 5
-YEAR_NODES = 4
-# Small enough for the cache of a core.
-CHUNK_ROWS = 2_000
-
-
-@dataclass(frozen=True)
-class Materials:
-    """Material parameters as arrays, one row a material, in the order of ``keys``."""
-
-    keys: tuple[str, ...]
-    materials: dict[str, Material]
-    unknown: UnknownMix
-
-    def column(self, name: str, index: int = 1) -> Array:
-        """Return the lo, mid or hi (0, 1, 2) of a range for every material."""
-        return np.array([getattr(self.materials[key], name)[index] for key in self.keys], dtype=np.float64)
-
-
-@dataclass(frozen=True)
-class Exposure:
-    """What a piece of material has been through, one array a field.
-
-    Attributes:
-        material: Index into the keys of ``Materials``.
-        made_lo: Earliest manufacture, decimal year.
-        made_hi: Latest manufacture, decimal year.
-        proof_year: Last worn without failing, decimal year; 0 where never stated.
-        trust: Trust in that, 0 to 1.
-        life_factor: Factor on its life, 1 for most.
-        temp_c: Storage temperature, °C.
-        rh_pct: Storage humidity, %.
-        rate_factor: Factor on its rate of ageing.
-        boxed: Kept in a closed box.
-        storage_sd: Spread of the logarithm of the storage factor.
-    """
-
-    material: npt.NDArray[np.int64]
-    made_lo: Array
-    made_hi: Array
-    proof_year: Array
-    trust: Array
-    life_factor: Array
-    temp_c: Array
-    rh_pct: Array
-    rate_factor: Array
-    boxed: npt.NDArray[np.bool_]
-    storage_sd: Array
-
-    def chunks(self, rows: int) -> Iterator["Exposure"]:
-        """Yield pieces of so many rows."""
-        for start in range(0, len(self.material), rows):
-            yield Exposure(*(getattr(self, f.name)[start : start + rows] for f in fields(self)))
-
-
-@dataclass(frozen=True)
-class Chances:
-    """Per row: effective and calendar years, and chances by storage node for long, all, short lives."""
-
-    effective_years: Array
-    age_years: Array
-    low: Array
-    mid: Array
-    high: Array
 
 
 def materials_of(releases: pl.DataFrame, known: Materials) -> pl.DataFrame:
@@ -140,81 +73,6 @@ def exposure_of(rows: pl.DataFrame) -> Exposure:
     return Exposure(**{f.name: rows[f.name].to_numpy() for f in fields(Exposure)})
 
 
-def node_chances(exposure: Exposure, known: Materials, home: Climate, now: float, horizon: float) -> Chances:
-    """Return the chance of unfit at every storage node, with its range.
-
-    Args:
-        exposure: What each piece of material has been through.
-        known: The materials' figures.
-        home: Climate in which the buyer's years go by.
-        now: Decimal year every age refers to.
-        horizon: Years of wear still wanted, 0 or more.
-
-    Returns:
-        Arrays in the order of ``exposure``; chances are 0 to 1, one column a storage node.
-
-    Source:
-        ``ageing.unfit_after_proof``, averaged over the range of manufacture and, for ``mid``, over the
-        range of ``eta_years`` as a lognormal; ``low`` and ``high`` take the range's upper and lower end,
-        and the mean itself where it lies outside of them.
-    """
-    pieces = [_chunk(piece, known, home, now, horizon) for piece in exposure.chunks(CHUNK_ROWS)]
-    return Chances(*(np.concatenate([getattr(piece, f.name) for piece in pieces]) for f in fields(Chances)))
-
-
-def _chunk(rows: Exposure, known: Materials, home: Climate, now: float, horizon: float) -> Chances:
-    at = rows.material
-    ea, n = known.column("ea_j_mol")[at], known.column("rh_exponent")[at]
-    rate = ageing_rate(rows.temp_c, rows.rh_pct, ea, n) * rows.rate_factor
-    rate = np.where(rows.boxed, rate * known.column("box_rate")[at], rate)
-    middles = (np.arange(YEAR_NODES) + 0.5) / YEAR_NODES
-    made = rows.made_lo + (rows.made_hi - rows.made_lo) * middles[:, None]
-    age = np.maximum(now - made, 0.0)
-    # A pair can't have been worn before it was made; a part replaced since then proves nothing older.
-    worn = np.minimum(np.clip(rows.proof_year - made, 0.0, None), age)
-    scale = known.column("eta_years")[at] * rows.life_factor
-    nodes, _ = normal_nodes(STORAGE_NODES)
-    # Years by node by row: the long axis last. All in lives of the middle scale.
-    stored = (rate / scale) * np.exp(rows.storage_sd * nodes[:, None])
-    ahead = horizon * ageing_rate(home.temp_c, home.rh_pct, ea, n) / scale
-    lives = _Lives(known.column("beta")[at], rows.trust, age[:, None] * stored + ahead, worn[:, None] * stored)
-    low, middle, high = (known.column("eta_years", i)[at] for i in (0, 1, 2))
-    spread, weights = normal_nodes(LIFE_NODES)
-    sd = log_sd(low, high)
-    fit = np.sum([lives.fit(sd * node) * weight for node, weight in zip(spread, weights, strict=True)], axis=0)
-    # Nearly all failed, the few lives beyond the range pull the mean outside of it: a range holds its mean.
-    longest = np.maximum(lives.fit(np.log(high / middle)), fit)
-    shortest = np.minimum(lives.fit(np.log(low / middle)), fit)
-    mean_age = age.mean(axis=0)
-    return Chances(mean_age * rate, mean_age, *(np.clip(1 - end, 0.0, 1.0).T for end in (longest, fit, shortest)))
-
-
-class _Lives:
-    """Chances of fit over the same years for several scales of life: powers are taken once, not once a scale."""
-
-    def __init__(self, beta: Array, trust: Array, end: Array, proof: Array) -> None:
-        self.beta = beta
-        self.end = np.power(end, beta, out=end)
-        self.space = np.empty_like(end)
-        self.worn = np.flatnonzero(trust > 0)
-        self.trust = trust[self.worn]
-        self.since_proof = self.end[:, :, self.worn] - proof[:, :, self.worn] ** beta[self.worn]
-
-    def fit(self, log_scale: Array) -> Array:
-        """Return the chance of fit, storage node by row, when lives are ``exp(log_scale)`` times as long.
-
-        As ``ageing.unfit_after_proof``, with the mean over the years of manufacture.
-        """
-        factor = -np.exp(-self.beta * log_scale)
-        np.multiply(self.end, factor, out=self.space)
-        found = np.exp(self.space, out=self.space).mean(axis=0)
-        at = self.worn
-        if at.size:
-            proven = np.exp(self.since_proof * factor[at]).mean(axis=0)
-            found[:, at] = self.trust * proven + (1 - self.trust) * found[:, at]
-        return np.asarray(found)
-
-
 def joined_parts(rows: pl.DataFrame, chances: Chances, known: Materials) -> pl.DataFrame:
     """Return one row per life and part: materials that must all hold, or alternatives.
 
@@ -232,7 +90,8 @@ def joined_parts(rows: pl.DataFrame, chances: Chances, known: Materials) -> pl.D
     weakest = _weakest(mean_of(chances.mid), first, sizes)
     material = rows["material"].to_numpy()
     bears = np.array([known.materials[key].load_bearing for key in known.keys])[material]
-    _, weights = normal_nodes(STORAGE_NODES)
+    # Four bytes a node: seven digits are more than any chance here deserves, and the nodes fill most of the table.
+    kept = {name: chance.astype(np.float32) for name, chance in node.items()}
     return pl.DataFrame(
         {
             "life": rows["life"].gather(first),
@@ -247,10 +106,9 @@ def joined_parts(rows: pl.DataFrame, chances: Chances, known: Materials) -> pl.D
             "p_unfit_lo": mean_of(node["low"]),
             "p_unfit": mean_of(node["mid"]),
             "p_unfit_hi": mean_of(node["high"]),
-            "p_unfit_lo_node": node["low"],
-            "p_unfit_node": node["mid"],
-            "p_unfit_hi_node": node["high"],
-            "node_weight": np.broadcast_to(weights, node["mid"].shape).copy(),
+            "p_unfit_lo_node": kept["low"],
+            "p_unfit_node": kept["mid"],
+            "p_unfit_hi_node": kept["high"],
             "basis": _named([known.materials[key].basis for key in known.keys], material[weakest]),
         }
     )
@@ -281,15 +139,6 @@ def _weakest(chance: Array, first: npt.NDArray[np.int64], sizes: npt.NDArray[np.
     highest = np.repeat(np.maximum.reduceat(chance, first), sizes)
     at = np.where(chance >= highest, np.arange(len(chance)), len(chance))
     return np.asarray(np.minimum.reduceat(at, first))
-
-
-def mean_of(node: Array) -> Array:
-    """Return the mean of chances over the storage nodes, one a row.
-
-    A matrix product may add in another order for another number of rows; a subset must give the same bytes.
-    """
-    _, weights = normal_nodes(STORAGE_NODES)
-    return np.asarray(np.clip((node * weights).sum(axis=1), 0.0, 1.0))
 
 
 def _named(names: tuple[str, ...] | list[str], index: npt.NDArray[np.integer]) -> pl.Series:

@@ -22,12 +22,12 @@ BIT_OF_PART = pl.DataFrame({"part": [*PARTS, "whole"], "bit": list(range(len(PAR
 SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
 
 PROGNOSIS = """
-SELECT p.listing_id, p.place, p.part, p.load_bearing, p.p_unfit_lo_node, p.p_unfit_node, p.p_unfit_hi_node,
-  p.node_weight
+SELECT p.listing_id, p.place, p.part, p.load_bearing, p.p_unfit_lo_node, p.p_unfit_node, p.p_unfit_hi_node
 FROM prognosis p
 WHERE p.horizon_years = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY p.listing_id, p.place, p.part
 """
+STORAGE_NODES = "SELECT weight FROM storage_node ORDER BY node"
 # A release less likely than this can't move a figure by as much as is shown; the likeliest always stays.
 LEAST_CANDIDATE = 0.002
 CANDIDATES = f"""
@@ -141,11 +141,12 @@ def _ageing(
     store: Connection, slots: pl.DataFrame, shape: tuple[int, ...], horizon: float
 ) -> tuple[Array, Array, Array, Flags, Array]:
     rows = frame(store, PROGNOSIS, [horizon]).join(slots, on=["listing_id", "place"], maintain_order="left")
-    nodes = len(rows["node_weight"][0]) if rows.height else 1
+    node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
+    nodes = len(node_weight)
     shape = (*shape, len(PARTS), nodes)
     bears = np.zeros(shape[:3], dtype=np.bool_)
     if rows.is_empty():
-        return np.zeros(shape), np.zeros(shape), np.zeros(shape), bears, np.ones(nodes) / nodes
+        return np.zeros(shape), np.zeros(shape), np.zeros(shape), bears, node_weight
     part = rows["part"].replace_strict({p: i for i, p in enumerate(PARTS)}, return_dtype=pl.Int64)
     at = rows["row"].to_numpy(), rows["slot"].to_numpy(), part.to_numpy()
     bears[at] = rows["load_bearing"].to_numpy()
@@ -154,7 +155,7 @@ def _ageing(
         values = np.zeros(shape)
         values[at] = rows[name].explode().to_numpy().reshape(-1, nodes)
         found.append(values)
-    return found[0], found[1], found[2], bears, rows["node_weight"][0].to_numpy()
+    return found[0], found[1], found[2], bears, node_weight
 
 
 def sign_table(signs: Mapping[str, Sign]) -> pl.DataFrame:
