@@ -52,6 +52,17 @@ class ShippingWords(Document):
     unknown: list[str]
 
 
+class PremiumWords(Document):
+    """How a buyer's premium is stated; ``filler`` may stand between the word and the percentage."""
+
+    words: list[str]
+    filler: list[str]
+    none_before: list[str]
+    none_after: list[str]
+    none: list[str]
+    tax: list[str]
+
+
 class MoneyWords(Document):
     """``money.toml``: currencies, their marks and decimals, and words beside amounts."""
 
@@ -68,6 +79,7 @@ class MoneyWords(Document):
     harmless: WordList
     price_kind: PriceKindWords
     shipping: ShippingWords
+    premium: PremiumWords
 
 
 class SizeSystem(Document):

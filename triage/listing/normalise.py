@@ -7,7 +7,7 @@ from functools import cached_property, partial
 import polars as pl
 
 from triage.catalogue.words import Words
-from triage.listing import claims, dates, money, shipping, sizes
+from triage.listing import claims, dates, money, premium, shipping, sizes
 from triage.listing.phrases import Phrasebook, compatible, folded_cell, folded_words, one_of, spaced
 from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
@@ -16,8 +16,10 @@ from triage.listing.years import read_years
 CHUNK_ROWS = 50_000  # bounds memory; rows do not depend on one another
 WORKERS = 2
 NAMED_CHARACTERS = 200  # columns that name a release are short; a paragraph in one is no name
+PREMIUM_CELLS = ("minor", "code", "set_currency", "set_country", "set_decimal")
 HINTS = {
     **money.REFUSALS,
+    **premium.REFUSALS,
     **sizes.REFUSALS,
     **dates.REFUSALS,
     "no-title": "a title",
@@ -203,9 +205,12 @@ def _with_money(frame: pl.DataFrame, words: Words) -> tuple[pl.DataFrame, pl.Dat
     # an unread price keeps the currency of its shipping, so that one code serves both amounts
     frame = frame.with_columns(code=pl.coalesce("code", "shipping_code"))
     frame = with_base(frame, words.money)
+    asked = frame.select("row", "premium", "title", "body", *PREMIUM_CELLS, kind="price_is", ships_from="country")
+    frame = frame.join(premium.read_premiums(asked, words.money), on="row", how="left", maintain_order="left")
     refused = [
         _refused(frame, "price", "price", pl.col("price_refusal")),
         _refused(frame, "shipping", "shipping", pl.col("shipping_refusal")),
+        _refused(frame, "premium", "premium_value", pl.col("premium_refusal")),
     ]
     return frame, pl.concat(refused)
 
@@ -270,7 +275,8 @@ def _columns(frame: pl.DataFrame) -> pl.DataFrame:
         .str.slice(0, NAMED_CHARACTERS).replace("", None), language="language",
         price_kind="price_is", price_minor="minor", currency=pl.when(amounts).then("code"),
         price_base_minor="base_minor", rate_date="rate_date", shipping_minor="shipping_minor",
-        shipping_base_minor="shipping_base_minor", ships_from=pl.coalesce("country", "set_country"),
+        shipping_base_minor="shipping_base_minor", premium_rate="premium_rate",
+        ships_from=pl.coalesce("country", "set_country"),
         size_text="size_text", size_system="size_system", foot_mm_lo="foot_mm_lo", foot_mm_hi="foot_mm_hi",
         condition="condition", condition_conflict="conflict",
         stated_year_lo="lo", stated_year_hi="hi", stated_year_kind="year_is", kind="kind", photo_count="photos",
