@@ -184,3 +184,19 @@ def test_two_listings_open_on_the_same_night_are_no_relist(store: Connection, ex
     export([PAIR, {**PAIR, "external_id": "B7"}])
     run(store, words, NIGHT)
     assert frame(store, "FROM twin").is_empty()
+
+
+def test_photos_are_known_by_the_last_part_of_their_address(store: Connection, export: Export, words: Words) -> None:
+    cells = {
+        '["https://img.example/u/77/IMG_20260914_183211.JPG?w=800", "https://img.example/a/b/Foto-1_800x600.jpeg"]':
+            "foto-1 img_20260914_183211",
+        "https://cdn.example/7/8f3a991277650b/ , p2.jpg": "8f3a991277650b p2",
+        '[{"url": "https:\\/\\/cdn.example\\/x_thumb.webp", "width": 800}]': "x",
+        "shoe@2x.png|shoe-large.png": "shoe",
+        "7": None,
+        "[]": None,
+    }  # fmt: skip
+    export([{**PAIR, "external_id": f"A{n}", "images": cell} for n, cell in enumerate(cells)])
+    run(store, words, NIGHT)
+    found = frame(store, "SELECT image_names FROM listing ORDER BY listing_id")["image_names"].to_list()
+    assert found == list(cells.values())

@@ -299,6 +299,8 @@ class TwinWeights(Document):
     price_far: float = Field(le=0)
     same_seller: float = Field(ge=0)
     stock: float = Field(le=0)
+    own_image: float = Field(ge=0)
+    common_image: float = Field(ge=0)
 
 
 class TwinWords(Document):
@@ -308,6 +310,7 @@ class TwinWords(Document):
     keep_from: float = Field(ge=0, le=1)
     sentence_letters: int = Field(ge=1)
     template_uses: int = Field(ge=2)
+    image_digits: int = Field(ge=1)
     noise: WordList
     relist: TwinWeights
     copy_: TwinWeights = Field(alias="copy")

@@ -9,10 +9,10 @@ from triage.store import Connection, append, register
 
 COLUMNS = (
     "listing_id", "source", "external_id", "url", "seller", "seller_kind", "title", "body", "named", "language",
-    "price_kind",
-    "price_minor", "currency", "price_base_minor", "rate_date", "shipping_minor", "shipping_base_minor", "premium_rate", "ships_from",
+    "price_kind", "price_minor", "currency", "price_base_minor", "rate_date", "shipping_minor", "shipping_base_minor",
+    "premium_rate", "ships_from",
     "size_text", "size_system", "foot_mm_lo", "foot_mm_hi", "condition", "condition_conflict", "stated_year_lo",
-    "stated_year_hi", "stated_year_kind", "kind", "photo_count", "text_cut", "status",
+    "stated_year_hi", "stated_year_kind", "kind", "photo_count", "image_names", "text_cut", "status",
 )  # fmt: skip
 
 # A row without an id of its own is known by what does not change from night to night.

@@ -8,6 +8,7 @@ import polars as pl
 
 from triage.catalogue.words import Words
 from triage.listing import claims, dates, money, premium, shipping, sizes
+from triage.listing.images import image_names
 from triage.listing.phrases import Phrasebook, compatible, folded_cell, folded_words, one_of, spaced
 from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
@@ -80,6 +81,7 @@ def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.
         field=pl.lit(""), value=pl.lit(None, pl.String), code=pl.lit("no-title")
     )
     frame = _with_places(frame.filter(pl.col("title").is_not_null()), reading.words)
+    frame = frame.join(image_names(frame.select("row", "images")), on="row", how="left", maintain_order="left")
     keys = _keys(frame)
     frame = _with_language(frame, keys, reading)
     frame, price_refusals = _with_money(frame, reading.words)
@@ -280,6 +282,6 @@ def _columns(frame: pl.DataFrame) -> pl.DataFrame:
         size_text="size_text", size_system="size_system", foot_mm_lo="foot_mm_lo", foot_mm_hi="foot_mm_hi",
         condition="condition", condition_conflict="conflict",
         stated_year_lo="lo", stated_year_hi="hi", stated_year_kind="year_is", kind="kind", photo_count="photos",
-        text_cut="text_cut",
+        image_names="image_names", text_cut="text_cut",
         status=pl.coalesce("status_is", pl.when("sold_title").then(pl.lit("sold")), pl.lit("open")),
     )  # fmt: skip
