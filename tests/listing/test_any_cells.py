@@ -34,7 +34,7 @@ def test_any_cells_end_as_listing_or_reject(
     run(store, words, frame(store, "SELECT max(seen_on) AS night FROM feed")["night"][0])
     ends = """
       SELECT
-        (SELECT count(*) FROM sighting WHERE feed_id = ?)
+        (SELECT count(*) FROM sighting WHERE feed_id = ? AND part = 0)
         + (SELECT count(*) FROM reject WHERE feed_id = ? AND scope = 'row')
     """
     assert store.execute(ends, [feed_id, feed_id]).fetchall() == [(len(rows),)]

@@ -65,6 +65,7 @@ def test_a_bad_value_is_rejected_and_the_listing_lives_on(store: Connection, exp
     run(store, words, NIGHT)
     found = frame(store, "SELECT field, code, value, scope FROM reject ORDER BY field").rows()
     assert found == [
+        ("kind", "lot-of-one-price", PAIR["title"], "value"),
         ("photo_count", "no-count", "many", "value"),
         ("price", "several-numbers", "40-60 €", "value"),
         ("size", "several-sizes", "41, 42, 44", "value"),

@@ -232,6 +232,15 @@ class KindWords(Document):
     nothing: Languages
     small_pair: WordList
     pair_noun: WordList
+    numbers: dict[Annotated[str, Field(pattern=r"^[2-9]$")], list[str]]
+    one_pair: WordList
+    lot_count: WordList
+    each: WordList
+    aside: WordList
+    other_price: WordList
+    more_of_it: WordList
+    only_whole: WordList
+    conjunction: WordList
 
 
 class LanguageWords(Document):

@@ -3,7 +3,8 @@
 import polars as pl
 
 from triage.catalogue.words import ConditionWords, KindWords
-from triage.listing.phrases import Phrase, Phrasebook, book, folded_cell, has, one_of, phrase_bits, spaced, whole
+from triage.listing.lots import pair_count
+from triage.listing.phrases import Phrase, Phrasebook, book, folded_cell, has, one_of, phrase_bits, spaced
 
 MADE = {
     "never": "deadstock",
@@ -153,13 +154,9 @@ def read_kinds(cells: pl.DataFrame, words: KindWords, books: tuple[Phrasebook, P
         ``row, kind``.
     """
     said = _said(cells, books)
-    noun = whole(words.pair_noun.words)
-    small = rf"\d+\s?(?:{noun})\s(?:of\s|de\s|di\s)?(?:{whole(words.small_pair.words)})"
-    title = folded_cell(pl.col("title")).str.replace_all(small, "")
-    counted = title.str.contains(
-        rf"(?:^|[^\d.,])(?:[2-9]|[1-9]\d)\s?x?\s?(?:{noun})|\bx\s?(?:[2-9]|[1-9]\d)\s(?:{noun})"
-    )
     claims = {name: has(pl.col("bits"), books[0], name) for name in KINDS}
-    claims["lot"] = claims["lot"] | counted.fill_null(False) | (pl.col("size_count") >= FEW_SIZES)
+    claims["lot"] = (
+        claims["lot"] | pair_count(pl.col("title"), words).is_not_null() | (pl.col("size_count") >= FEW_SIZES)
+    )
     kind = pl.coalesce([pl.when(claims[name]).then(pl.lit(name)) for name in KINDS])
     return said.select("row", kind=kind.fill_null("pair"))

@@ -7,9 +7,10 @@ from functools import cached_property, partial
 import polars as pl
 
 from triage.catalogue.words import Words
-from triage.listing import claims, dates, money, premium, shipping, sizes
+from triage.listing import claims, dates, lots, money, premium, shipping, sizes
 from triage.listing.images import image_names
-from triage.listing.phrases import Phrasebook, compatible, folded_cell, folded_words, one_of, spaced
+from triage.listing.phrases import Phrasebook, compatible, spaced
+from triage.listing.places import with_places
 from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
 from triage.listing.years import read_years
@@ -23,6 +24,7 @@ HINTS = {
     **premium.REFUSALS,
     **sizes.REFUSALS,
     **dates.REFUSALS,
+    **lots.REFUSALS,
     "no-title": "a title",
     "unknown-country": "a country of rules/words/country.toml or an ISO 3166-1 code",
     "unknown-status": "a word for open or sold of rules/words/text.toml",
@@ -62,7 +64,8 @@ def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.D
         reading: Words and phrase books.
 
     Returns:
-        One row a raw row with a title: the columns of ``listing`` but first_seen and last_seen, with ``feed_id``,
+        One row a raw row with a title, and one a pair of a lot that could be parted (``part`` from 1, ``part_text``
+        what tells it from the others): the columns of ``listing`` but first_seen and last_seen, with ``feed_id``,
         ``row_no`` and ``seen_on``; and refusals ``feed_id, row_no, field, scope, value, code, hint``.
     """
     parts = list(cells.iter_slices(CHUNK_ROWS))
@@ -75,12 +78,40 @@ def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.D
 
 
 def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
-    raw = cells.with_row_index("row")
+    nothing = {"part_text": pl.lit(None, pl.String), "lot_identity": pl.lit(None, pl.String)}
+    frame, lost = _read(cells.with_row_index("row").with_columns(part=pl.lit(0, pl.Int64), **nothing), reading)
+    rows = _columns(frame)
+    several = frame.filter(pl.col("kind") == "lot")
+    if several.is_empty():
+        return rows, lost
+    pairs, whole_lots = _split(several, cells, rows, reading)
+    return pl.concat([rows, pairs]), pl.concat([lost, _lost(whole_lots, several)])
+
+
+def _split(
+    several: pl.DataFrame, cells: pl.DataFrame, rows: pl.DataFrame, reading: Reading
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return listings of the pairs of lots, and refusals of the lots that stay whole."""
+    asked = several.select("row", "title", "body", "price", "size", "minor", "code", kind="price_is")
+    parts, refused = lots.split_lots(asked, reading.words)
+    raw = lots.part_cells(parts, cells.with_row_index("row"), several, rows.select("feed_id", "row_no", "identity"))
+    frame, _ = _read(raw.with_row_index("row"), reading)
+    frame = frame.with_columns(kind=pl.when(pl.col("kind") == "lot").then(pl.lit("pair")).otherwise("kind"))
+    unread = frame.filter(pl.col("minor").is_null()).select("feed_id", "row_no").unique()
+    key = ["feed_id", "row_no"]
+    unread_rows = several.join(unread, on=key, how="semi").select("row", code=pl.lit("lot-of-unclear-prices"))
+    refused = pl.concat([refused, unread_rows]).join(several.select("row", "title"), on="row")
+    refusals = refused.select("row", field=pl.lit("kind"), value="title", code="code")
+    return _columns(frame.join(unread, on=key, how="anti", maintain_order="left")), refusals
+
+
+def _read(raw: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return every row that has a title with what was read of it, and the refusals."""
     frame = raw.with_columns(title=plain_texts(raw["title"]), body=plain_texts(raw["body"]))
     untitled = frame.filter(pl.col("title").is_null()).with_columns(
-        field=pl.lit(""), value=pl.lit(None, pl.String), code=pl.lit("no-title")
+        field=pl.lit(""), value=pl.lit(None, pl.String), code=pl.lit("no-title"), scope=pl.lit("row")
     )
-    frame = _with_places(frame.filter(pl.col("title").is_not_null()), reading.words)
+    frame = with_places(frame.filter(pl.col("title").is_not_null()), reading.words)
     frame = frame.join(image_names(frame.select("row", "images")), on="row", how="left", maintain_order="left")
     keys = _keys(frame)
     frame = _with_language(frame, keys, reading)
@@ -90,60 +121,21 @@ def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.
     refusals = pl.concat(
         [_place_refusals(frame), price_refusals, size_refusals, claim_refusals, _date_refusals(frame, reading.words)]
     )
-    lost = pl.concat(
-        [
-            untitled.select("feed_id", "row_no", "field", pl.lit("row").alias("scope"), "value", "code"),
-            refusals.join(frame.select("row", "feed_id", "row_no"), on="row").select(
-                "feed_id", "row_no", "field", pl.lit("value").alias("scope"), pl.col("value").str.slice(0, 500), "code"
-            ),
-        ]
-    ).with_columns(hint=pl.col("code").replace_strict(HINTS, return_dtype=pl.String))
-    return _columns(frame), lost
+    return frame, pl.concat([_hinted(untitled), _lost(refusals, frame)])
 
 
-def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
-    """Read country, seller kind, status, photo count and address."""
-    country = _country(words)
-    seller = folded_cell(pl.col("seller_kind"))
-    status = folded_cell(pl.col("status"))
-    listed = pl.coalesce("photo_count", "images")
-    number = listed.str.extract(r"^(\d{1,4})(?:\.0)?$").cast(pl.UInt32, strict=False)
-    count = (
-        pl.when(listed.str.contains(r"^\s*\[\s*\{")).then(listed.str.count_matches(r"\{"))
-        .when(listed.str.contains(r"^\s*\[")).then(listed.str.count_matches(r'"(?:[^"\\]|\\.)*"'))
-        .when(number.is_not_null()).then(number)
-        .when(listed.str.contains("://")).then(listed.str.count_matches("://"))
-    )  # fmt: skip
-    sold_title = pl.concat_str(pl.lit(" "), folded_cell(pl.col("title"))).str.contains(
-        rf"(?:^|\W)(?:{'|'.join(words.text.status.title_sold)})(?:\W|$)"
-    ) & pl.col("title").str.contains(r"(?i)^\W*\p{L}+\W|[\[(【*]\s*\p{L}+\s*[\])】*]")
-    # a place that can't be read is not the feed's own country
-    own = pl.when(pl.col("ships_from").is_null()).then("set_country")
-    return frame.with_columns(
-        country=country,
-        set_country=own,
-        seller_is=pl.when(one_of(seller, words.text.seller_kind.business)).then(pl.lit("business"))
-        .when(one_of(seller, words.text.seller_kind.private)).then(pl.lit("private")),
-        status_is=pl.when(one_of(status, words.text.status.sold)).then(pl.lit("sold"))
-        .when(one_of(status, words.text.status.open)).then(pl.lit("open")),
-        sold_title=sold_title,
-        photos=count.cast(pl.Int32),
-        address=pl.when(pl.col("url").str.contains(r"(?i)^https?://\S+$")).then("url"),
-    )  # fmt: skip
+def _lost(refusals: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
+    """Return refused values with the row of the export they stand in."""
+    return _hinted(
+        refusals.join(frame.select("row", "feed_id", "row_no"), on="row").with_columns(
+            pl.col("value").str.slice(0, 500), scope=pl.lit("value")
+        )
+    )
 
 
-def _country(words: Words) -> pl.Expr:
-    """Return the country of a place: the whole cell, or the name behind its last comma.
-
-    Two letters behind a comma are no country: "Los Angeles, CA" is not in Canada.
-    """
-    names = {name: code for code, listed in words.country.names.items() for name in listed}
-    known = dict(zip(folded_words(names), names.values(), strict=True))
-    codes = {code.lower(): code for code in words.country.codes.known}
-    cell = folded_cell(pl.col("ships_from"))
-    last = folded_cell(pl.col("ships_from").str.extract(r"([^,/()]{3,})\)?\s*$"))
-    whole_cell = cell.replace_strict({**codes, **known}, default=None, return_dtype=pl.String)
-    return pl.coalesce(whole_cell, last.replace_strict(known, default=None, return_dtype=pl.String))
+def _hinted(refused: pl.DataFrame) -> pl.DataFrame:
+    hint = pl.col("code").replace_strict(HINTS, return_dtype=pl.String)
+    return refused.select("feed_id", "row_no", "field", "scope", "value", "code", hint=hint)
 
 
 def _place_refusals(frame: pl.DataFrame) -> pl.DataFrame:
@@ -271,7 +263,8 @@ def _columns(frame: pl.DataFrame) -> pl.DataFrame:
     )
     amounts = pl.col("minor").is_not_null() | pl.col("shipping_minor").is_not_null()
     return frame.select(
-        "feed_id", "row_no", "seen_on", "source", "external_id", identity=identity,
+        "feed_id", "row_no", "part", "part_text", "seen_on", "source", "external_id",
+        identity=pl.coalesce("lot_identity", identity),
         url="address", seller="seller", seller_kind="seller_is", title="title", body="body",
         named=pl.concat_str("maker", "model", "style_number", "colour", separator=" ", ignore_nulls=True)
         .str.slice(0, NAMED_CHARACTERS).replace("", None), language="language",
