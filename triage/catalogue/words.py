@@ -43,6 +43,7 @@ class PriceKindWords(Document):
     free: list[str]
     swap: list[str]
     fixed: list[str]
+    swap_for: list[str]
 
 
 class ShippingWords(Document):
@@ -50,6 +51,10 @@ class ShippingWords(Document):
 
     included: list[str]
     unknown: list[str]
+    nouns: list[str]
+    with_: list[str] = Field(alias="with")
+    on_top: list[str]
+    included_beside: list[str]
 
 
 class PremiumWords(Document):
@@ -172,6 +177,7 @@ class YearWords(Document):
     early: WordList
     middle: WordList
     late: WordList
+    decades: dict[Annotated[str, Field(pattern=r"^[1-9]0s$")], list[str]]
     months: dict[Annotated[str, Field(pattern=r"^([1-9]|1[0-2])$")], list[str]]
     ago: AgoWords
 
