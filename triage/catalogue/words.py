@@ -236,6 +236,8 @@ class KindWords(Document):
     single: KindPlaces
     replica: KindPlaces
     nothing: Languages
+    other_category: WordList
+    shoe_category: WordList
     small_pair: WordList
     pair_noun: WordList
     numbers: dict[Annotated[str, Field(pattern=r"^[2-9]$")], list[str]]

@@ -217,7 +217,7 @@ def _with_size(frame: pl.DataFrame, words: Words) -> tuple[pl.DataFrame, pl.Data
 
 
 def _with_claims(frame: pl.DataFrame, keys: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
-    keyed = frame.select("row", "title", "condition", "size_count").join(
+    keyed = frame.select("row", "title", "category", "condition", "size_count").join(
         keys, on="row", how="left", maintain_order="left"
     )
     keyed = keyed.with_columns(claims.without_other_pairs(keyed["body_key"], reading.words.condition))
