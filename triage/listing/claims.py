@@ -155,9 +155,7 @@ def read_kinds(cells: pl.DataFrame, words: KindWords, books: tuple[Phrasebook, P
     """
     said = _said(cells, books)
     claims = {name: has(pl.col("bits"), books[0], name) for name in KINDS}
-    claims["lot"] = (
-        claims["lot"] | pair_count(pl.col("title"), words).is_not_null() | (pl.col("size_count") >= FEW_SIZES)
-    )
+    claims["lot"] = claims["lot"] | pl.col("row").is_in(_counted(cells, words)) | (pl.col("size_count") >= FEW_SIZES)
     claims["accessory"] |= pl.col("category").is_in(_other_categories(cells["category"], words)).fill_null(False)
     kind = pl.coalesce([pl.when(claims[name]).then(pl.lit(name)) for name in KINDS])
     return said.select("row", kind=kind.fill_null("pair"))
@@ -169,3 +167,10 @@ def _other_categories(cells: pl.Series, words: KindWords) -> list[str]:
     forms = cells.drop_nulls().unique().to_frame("cell").with_columns(text=folded_cell(pl.col("cell")))
     strange = pl.col("text").str.contains(other) & ~pl.col("text").str.replace_all(other, " ").str.contains(shoes)
     return forms.filter(strange)["cell"].to_list()
+
+
+def _counted(cells: pl.DataFrame, words: KindWords) -> list[int]:
+    """Return the rows whose title counts pairs; few titles hold a word for them, and only those are looked at."""
+    nouns = [*words.pair_noun.words, *words.lot_count.words]
+    some = cells.filter(pl.col("title").str.contains_any(nouns, ascii_case_insensitive=True))
+    return some.filter(pair_count(pl.col("title"), words).is_not_null())["row"].to_list()

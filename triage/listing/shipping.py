@@ -22,7 +22,9 @@ def read_shipping(cells: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
     included = one_of(cell, words.shipping.included).fill_null(False)
     unstated = one_of(cell, words.shipping.unknown).fill_null(False)
     zero = cell.str.contains(r"^\D*0+(?:[.,]0+)?\D*$").fill_null(False)
-    beside = folded_cell(pl.col("price")).str.contains(postage_beside(words)[0]).fill_null(False)
+    prices = cells.select("price").drop_nulls().unique()
+    paid = prices.filter(folded_cell(pl.col("price")).str.contains(postage_beside(words)[0]))
+    beside = pl.col("price").is_in(paid["price"].to_list()).fill_null(False)
     frame = cells.with_columns(
         included=included | zero | (beside & (pl.col("shipping").is_null() | unstated)), unstated=unstated
     )
