@@ -90,10 +90,7 @@ def _named(pieces: pl.DataFrame, words: Words) -> pl.DataFrame:
     first = pl.int_range(pl.len()).over([*line, "group"]) == 0
     long = (inner & ~first).any().over(line)
     unclear = (
-        (inner & ~first & ~pl.col("joins"))
-        | (pl.col("trailing") & long & (pl.col("in_line") > 1))
-        | pl.col("other")
-        | pl.col("each")
+        (inner & ~first & ~pl.col("joins")) | (pl.col("trailing") & long & (pl.col("in_line") > 1)) | pl.col("each")
     )
     sure = grouped.with_columns(
         unclear=(unclear & (pl.col("in_line") > 0)).any().over(text) | pl.col("other").any().over("row")
