@@ -44,6 +44,7 @@ WEAR = [
     "usadas",
     "used",
 ]
+KEEPS_NAMES = ["attic board", "ridge club noticeboard"]  # the other two name every photo anew
 SENTENCES = [
     "Found in my uncle's attic with the box and papers.", "No crumbling that I can see.", "Sohle leicht vergilbt.",
     "Kleber an der Spitze etwas offen.", "Semelle un peu dure, pas de décollement.", "Jamais portées, boîte abîmée.",
@@ -95,8 +96,42 @@ def pairs(count: int, rng: np.random.Generator) -> pl.DataFrame:
             "price": rng.integers(15, 400, count),
             **{f"s{n}": np.array(SENTENCES)[picks[:, n]] for n in range(5)},
             "detail": rng.integers(0, 10_000, count),
+            **cameras(count, rng),
         }
     )
+
+
+def cameras(count: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
+    """Return how each owner's photos are named: by the time (60 %), by a counter, or image1 to image3."""
+    return {
+        "camera": np.array(["time", "counter", "plain"])[rng.choice(3, count, p=[0.6, 0.25, 0.15])],
+        "shot": rng.integers(0, 365 * 86_400, count),
+    }
+
+
+def photographed(listed: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+    """Return listings with the addresses of three photos; three of ten exports have none.
+
+    A dealer has one set of photos for a model and colour, whatever the size. Half the marketplaces give every photo a
+    name of their own, another one each time.
+    """
+    shelf = pl.concat_str("seller", "model", "colour").hash(7) % (365 * 86_400)
+    shot = pl.when("dealer").then(shelf).otherwise(pl.col("shot").cast(pl.UInt64)).cast(pl.Int64)
+    moment = pl.datetime(2025, 9, 1) + pl.duration(seconds=shot + 20 * pl.col("n"))
+    name = (
+        pl.when(~pl.col("source").is_in(KEEPS_NAMES)).then(pl.format("{}{}", pl.col("renamed") + 10**15, "n"))
+        .when((pl.col("camera") == "time") | pl.col("dealer")).then(moment.dt.strftime("IMG_%Y%m%d_%H%M%S"))
+        .when(pl.col("camera") == "counter").then(pl.format("IMG_{}", (pl.col("shot") + pl.col("n")) % 10_000))
+        .otherwise(pl.format("image{}", pl.col("n") + 1))
+    )  # fmt: skip
+    drawn = listed.with_columns(
+        pl.Series("renamed", rng.integers(0, 9 * 10**15, listed.height)),
+        pl.Series("shown", rng.random(listed.height) < 0.7),
+    )
+    address = pl.format("https://img.example/{}/{}.jpg?w=800", pl.col("pair"), name)
+    parts = [drawn.with_columns(n=pl.lit(n)).select(address.alias(f"a{n}")) for n in range(3)]
+    joined = pl.concat(parts, how="horizontal").select(images=pl.concat_str("a0", "a1", "a2", separator=", "))
+    return drawn.hstack(joined).with_columns(images=pl.when("shown").then("images"))
 
 
 def restocked(owned: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
@@ -168,10 +203,16 @@ def relisted(first: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
 
 
 def copied(first: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
-    """Return the same pairs on another marketplace, under another account."""
-    other = dict(zip(SOURCES, [*SOURCES[1:], SOURCES[0]], strict=True))
-    return rewritten(first, rng).with_columns(
-        source=pl.col("source").replace_strict(other), seller=pl.format("{}x", "seller")
+    """Return the same pairs on another marketplace, under another account; one in five with photos taken anew."""
+    step = pl.Series("step", rng.integers(1, 4, first.height))
+    anew = pl.Series("taken_anew", rng.random(first.height) < 0.2)
+    place = pl.col("source").replace_strict({name: n for n, name in enumerate(SOURCES)}, return_dtype=pl.Int64)
+    other = ((place + pl.col("step")) % len(SOURCES)).replace_strict(dict(enumerate(SOURCES)), return_dtype=pl.String)
+    return (
+        rewritten(first, rng)
+        .hstack([step, anew])
+        .with_columns(source=other, seller=pl.format("{}x", "seller"))
+        .with_columns(shot=pl.when("taken_anew").then(pl.col("shot") * 7 % (365 * 86_400)).otherwise("shot"))
     )
 
 
@@ -210,8 +251,8 @@ def plant(store: Connection, rows: int, seed: int = 7) -> pl.DataFrame:
         ),
     ]
     for night, frames in nights:
-        columns = ["id", "seller", "source", "title", "body", "price", "size_cell"]
-        _write(store, night, pl.concat([listed.select(columns) for listed in frames]))
+        columns = ["id", "seller", "source", "title", "body", "price", "size_cell", "images"]
+        _write(store, night, pl.concat([photographed(listed, rng).select(columns) for listed in frames]))
     relist = again.select(
         listing_id=pl.format("{}/A{}", "source", "pair"),
         twin_id=pl.format("{}/B{}", "source", "pair"),
@@ -233,6 +274,7 @@ def _write(store: Connection, night: date, listed: pl.DataFrame) -> None:
         "body": "body",
         "price": "price",
         "size": "size_cell",
+        "images": "images",
     }
     settings = {"currency": "EUR", "country": "DE", "decimal": ",", "snapshot": True}
     for source, rows in sorted(listed.partition_by("source", as_dict=True).items()):

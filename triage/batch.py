@@ -25,8 +25,8 @@ SELECT
   f.source,
   f.rows_read,
   f.lines_skipped,
-  (SELECT count(*) FROM sighting s WHERE s.feed_id = f.feed_id AND s.first) AS listings,
-  (SELECT count(*) FROM sighting s WHERE s.feed_id = f.feed_id AND NOT s.first) AS further,
+  (SELECT count(*) FROM sighting s WHERE s.feed_id = f.feed_id AND s.part = 0 AND s.first) AS listings,
+  (SELECT count(*) FROM sighting s WHERE s.feed_id = f.feed_id AND s.part = 0 AND NOT s.first) AS further,
   (SELECT count(DISTINCT r.row_no) FROM reject r WHERE r.feed_id = f.feed_id AND r.scope = 'row') AS rejects,
   (SELECT count(*) FROM reject r WHERE r.feed_id = f.feed_id AND r.scope = 'file') AS refused
 FROM feed f

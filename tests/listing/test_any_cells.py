@@ -18,7 +18,8 @@ FRAGMENTS = st.sampled_from(
         "@US=10", "[", "[]", '["a","b"]', "{", "null", "NaN", "https://x.example/1", "javascript:1", "01.11.2026",
         "31.02.2026", "vor 3 Tagen", "999日前", "1991", "'91", "80s", "made 99/99", "new", "nie getragen", "<b>",
         "&#0;", "&#1114112;", "<script>", "Ã¶", "\ufffd", "\u202e", "\U0001f45f", "ｶﾞ", "¶", "№", "verkauft", "DE",
-        "Deutschland", "??",
+        "Deutschland", "??", "Konvolut", "2 Paar", "je 60 €", "A 80 €, B 120 €", "18 % Aufgeld", "1万2千円",
+        "5 novembre", "IMG_20260914_183211.jpg",
     ]
 )  # fmt: skip
 CELL = st.one_of(st.none(), FRAGMENTS, st.text(max_size=30), st.lists(FRAGMENTS, max_size=4).map(" ".join))
@@ -34,7 +35,7 @@ def test_any_cells_end_as_listing_or_reject(
     run(store, words, frame(store, "SELECT max(seen_on) AS night FROM feed")["night"][0])
     ends = """
       SELECT
-        (SELECT count(*) FROM sighting WHERE feed_id = ?)
+        (SELECT count(*) FROM sighting WHERE feed_id = ? AND part = 0)
         + (SELECT count(*) FROM reject WHERE feed_id = ? AND scope = 'row')
     """
     assert store.execute(ends, [feed_id, feed_id]).fetchall() == [(len(rows),)]

@@ -18,6 +18,7 @@ def test_every_offer_of_the_table_is_told_for_what_it_is(words: Words) -> None:
     asked = table.with_columns(
         title=halves.first(),
         body=pl.when(pl.col("place") == "both").then(halves.last()).otherwise(pl.lit("")),
+        category=pl.lit(None, pl.String),
         size_count=pl.lit(0, pl.UInt32),
     )
     asked = asked.with_columns(compatible(asked["title"]), compatible(asked["body"]))

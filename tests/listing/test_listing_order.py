@@ -14,7 +14,15 @@ from triage.listing.cells import FIELDS
 from triage.store import Connection, append, connect, frame
 
 NIGHT = date(2026, 11, 25)
-TITLES = ["Pellavane Morrivelle 180 Gr. 43 1991", "Ostrevik Holmkrag 44 getragen", "Zephrune 1984 neu T42", " "]
+LOTS = ["Torquellan 43 80 €, Halvorett 42 120 €", "Halvorett 42 110 €, Brannhelm 44 70 €", "Alles zusammen 150 €"]
+TITLES = [
+    "Konvolut Schuhe",
+    "2 Paar Torquellan, je 60 €",
+    "Pellavane Morrivelle 180 Gr. 43 1991",
+    "Ostrevik Holmkrag 44 getragen",
+    "Zephrune 1984 neu T42",
+    " ",
+]
 TABLES = ("listing", "sighting", "reject", "twin")
 
 row = st.fixed_dictionaries(
@@ -22,7 +30,7 @@ row = st.fixed_dictionaries(
         "external_id": st.sampled_from(["A1", "A2", "A3", None]),
         "seller": st.sampled_from(["kellerfund", "dachboden"]),
         "title": st.sampled_from(TITLES),
-        "body": st.sampled_from(["Nie getragen, mit Karton.", "Nur anprobiert.", None]),
+        "body": st.sampled_from(["Nie getragen, mit Karton.", "Nur anprobiert.", None, *LOTS]),
         "price": st.sampled_from(["180,00 €", "150 €", "40-60", "$99", None]),
         "status": st.sampled_from(["open", "verkauft", None]),
     }
@@ -96,7 +104,8 @@ def test_every_row_is_accounted_for_exactly_once(words: Words, exports: list[Exp
       SELECT
         raw_row.feed_id,
         raw_row.row_no,
-        (SELECT count(*) FROM sighting AS s WHERE s.feed_id = raw_row.feed_id AND s.row_no = raw_row.row_no)
+        (SELECT count(*) FROM sighting AS s
+         WHERE s.feed_id = raw_row.feed_id AND s.row_no = raw_row.row_no AND s.part = 0)
         + (SELECT count(*) FROM reject AS r
            WHERE r.feed_id = raw_row.feed_id AND r.row_no = raw_row.row_no AND r.scope = 'row') AS ends
       FROM raw_row

@@ -65,6 +65,7 @@ def test_a_bad_value_is_rejected_and_the_listing_lives_on(store: Connection, exp
     run(store, words, NIGHT)
     found = frame(store, "SELECT field, code, value, scope FROM reject ORDER BY field").rows()
     assert found == [
+        ("kind", "lot-of-one-price", PAIR["title"], "value"),
         ("photo_count", "no-count", "many", "value"),
         ("price", "several-numbers", "40-60 €", "value"),
         ("size", "several-sizes", "41, 42, 44", "value"),
@@ -185,3 +186,47 @@ def test_two_listings_open_on_the_same_night_are_no_relist(store: Connection, ex
     export([PAIR, {**PAIR, "external_id": "B7"}])
     run(store, words, NIGHT)
     assert frame(store, "FROM twin").is_empty()
+
+
+def test_photos_are_known_by_the_last_part_of_their_address(store: Connection, export: Export, words: Words) -> None:
+    cells = {
+        '["https://img.example/u/77/IMG_20260914_183211.JPG?w=800", "https://img.example/a/b/Foto-1_800x600.jpeg"]':
+            "foto-1 img_20260914_183211",
+        "https://cdn.example/7/8f3a991277650b/ , p2.jpg": "8f3a991277650b p2",
+        '[{"url": "https:\\/\\/cdn.example\\/x_thumb.webp", "width": 800}]': "x",
+        "shoe@2x.png|shoe-large.png": "shoe",
+        "7": None,
+        "[]": None,
+    }  # fmt: skip
+    export([{**PAIR, "external_id": f"A{n}", "images": cell} for n, cell in enumerate(cells)])
+    run(store, words, NIGHT)
+    found = frame(store, "SELECT image_names FROM listing ORDER BY listing_id")["image_names"].to_list()
+    assert found == list(cells.values())
+
+
+def test_what_a_category_calls_something_else_is_no_pair(store: Connection, export: Export, words: Words) -> None:
+    cells = {
+        "Poster": "accessory", "Kleidung > Jacken": "accessory", "靴下": "accessory", "Jacken & Schuhe": "pair",
+        "Sportschuhe": "pair", "Herrenmode": "pair", "靴/スニーカー": "pair",
+    }  # fmt: skip
+    export([{**PAIR, "external_id": f"A{n}", "category": cell} for n, cell in enumerate(cells)])
+    run(store, words, NIGHT)
+    assert frame(store, "SELECT kind FROM listing ORDER BY listing_id")["kind"].to_list() == list(cells.values())
+
+
+def test_words_beside_a_price_say_that_its_postage_is_in_it(store: Connection, export: Export, words: Words) -> None:
+    cells = ["80 € inkl. Versand", "80 € shipped", "80 € zzgl. Versand", "80 €"]
+    export([{**PAIR, "external_id": f"A{n}", "price": cell, "shipping": None} for n, cell in enumerate(cells)])
+    run(store, words, NIGHT)
+    found = frame(store, "SELECT price_minor, shipping_minor FROM listing ORDER BY listing_id").rows()
+    assert found == [(8000, 0), (8000, 0), (8000, None), (8000, None)]
+
+
+def test_a_premium_is_read_from_its_column_and_from_the_text(store: Connection, export: Export, words: Words) -> None:
+    rows = [{"premium": "18 %"}, {"body": "Zzgl. 20 % Aufgeld."}, {"premium": "viel"}, {}]
+    export([{**PAIR, "external_id": f"A{n}", **row} for n, row in enumerate(rows)])
+    run(store, words, NIGHT)
+    assert frame(store, "SELECT premium_rate FROM listing ORDER BY listing_id")["premium_rate"].to_list() == [
+        0.18, 0.2, None, None,
+    ]  # fmt: skip
+    assert frame(store, "SELECT field, code, value FROM reject").rows() == [("premium", "no-percentage", "viel")]

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.listing import run
-from triage.listing.places import folded_places, read_regions, word_table
+from triage.listing.regions import folded_places, read_regions, word_table
 from triage.store import Connection, frame
 
 NIGHT = date(2026, 11, 25)

@@ -27,7 +27,8 @@ def listings(*rows: dict[str, Any]) -> pl.DataFrame:
     named = [
         {"listing_id": f"{chr(65 + n)}", "last_seen": row["first_seen"], **PAIR, **row} for n, row in enumerate(rows)
     ]
-    schema = {"seller": pl.String, "body": pl.String, "price_base_minor": pl.Int64}
+    named = [{"image_names": None, **row} for row in named]
+    schema = {"image_names": pl.String, "seller": pl.String, "body": pl.String, "price_base_minor": pl.Int64}
     return pl.DataFrame(named, schema_overrides={**schema, "foot_mm_lo": pl.Float64, "foot_mm_hi": pl.Float64})
 
 
@@ -147,3 +148,58 @@ def test_listings_without_seller_text_price_or_size_are_judged_without_a_fault(w
     bare = {"seller": None, "body": None, "price_base_minor": None, "foot_mm_lo": None, "foot_mm_hi": None}
     found = find_twins(listings({**bare, "first_seen": MAY}, {**bare, "first_seen": JULY}), words.twin)
     assert found.is_empty()
+
+
+def told(one: dict[str, Any], other: dict[str, Any], words: Words) -> tuple[float, str]:
+    """Return probability and reasons of a pair and its copy on another marketplace; 0 where there is no couple."""
+    copy = {"first_seen": MAY, "source": "harbour auction", "seller": "someone", **other}
+    found = find_twins(listings({"first_seen": MAY, **one}, copy), words.twin)
+    return (0.0, "") if found.is_empty() else (found["probability"][0], found["why"][0])
+
+
+REWORDED = {"body": "Bought these in a sale years ago, worn to work now and then, box included, collection or post."}
+
+
+def test_a_photo_of_the_same_file_name_makes_a_reworded_copy_known(words: Words) -> None:
+    name = "img_20260914_183211"
+    assert told({}, REWORDED, words)[0] == 0
+    probability, why = told({"image_names": f"{name} image1"}, {**REWORDED, "image_names": name}, words)
+    assert probability > 0.5
+    assert "a photo of the same file name" in why
+
+
+def test_everyday_file_names_weigh_little(words: Words) -> None:
+    generic = {"image_names": "image1 image2 img_0001"}
+    assert told(generic, {**REWORDED, **generic}, words)[0] == 0
+    plain, _ = told({}, {}, words)
+    more, why = told(generic, generic, words)
+    assert 0 <= more - plain < 0.05
+    assert "everyday file name" in why
+
+
+def test_a_photo_in_many_listings_is_a_catalogues_not_a_pairs(words: Words) -> None:
+    stock = {"image_names": "shot_20260914_183211", **REWORDED}
+    many = [{"first_seen": MAY, "source": f"market {n}", "seller": f"dealer {n}", **stock,
+             "title": f"{PAIR['title']} Modell {n}"} for n in range(words.twin.template_uses + 1)]  # fmt: skip
+    listed = listings({"first_seen": MAY, "image_names": "shot_20260914_183211"}, *many)
+    assert find_twins(listed, words.twin).filter(pl.col("why").str.contains("a photo of the same file name")).is_empty()
+
+
+def test_a_shared_photo_makes_no_twin_across_sizes_and_no_relist_of_two_open_at_once(words: Words) -> None:
+    photo = {"image_names": "img_20260914_183211"}
+    other_size = {**photo, "foot_mm_lo": 273.3, "foot_mm_hi": 283.3}
+    assert told(photo, other_size, words) == (0.0, "")
+    assert find_twins(listings({"first_seen": MAY, **photo}, {"first_seen": MAY, **photo}), words.twin).is_empty()
+
+
+def test_other_file_names_speak_against_nothing(words: Words) -> None:
+    one, other = {"image_names": "img_20260914_183211"}, {"image_names": "8f3a99127765"}
+    assert told(one, other, words)[0] == told({}, {}, words)[0] > 0.5
+
+
+def test_one_photo_of_a_stock_says_nothing_about_which_pair(words: Words) -> None:
+    def chances(**photo: str) -> list[float]:
+        stock = [{"first_seen": MAY, "last_seen": JULY, **photo}] * 3 + [{"first_seen": NOVEMBER, **photo}] * 3
+        return find_twins(listings(*stock), words.twin)["probability"].to_list()
+
+    assert chances(image_names="img_20260914_183211") == chances()

@@ -14,8 +14,8 @@ from triage.errors import Problem
 
 Field = Literal[
     "external_id", "url", "seller", "seller_kind", "title", "body", "price", "currency", "price_kind",
-    "shipping", "ships_from", "size", "size_system", "condition", "year", "photo_count", "images", "language",
-    "status", "category", "listed_on", "style_number", "maker", "model", "colour",
+    "shipping", "premium", "ships_from", "size", "size_system", "condition", "year", "photo_count", "images",
+    "language", "status", "category", "listed_on", "style_number", "maker", "model", "colour",
 ]  # fmt: skip
 FIELDS: tuple[str, ...] = get_args(Field)
 

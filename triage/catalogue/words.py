@@ -43,6 +43,7 @@ class PriceKindWords(Document):
     free: list[str]
     swap: list[str]
     fixed: list[str]
+    swap_for: list[str]
 
 
 class ShippingWords(Document):
@@ -50,6 +51,21 @@ class ShippingWords(Document):
 
     included: list[str]
     unknown: list[str]
+    nouns: list[str]
+    with_: list[str] = Field(alias="with")
+    on_top: list[str]
+    included_beside: list[str]
+
+
+class PremiumWords(Document):
+    """How a buyer's premium is stated; ``filler`` may stand between the word and the percentage."""
+
+    words: list[str]
+    filler: list[str]
+    none_before: list[str]
+    none_after: list[str]
+    none: list[str]
+    tax: list[str]
 
 
 class MoneyWords(Document):
@@ -68,6 +84,7 @@ class MoneyWords(Document):
     harmless: WordList
     price_kind: PriceKindWords
     shipping: ShippingWords
+    premium: PremiumWords
 
 
 class SizeSystem(Document):
@@ -160,6 +177,7 @@ class YearWords(Document):
     early: WordList
     middle: WordList
     late: WordList
+    decades: dict[Annotated[str, Field(pattern=r"^[1-9]0s$")], list[str]]
     months: dict[Annotated[str, Field(pattern=r"^([1-9]|1[0-2])$")], list[str]]
     ago: AgoWords
 
@@ -218,8 +236,19 @@ class KindWords(Document):
     single: KindPlaces
     replica: KindPlaces
     nothing: Languages
+    other_category: WordList
+    shoe_category: WordList
     small_pair: WordList
     pair_noun: WordList
+    numbers: dict[Annotated[str, Field(pattern=r"^[2-9]$")], list[str]]
+    one_pair: WordList
+    lot_count: WordList
+    each: WordList
+    aside: WordList
+    other_price: WordList
+    more_of_it: WordList
+    only_whole: WordList
+    conjunction: WordList
 
 
 class LanguageWords(Document):
@@ -287,6 +316,8 @@ class TwinWeights(Document):
     price_far: float = Field(le=0)
     same_seller: float = Field(ge=0)
     stock: float = Field(le=0)
+    own_image: float = Field(ge=0)
+    common_image: float = Field(ge=0)
 
 
 class TwinWords(Document):
@@ -296,6 +327,7 @@ class TwinWords(Document):
     keep_from: float = Field(ge=0, le=1)
     sentence_letters: int = Field(ge=1)
     template_uses: int = Field(ge=2)
+    image_digits: int = Field(ge=1)
     noise: WordList
     relist: TwinWeights
     copy_: TwinWeights = Field(alias="copy")

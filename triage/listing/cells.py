@@ -9,7 +9,7 @@ from triage.store import Connection, frame
 
 FIELDS = (
     "external_id", "url", "seller", "seller_kind", "title", "body", "price", "currency", "price_kind", "shipping",
-    "ships_from", "size", "size_system", "condition", "year", "photo_count", "images", "language", "status",
+    "premium", "ships_from", "size", "size_system", "condition", "year", "photo_count", "images", "language", "status",
     "category", "listed_on", "style_number", "maker", "model", "colour",
 )  # fmt: skip
 SETTINGS = ("currency", "country", "language", "decimal", "date_order")

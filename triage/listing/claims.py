@@ -3,6 +3,7 @@
 import polars as pl
 
 from triage.catalogue.words import ConditionWords, KindWords
+from triage.listing.lots import pair_count
 from triage.listing.phrases import Phrase, Phrasebook, book, folded_cell, has, one_of, phrase_bits, spaced, whole
 
 MADE = {
@@ -145,7 +146,7 @@ def read_kinds(cells: pl.DataFrame, words: KindWords, books: tuple[Phrasebook, P
     """Return what is on offer: pair, lot, single, accessory, wanted or replica.
 
     Args:
-        cells: ``row, title, title_key, body_key`` (spaced), ``size_count``.
+        cells: ``row, title, category`` (cell), ``title_key, body_key`` (spaced), ``size_count``.
         words: Nouns that count pairs.
         books: Phrases of titles and phrases of descriptions.
 
@@ -153,13 +154,23 @@ def read_kinds(cells: pl.DataFrame, words: KindWords, books: tuple[Phrasebook, P
         ``row, kind``.
     """
     said = _said(cells, books)
-    noun = whole(words.pair_noun.words)
-    small = rf"\d+\s?(?:{noun})\s(?:of\s|de\s|di\s)?(?:{whole(words.small_pair.words)})"
-    title = folded_cell(pl.col("title")).str.replace_all(small, "")
-    counted = title.str.contains(
-        rf"(?:^|[^\d.,])(?:[2-9]|[1-9]\d)\s?x?\s?(?:{noun})|\bx\s?(?:[2-9]|[1-9]\d)\s(?:{noun})"
-    )
     claims = {name: has(pl.col("bits"), books[0], name) for name in KINDS}
-    claims["lot"] = claims["lot"] | counted.fill_null(False) | (pl.col("size_count") >= FEW_SIZES)
+    claims["lot"] = claims["lot"] | pl.col("row").is_in(_counted(cells, words)) | (pl.col("size_count") >= FEW_SIZES)
+    claims["accessory"] |= pl.col("category").is_in(_other_categories(cells["category"], words)).fill_null(False)
     kind = pl.coalesce([pl.when(claims[name]).then(pl.lit(name)) for name in KINDS])
     return said.select("row", kind=kind.fill_null("pair"))
+
+
+def _other_categories(cells: pl.Series, words: KindWords) -> list[str]:
+    """Return the category cells that name something else than shoes ("clothing > shoes" names shoes)."""
+    other, shoes = whole(words.other_category.words), whole(words.shoe_category.words)
+    forms = cells.drop_nulls().unique().to_frame("cell").with_columns(text=folded_cell(pl.col("cell")))
+    strange = pl.col("text").str.contains(other) & ~pl.col("text").str.replace_all(other, " ").str.contains(shoes)
+    return forms.filter(strange)["cell"].to_list()
+
+
+def _counted(cells: pl.DataFrame, words: KindWords) -> list[int]:
+    """Return the rows whose title counts pairs; few titles hold a word for them, and only those are looked at."""
+    nouns = [*words.pair_noun.words, *words.lot_count.words]
+    some = cells.filter(pl.col("title").str.contains_any(nouns, ascii_case_insensitive=True))
+    return some.filter(pair_count(pl.col("title"), words).is_not_null())["row"].to_list()

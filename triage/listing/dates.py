@@ -1,5 +1,8 @@
 """Calendar dates as exports write them, by the feed's own date order; what could be two days is refused."""
 
+from datetime import date, datetime, time
+
+import dateparser
 import polars as pl
 
 from triage.catalogue.words import YearWords
@@ -10,7 +13,9 @@ REFUSALS = {
     "ambiguous-date": "a date whose day and month are plain; set date_order in the feed map",
     "date-in-future": "a date not after the night of the export",
 }
-ORDERS = ("DMY", "MDY", "YMD")
+LANGUAGES = ["en", "de", "fr", "it", "es", "ja"]
+LONGEST = 40  # characters; a longer cell is no date
+CLOCK = r"\d{1,2}\s?(?:[:h]\s?\d{2}(?::\d{2})?|uhr|heures|pm\b|am\b)(?:\s?[ap]m\b)?"
 
 
 def read_dates(cells: pl.DataFrame, words: YearWords) -> pl.DataFrame:
@@ -35,9 +40,15 @@ def read_dates(cells: pl.DataFrame, words: YearWords) -> pl.DataFrame:
 def _read_forms(forms: pl.DataFrame, words: YearWords) -> pl.DataFrame:
     named = _named(pl.col("text"), words)
     plain, doubt = _numeric(pl.col("text"), pl.col("order"))
+    # a month and a day alone are the last such day before the night
+    spoken = [pl.col("text").str.extract(r"^(\d{1,2})月\s?(\d{1,2})日", n) for n in (1, 2)]
+    year = pl.col("seen_on").dt.year()
+    this, before = _day(year, *spoken), _day(year - 1, *spoken)
+    short = pl.when(this <= pl.col("seen_on")).then(this).otherwise(before)
     forms = forms.with_columns(
-        day=pl.coalesce(_machine(pl.col("text")), _ago(words), named, plain), doubt=doubt.fill_null(False)
+        day=pl.coalesce(_machine(pl.col("text")), _ago(words), named, plain, short), doubt=doubt.fill_null(False)
     )
+    forms = forms.with_columns(day=pl.coalesce("day", _left_over(forms, words)))
     future = pl.col("day") > pl.col("seen_on")
     refusal = (
         pl.when(future).then(pl.lit("date-in-future"))
@@ -46,6 +57,35 @@ def _read_forms(forms: pl.DataFrame, words: YearWords) -> pl.DataFrame:
         .otherwise(pl.lit("no-date"))
     )  # fmt: skip
     return forms.select("cell", "order", "seen_on", day=pl.when(~future).then("day"), refusal=refusal)
+
+
+def _left_over(forms: pl.DataFrame, words: YearWords) -> pl.Series:
+    """Return what ``dateparser`` makes of cells that hold a month by name, or days gone by in words.
+
+    It sees no cell of which it would guess a part: a second number that is no clock time or year, a month without a
+    day, Japanese dates (it takes the month for the day).
+    """
+    months = whole(name for listed in words.months.values() for name in listed)
+    text = pl.col("text")
+    bare = text.str.replace_all(CLOCK, " ").str.replace(r"\b(?:19|20)\d\d\b", " ")
+    day_of_month = text.str.contains(rf"(?:{months})") & (bare.str.count_matches(r"\d+") == 1)
+    unit = whole([*words.ago.days, *words.ago.weeks])
+    in_words = text.str.contains(rf"\b(?:an?|one|ein(?:e[rmns]?)?|une?|una|uno)\s(?:{unit})")
+    asked = (day_of_month | in_words) & (text.str.len_chars() <= LONGEST) & ~pl.col("doubt") & pl.col("day").is_null()
+    cells = forms.select(pl.when(asked.fill_null(False)).then("text"), "order", "seen_on")
+    return pl.Series([_parsed(*cell) if cell[0] else None for cell in cells.iter_rows()], dtype=pl.Date)
+
+
+def _parsed(text: str, order: str | None, night: date) -> date | None:
+    settings = {
+        "DATE_ORDER": order or "DMY",
+        "RELATIVE_BASE": datetime.combine(night, time(23, 59)),
+        "PREFER_DATES_FROM": "past",
+        "REQUIRE_PARTS": ["day", "month"],
+        "RETURN_AS_TIMEZONE_AWARE": False,
+    }
+    found = dateparser.parse(text, languages=LANGUAGES, settings=settings)
+    return found.date() if found else None
 
 
 def _machine(text: pl.Expr) -> pl.Expr:
@@ -91,7 +131,8 @@ def _numeric(text: pl.Expr, order: pl.Expr) -> tuple[pl.Expr, pl.Expr]:
     """Return dates of three numbers, and whether the order of day and month is in doubt."""
     japanese = r"^(\d{4})年\s?(\d{1,2})月\s?(\d{1,2})日?"
     year_first = r"^(\d{4})[./](\d{1,2})[./](\d{1,2})(?:$|[\s,])"
-    year_last = r"^(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})(?:$|[\s,])"
+    weekday = r"^(?:\p{L}{2,10}\.?,?\s+)?"
+    year_last = rf"{weekday}(\d{{1,2}})[./-](\d{{1,2}})[./-](\d{{4}}|\d{{2}})(?:$|[\s,])"
     first = _day(*(pl.coalesce(text.str.extract(japanese, n), text.str.extract(year_first, n)) for n in (1, 2, 3)))
     one, two = (text.str.extract(year_last, n).cast(pl.Int64, strict=False) for n in (1, 2))
     digits = text.str.extract(year_last, 3)

@@ -8,41 +8,43 @@ import polars as pl
 from triage.store import Connection, append, register
 
 COLUMNS = (
-    "listing_id", "source", "external_id", "url", "seller", "seller_kind", "title", "body", "named", "language",
-    "price_kind", "price_minor", "currency", "price_base_minor", "rate_date", "shipping_minor",
-    "shipping_base_minor", "ships_from", "region", "size_text", "size_system", "foot_mm_lo", "foot_mm_hi", "condition",
-    "condition_conflict", "stated_year_lo", "stated_year_hi", "stated_year_kind", "kind", "photo_count", "text_cut",
-    "status",
+    "listing_id", "lot_id", "source", "external_id", "url", "seller", "seller_kind", "title", "body", "named",
+    "language", "price_kind", "price_minor", "currency", "price_base_minor", "rate_date", "shipping_minor",
+    "shipping_base_minor", "premium_rate", "ships_from", "region",
+    "size_text", "size_system", "foot_mm_lo", "foot_mm_hi", "condition", "condition_conflict", "stated_year_lo",
+    "stated_year_hi", "stated_year_kind", "kind", "photo_count", "image_names", "text_cut", "status",
 )  # fmt: skip
 
-# A row without an id of its own is known by what does not change from night to night.
+# A row without an id of its own, and a pair of a lot, are known by what does not change from night to night.
 FRESH = """
   CREATE OR REPLACE TEMP TABLE fresh AS
   SELECT
-    *,
-    source || '/' || external_id AS listing_id
+    * EXCLUDE (row_id, part_text),
+    row_id || coalesce('#' || left(sha256(part_text), 8), '') AS external_id,
+    source || '/' || row_id || coalesce('#' || left(sha256(part_text), 8), '') AS listing_id,
+    CASE WHEN part > 0 THEN source || '/' || row_id END AS lot_id
   FROM (
     SELECT
-      * EXCLUDE (identity) REPLACE (
-        CASE WHEN external_id IS NULL THEN 'h' || left(sha256(identity), 12) ELSE external_id END AS external_id
-      )
+      * EXCLUDE (identity, external_id),
+      coalesce(external_id, 'h' || left(sha256(identity), 12)) AS row_id
     FROM fresh_rows
   )
 """
 
 NEW_SIGHTINGS = """
-  INSERT INTO sighting (listing_id, feed_id, row_no, seen_on, price_minor, currency, status, first)
+  INSERT INTO sighting (listing_id, feed_id, row_no, part, seen_on, price_minor, currency, status, first)
   SELECT
     listing_id,
     feed_id,
     row_no,
+    part,
     seen_on,
     price_minor,
     currency,
     status,
     FALSE
   FROM fresh
-  ORDER BY feed_id, row_no
+  ORDER BY feed_id, row_no, part
 """
 
 # The span of nights of every listing that was touched, with its first and its latest sighting.
@@ -72,7 +74,8 @@ LATEST = """
   SELECT
     fresh.listing_id,
     fresh.feed_id,
-    fresh.row_no
+    fresh.row_no,
+    fresh.part
   FROM fresh
   JOIN span ON span.listing_id = fresh.listing_id AND (fresh.seen_on, fresh.feed_id, fresh.row_no) = span.last_row
 """
@@ -136,7 +139,7 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
         refusals: Refusals of ``normalise.normalise``.
 
     Returns:
-        How many rows became a sighting.
+        How many sightings there are.
     """
     append(store, "reject", refusals.with_columns(stage=pl.lit("listing")).sort("feed_id", "row_no", "field"))
     if rows.is_empty():
@@ -155,7 +158,7 @@ def _listings() -> str:
       INSERT INTO listing ({columns})
       SELECT {columns}
       FROM fresh
-      JOIN (SELECT feed_id, row_no FROM latest) AS latest USING (feed_id, row_no)
+      JOIN (SELECT feed_id, row_no, part FROM latest) AS latest USING (feed_id, row_no, part)
       JOIN (SELECT listing_id, first_seen, last_seen FROM span) AS span USING (listing_id)
       ORDER BY listing_id
     """

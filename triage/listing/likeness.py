@@ -33,6 +33,15 @@ def titles_compared(both: pl.DataFrame) -> pl.DataFrame:
     return both.with_columns(typo=typo).drop("tokens", "tokens_other", "here", "there")
 
 
+def photos_compared(both: pl.DataFrame) -> pl.DataFrame:
+    """Add how many file names of photos the two share that are a photo's own, and whether they share any."""
+    own = pl.col("own").list.set_intersection("own_other").list.len().fill_null(0)
+    shared = pl.col("file").list.set_intersection("file_other").list.len() > 0
+    return both.with_columns(own_files=own, shared_file=shared.fill_null(False)).drop(
+        "own", "own_other", "file", "file_other"
+    )
+
+
 def texts_compared(both: pl.DataFrame) -> pl.DataFrame:
     """Add how descriptions compare, as far as the shorter one goes, and the numbers in them."""
     length = pl.min_horizontal(pl.col("text").str.len_chars(), pl.col("text_other").str.len_chars())
@@ -77,9 +86,16 @@ def _seller_odds(weights: TwinWeights) -> pl.Expr:
     return pl.when("same_seller").then(weights.same_seller).otherwise(0.0)
 
 
+def _photo_odds(weights: TwinWeights) -> pl.Expr:
+    """Other names say nothing: many marketplaces rename what they are given."""
+    own = pl.col("own_files") > 0
+    return pl.when(own).then(weights.own_image).when("shared_file").then(weights.common_image).otherwise(0.0)
+
+
 def best_odds(weights: TwinWeights) -> pl.Expr:
     """Return the most that the texts could still make of a couple."""
-    return weights.base + _title_odds(weights) + _seller_odds(weights) + weights.same_text + weights.price_near
+    said = _title_odds(weights) + _seller_odds(weights) + _photo_odds(weights)
+    return weights.base + said + weights.same_text + weights.price_near
 
 
 def odds(weights: TwinWeights) -> pl.Expr:
@@ -93,12 +109,14 @@ def odds(weights: TwinWeights) -> pl.Expr:
     number = (
         pl.when(pl.col("other_number") & (pl.col("text_like") >= OTHER_TEXT)).then(weights.other_number).otherwise(0.0)
     )
-    stock = pl.when(pl.col("stocked") | pl.col("stocked_other") | pl.col("template")).then(weights.stock).otherwise(0.0)
+    from_stock = pl.col("stocked") | pl.col("stocked_other") | pl.col("template")
+    stock = pl.when(from_stock).then(weights.stock).otherwise(0.0)
+    photo = pl.when(from_stock).then(0.0).otherwise(_photo_odds(weights))  # one photo shows all pairs of a stock
     price = (
         pl.when(pl.col("ratio").is_null()).then(0.0)
         .when(pl.col("ratio").is_between(0.5, 1.1)).then(weights.price_near).otherwise(weights.price_far)
     )  # fmt: skip
-    return weights.base + _title_odds(weights) + _seller_odds(weights) + text + number + price + stock
+    return weights.base + _title_odds(weights) + _seller_odds(weights) + photo + text + number + price + stock
 
 
 def log_odds(probability: float) -> float:

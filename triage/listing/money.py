@@ -12,6 +12,7 @@ from triage.listing.phrases import folded_words, whole
 NUMBER = r"\d{1,3}(?:[ '’´`]\d{3})+(?:[.,]\d{1,2})?|\d[\d.,]*\d|\d"
 GROUPED = r"^\d{1,3}(?:S\d{3})+$"
 KINDS = ("bid", "request", "free", "swap", "fixed")
+STARTS = ("swap", "free", "request")
 COLUMN_ORDER = ("swap", "bid", "fixed", "request", "free")  # "fixed price or best offer" is a fixed price
 REFUSALS = {
     "several-numbers": "one amount; a range or a sum is not read",
@@ -53,7 +54,7 @@ def _read_forms(forms: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
     frame = _with_currency(_split(forms, words), words)
     frame = _with_amount(frame, words)
     kind = _kind(words)
-    said_no_amount = kind.is_in(["free", "request", "swap"]) & (pl.col("numbers") == 0)
+    said_no_amount = kind.is_in(["free", "request", "swap"]) & ((pl.col("numbers") == 0) | pl.col("swap_for"))
     refusal = (
         pl.when(pl.col("price").is_null() | said_no_amount).then(None)
         .when(pl.col("numbers") == 0).then(pl.lit("no-number"))
@@ -69,7 +70,10 @@ def _read_forms(forms: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
     frame = frame.with_columns(kind=kind, refusal=refusal)
     readable = pl.col("refusal").is_null() & pl.col("price").is_not_null()
     return frame.with_columns(
-        minor=pl.when(readable & (pl.col("kind") == "free")).then(0).when(readable).then("amount_minor"),
+        minor=pl.when(readable & (pl.col("kind") == "free"))
+        .then(0)
+        .when(readable & ~pl.col("swap_for"))
+        .then("amount_minor"),
         kind=pl.when(pl.col("kind") == "free").then(pl.lit("free")).otherwise("kind"),
         code=pl.when(pl.col("currency_refusal").is_null()).then("code"),
     ).drop("form")
@@ -83,6 +87,11 @@ def _split(forms: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
         .str.to_lowercase()
         .str.replace_all(r"[\s\u00a0\u202f]+", " ")
         .str.replace_all(r"(\d)\s?[.,]\s?[-–—_=]+", "$1")  # 45,- and 120.–
+        .str.replace_all(r"(\d)万(\d)千", "${1}${2}000")
+        .str.replace_all(r"(\d)万(\d{4})", "$1$2")
+        .str.replace_all(r"(\d)\.(\d)万", "${1}${2}000")
+        .str.replace_all("(\\d)万", "${1}0000")
+        .str.replace_all(r"(\d)千", "${1}000")
         .str.strip_chars()
     )
     beside = pl.col("text").str.replace_all(NUMBER, " # ")
@@ -104,14 +113,31 @@ def _split(forms: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
         .with_columns(
             found_marks=pl.col("beside").str.extract_all(whole(marks)),
             rest=_rest(pl.col("beside"), marks, words),
+            # "swap for size 44": the number is no price
+            swap_for=pl.col("text").str.contains(
+                rf"^(?:{whole(words.price_kind.swap)})\s?(?:{whole(words.price_kind.swap_for)})"
+            )
+            & ~pl.col("beside").str.contains(whole(marks)),
         )
     )
+
+
+def postage_beside(words: MoneyWords) -> tuple[str, str]:
+    """Return the patterns of words beside a price that say its postage is in it, and that it is not."""
+    noun = whole(words.shipping.nouns)
+    patterns = []
+    for listed in (words.shipping.with_, words.shipping.on_top):
+        word = whole(listed)
+        patterns.append(rf"(?:{word})\s?(?:{noun})|(?:{noun})\s?(?:{word})")
+    return f"{whole(words.shipping.included_beside)}|{patterns[0]}", patterns[1]
 
 
 def _rest(beside: pl.Expr, marks: list[str], words: MoneyWords) -> pl.Expr:
     kinds = [word for name in KINDS for word in getattr(words.price_kind, name)]
     plain = sorted({*marks, *folded_words(words.harmless.words), *folded_words(kinds)}, key=len, reverse=True)
-    without = beside.str.replace_all(whole(word for word in plain if word), " ")
+    paid, on_top = postage_beside(words)
+    without = beside.str.replace_all(f"{paid}|{on_top}", " ")
+    without = without.str.replace_all(whole(word for word in plain if word), " ")
     return without.str.replace_all(r"[#\s.,:;!()\[\]/*|+＋-]|–|—", "")
 
 
@@ -237,5 +263,11 @@ def _kind(words: MoneyWords) -> pl.Expr:
         [pl.when(cell[name]).then(pl.lit(name)) for name in ("swap", "free", "request", "bid")]
         + [pl.when(cell["fixed"]).then(pl.lit("request"))]
     )
-    worded = pl.when(pl.col("rest") == "").then(worded)
-    return pl.coalesce(*column, pl.when(pl.col("numbers") > 0).then(amount).otherwise(worded), pl.lit("unknown"))
+    # what a cell begins with counts whatever follows ("zu verschenken an Abholer"), but for a price with its postage
+    postage = pl.col("beside").str.contains(whole([*words.shipping.nouns, *words.shipping.included_beside]))
+    begins = pl.coalesce(
+        [pl.when(pl.col("beside").str.contains(rf"^(?:{patterns[name]})")).then(pl.lit(name)) for name in STARTS]
+    )
+    worded = pl.when(~postage).then(pl.when(pl.col("rest") == "").then(worded).otherwise(begins))
+    numbered = pl.when("swap_for").then(pl.lit("swap")).when(pl.col("numbers") > 0).then(amount)
+    return pl.coalesce(*column, numbered.otherwise(worded), pl.lit("unknown"))

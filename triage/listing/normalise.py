@@ -9,8 +9,10 @@ import polars as pl
 
 from triage.catalogue.places import Region
 from triage.catalogue.words import Words
-from triage.listing import claims, dates, money, places, shipping, sizes
-from triage.listing.phrases import Phrasebook, compatible, folded_cell, folded_words, one_of, spaced
+from triage.listing import claims, dates, lots, money, premium, regions, shipping, sizes
+from triage.listing.images import image_names
+from triage.listing.phrases import Phrasebook, compatible, spaced
+from triage.listing.places import with_places
 from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
 from triage.listing.years import read_years
@@ -18,10 +20,13 @@ from triage.listing.years import read_years
 CHUNK_ROWS = 50_000  # bounds memory; rows do not depend on one another
 WORKERS = 2
 NAMED_CHARACTERS = 200  # columns that name a release are short; a paragraph in one is no name
+PREMIUM_CELLS = ("minor", "code", "set_currency", "set_country", "set_decimal")
 HINTS = {
     **money.REFUSALS,
+    **premium.REFUSALS,
     **sizes.REFUSALS,
     **dates.REFUSALS,
+    **lots.REFUSALS,
     "no-title": "a title",
     "unknown-country": "a country of rules/words/country.toml or an ISO 3166-1 code",
     "unknown-status": "a word for open or sold of rules/words/text.toml",
@@ -41,7 +46,7 @@ class Reading:
     @cached_property
     def places(self) -> pl.DataFrame:
         """Words for regions."""
-        return places.word_table(self.regions)
+        return regions.word_table(self.regions)
 
     @cached_property
     def conditions(self) -> tuple[Phrasebook, Phrasebook]:
@@ -67,7 +72,8 @@ def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.D
         reading: Words and phrase books.
 
     Returns:
-        One row a raw row with a title: the columns of ``listing`` but first_seen and last_seen, with ``feed_id``,
+        One row a raw row with a title, and one a pair of a lot that could be parted (``part`` from 1, ``part_text``
+        what tells it from the others): the columns of ``listing`` but first_seen and last_seen, with ``feed_id``,
         ``row_no`` and ``seen_on``; and refusals ``feed_id, row_no, field, scope, value, code, hint``.
     """
     parts = list(cells.iter_slices(CHUNK_ROWS))
@@ -80,13 +86,42 @@ def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.D
 
 
 def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
-    raw = cells.with_row_index("row")
+    nothing = {"part_text": pl.lit(None, pl.String), "lot_identity": pl.lit(None, pl.String)}
+    frame, lost = _read(cells.with_row_index("row").with_columns(part=pl.lit(0, pl.Int64), **nothing), reading)
+    rows = _columns(frame)
+    several = frame.filter(pl.col("kind") == "lot")
+    if several.is_empty():
+        return rows, lost
+    pairs, whole_lots = _split(several, cells, rows, reading)
+    return pl.concat([rows, pairs]), pl.concat([lost, _lost(whole_lots, several)])
+
+
+def _split(
+    several: pl.DataFrame, cells: pl.DataFrame, rows: pl.DataFrame, reading: Reading
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return listings of the pairs of lots, and refusals of the lots that stay whole."""
+    asked = several.select("row", "title", "body", "price", "size", "minor", "code", kind="price_is")
+    parts, refused = lots.split_lots(asked, reading.words)
+    raw = lots.part_cells(parts, cells.with_row_index("row"), several, rows.select("feed_id", "row_no", "identity"))
+    frame, _ = _read(raw.with_row_index("row"), reading)
+    frame = frame.with_columns(kind=pl.when(pl.col("kind") == "lot").then(pl.lit("pair")).otherwise("kind"))
+    unread = frame.filter(pl.col("minor").is_null()).select("feed_id", "row_no").unique()
+    key = ["feed_id", "row_no"]
+    unread_rows = several.join(unread, on=key, how="semi").select("row", code=pl.lit("lot-of-unclear-prices"))
+    refused = pl.concat([refused, unread_rows]).join(several.select("row", "title"), on="row")
+    refusals = refused.select("row", field=pl.lit("kind"), value="title", code="code")
+    return _columns(frame.join(unread, on=key, how="anti", maintain_order="left")), refusals
+
+
+def _read(raw: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return every row that has a title with what was read of it, and the refusals."""
     frame = raw.with_columns(title=plain_texts(raw["title"]), body=plain_texts(raw["body"]))
     untitled = frame.filter(pl.col("title").is_null()).with_columns(
-        field=pl.lit(""), value=pl.lit(None, pl.String), code=pl.lit("no-title")
+        field=pl.lit(""), value=pl.lit(None, pl.String), code=pl.lit("no-title"), scope=pl.lit("row")
     )
-    frame = _with_places(frame.filter(pl.col("title").is_not_null()), reading.words)
-    frame = places.with_regions(frame, reading.places)
+    frame = with_places(frame.filter(pl.col("title").is_not_null()), reading.words)
+    frame = regions.with_regions(frame, reading.places)
+    frame = frame.join(image_names(frame.select("row", "images")), on="row", how="left", maintain_order="left")
     keys = _keys(frame)
     frame = _with_language(frame, keys, reading)
     frame, price_refusals = _with_money(frame, reading.words)
@@ -95,61 +130,21 @@ def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.
     refusals = pl.concat(
         [_place_refusals(frame), price_refusals, size_refusals, claim_refusals, _date_refusals(frame, reading.words)]
     )
-    lost = pl.concat(
-        [
-            untitled.select("feed_id", "row_no", "field", pl.lit("row").alias("scope"), "value", "code"),
-            refusals.join(frame.select("row", "feed_id", "row_no"), on="row").select(
-                "feed_id", "row_no", "field", pl.lit("value").alias("scope"), pl.col("value").str.slice(0, 500), "code"
-            ),
-        ]
-    ).with_columns(hint=pl.col("code").replace_strict(HINTS, return_dtype=pl.String))
-    return _columns(frame), lost
+    return frame, pl.concat([_hinted(untitled), _lost(refusals, frame)])
 
 
-def _with_places(frame: pl.DataFrame, words: Words) -> pl.DataFrame:
-    """Read country, seller kind, status, photo count and address."""
-    country = _country(words)
-    seller = folded_cell(pl.col("seller_kind"))
-    status = folded_cell(pl.col("status"))
-    listed = pl.coalesce("photo_count", "images")
-    number = listed.str.extract(r"^(\d{1,4})(?:\.0)?$").cast(pl.UInt32, strict=False)
-    count = (
-        pl.when(listed.str.contains(r"^\s*\[\s*\{")).then(listed.str.count_matches(r"\{"))
-        .when(listed.str.contains(r"^\s*\[")).then(listed.str.count_matches(r'"(?:[^"\\]|\\.)*"'))
-        .when(number.is_not_null()).then(number)
-        .when(listed.str.contains("://")).then(listed.str.count_matches("://"))
-    )  # fmt: skip
-    sold_title = pl.concat_str(pl.lit(" "), folded_cell(pl.col("title"))).str.contains(
-        rf"(?:^|\W)(?:{'|'.join(words.text.status.title_sold)})(?:\W|$)"
-    ) & pl.col("title").str.contains(r"(?i)^\W*\p{L}+\W|[\[(【*]\s*\p{L}+\s*[\])】*]")
-    # a place that can't be read is not the feed's own country
-    own = pl.when(pl.col("ships_from").is_null()).then("set_country")
-    return frame.with_columns(
-        country=country,
-        set_country=own,
-        seller_is=pl.when(one_of(seller, words.text.seller_kind.business)).then(pl.lit("business"))
-        .when(one_of(seller, words.text.seller_kind.private)).then(pl.lit("private")),
-        status_is=pl.when(one_of(status, words.text.status.sold)).then(pl.lit("sold"))
-        .when(one_of(status, words.text.status.open)).then(pl.lit("open")),
-        sold_title=sold_title,
-        photos=count.cast(pl.Int32),
-        address=pl.when(pl.col("url").str.contains(r"(?i)^https?://\S+$")).then("url"),
-    )  # fmt: skip
+def _lost(refusals: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
+    """Return refused values with the row of the export they stand in."""
+    return _hinted(
+        refusals.join(frame.select("row", "feed_id", "row_no"), on="row").with_columns(
+            pl.col("value").str.slice(0, 500), scope=pl.lit("value")
+        )
+    )
 
 
-def _country(words: Words) -> pl.Expr:
-    """Return the country of a place: the whole cell, or the name behind its last comma.
-
-    Two letters behind a comma are no country: "Los Angeles, CA" is not in Canada. What is no country's name may
-    still be a region's: ``places`` reads those.
-    """
-    names = {name: code for code, listed in words.country.names.items() for name in listed}
-    known = dict(zip(folded_words(names), names.values(), strict=True))
-    codes = {code.lower(): code for code in words.country.codes.known}
-    cell = folded_cell(pl.col("ships_from"))
-    last = folded_cell(pl.col("ships_from").str.extract(r"([^,/()]{3,})\)?\s*$"))
-    whole_cell = cell.replace_strict({**codes, **known}, default=None, return_dtype=pl.String)
-    return pl.coalesce(whole_cell, last.replace_strict(known, default=None, return_dtype=pl.String))
+def _hinted(refused: pl.DataFrame) -> pl.DataFrame:
+    hint = pl.col("code").replace_strict(HINTS, return_dtype=pl.String)
+    return refused.select("feed_id", "row_no", "field", "scope", "value", "code", hint=hint)
 
 
 def _place_refusals(frame: pl.DataFrame) -> pl.DataFrame:
@@ -213,9 +208,12 @@ def _with_money(frame: pl.DataFrame, words: Words) -> tuple[pl.DataFrame, pl.Dat
     # an unread price keeps the currency of its shipping, so that one code serves both amounts
     frame = frame.with_columns(code=pl.coalesce("code", "shipping_code"))
     frame = with_base(frame, words.money)
+    asked = frame.select("row", "premium", "title", "body", *PREMIUM_CELLS, kind="price_is", ships_from="country")
+    frame = frame.join(premium.read_premiums(asked, words.money), on="row", how="left", maintain_order="left")
     refused = [
         _refused(frame, "price", "price", pl.col("price_refusal")),
         _refused(frame, "shipping", "shipping", pl.col("shipping_refusal")),
+        _refused(frame, "premium", "premium_value", pl.col("premium_refusal")),
     ]
     return frame, pl.concat(refused)
 
@@ -228,7 +226,7 @@ def _with_size(frame: pl.DataFrame, words: Words) -> tuple[pl.DataFrame, pl.Data
 
 
 def _with_claims(frame: pl.DataFrame, keys: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
-    keyed = frame.select("row", "title", "condition", "size_count").join(
+    keyed = frame.select("row", "title", "category", "condition", "size_count").join(
         keys, on="row", how="left", maintain_order="left"
     )
     keyed = keyed.with_columns(claims.without_other_pairs(keyed["body_key"], reading.words.condition))
@@ -274,16 +272,18 @@ def _columns(frame: pl.DataFrame) -> pl.DataFrame:
     )
     amounts = pl.col("minor").is_not_null() | pl.col("shipping_minor").is_not_null()
     return frame.select(
-        "feed_id", "row_no", "seen_on", "source", "external_id", identity=identity,
+        "feed_id", "row_no", "part", "part_text", "seen_on", "source", "external_id",
+        identity=pl.coalesce("lot_identity", identity),
         url="address", seller="seller", seller_kind="seller_is", title="title", body="body",
         named=pl.concat_str("maker", "model", "style_number", "colour", separator=" ", ignore_nulls=True)
         .str.slice(0, NAMED_CHARACTERS).replace("", None), language="language",
         price_kind="price_is", price_minor="minor", currency=pl.when(amounts).then("code"),
         price_base_minor="base_minor", rate_date="rate_date", shipping_minor="shipping_minor",
-        shipping_base_minor="shipping_base_minor", ships_from=pl.coalesce("country", "set_country"), region="region",
+        shipping_base_minor="shipping_base_minor", premium_rate="premium_rate",
+        ships_from=pl.coalesce("country", "set_country"), region="region",
         size_text="size_text", size_system="size_system", foot_mm_lo="foot_mm_lo", foot_mm_hi="foot_mm_hi",
         condition="condition", condition_conflict="conflict",
         stated_year_lo="lo", stated_year_hi="hi", stated_year_kind="year_is", kind="kind", photo_count="photos",
-        text_cut="text_cut",
+        image_names="image_names", text_cut="text_cut",
         status=pl.coalesce("status_is", pl.when("sold_title").then(pl.lit("sold")), pl.lit("open")),
     )  # fmt: skip

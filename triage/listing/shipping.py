@@ -3,7 +3,7 @@
 import polars as pl
 
 from triage.catalogue.words import MoneyWords
-from triage.listing.money import read_prices
+from triage.listing.money import postage_beside, read_prices
 from triage.listing.phrases import folded_cell, one_of
 
 
@@ -11,7 +11,8 @@ def read_shipping(cells: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
     """Return the shipping of each row.
 
     Args:
-        cells: ``row, shipping, code`` (currency of the price or NULL), ``ships_from`` and the feed settings.
+        cells: ``row, shipping, price`` (cells), ``code`` (currency of the price or NULL), ``ships_from`` and the feed
+            settings; a price "shipped" is one with nothing to add.
         words: Marks, codes and shipping words.
 
     Returns:
@@ -21,7 +22,12 @@ def read_shipping(cells: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
     included = one_of(cell, words.shipping.included).fill_null(False)
     unstated = one_of(cell, words.shipping.unknown).fill_null(False)
     zero = cell.str.contains(r"^\D*0+(?:[.,]0+)?\D*$").fill_null(False)
-    frame = cells.with_columns(included=included | zero, unstated=unstated)
+    prices = cells.select("price").drop_nulls().unique()
+    paid = prices.filter(folded_cell(pl.col("price")).str.contains(postage_beside(words)[0]))
+    beside = pl.col("price").is_in(paid["price"].to_list()).fill_null(False)
+    frame = cells.with_columns(
+        included=included | zero | (beside & (pl.col("shipping").is_null() | unstated)), unstated=unstated
+    )
     amounts = frame.filter(~pl.col("included") & ~pl.col("unstated") & pl.col("shipping").is_not_null()).select(
         "row", price=pl.col("shipping"), currency=pl.lit(None, pl.String), price_kind=pl.lit(None, pl.String),
         ships_from="ships_from", set_currency=pl.coalesce("code", "set_currency"), 

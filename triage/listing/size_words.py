@@ -20,7 +20,10 @@ def plain_size(text: pl.Expr, words: SizeWords, in_cell: bool) -> pl.Expr:
         words: Size systems and the words around sizes.
         in_cell: The text is a size cell, where a country's code or a letter speaks of sizes.
     """
-    text = _decimals(text, words)
+    text = _decimals(text.str.replace_all(r"(?i)\bn\.?º", "n°"), words)
+    text = text.str.replace_all(r"\b(\d0)er\s?jahre\b", " ").str.replace_all(
+        rf"\b({ADULT_EU}(?:\.5)?)er\b", f"@{ANY} $1 "
+    )
     text = text.str.replace_all(rf"\(?(?:{whole(words.felt.words)})[^/;,]*", " ")
     glued = "|".join(sorted({word.replace(".", r"\.") for word in words.markers.glued}, key=len, reverse=True))
     text = text.str.replace_all(rf"(^|[\s(,;/])(?:{glued})\s?(\d)", f"${{1}}@{ANY} $2")
@@ -29,8 +32,8 @@ def plain_size(text: pl.Expr, words: SizeWords, in_cell: bool) -> pl.Expr:
         if listed:
             text = text.str.replace_all(rf"(?:{whole(listed)})(?:\s?:)?", f" @{name} ")
     if in_cell:
-        text = text.str.replace_all(r"(^|[\s/(,])m (\d)", "$1@US $2").str.replace_all(
-            r"(^|[\s/(,])w (\d)", "$1@US-W $2"
+        text = text.str.replace_all(r"(^|[\s/(,])m\s?(\d)", "$1@US $2").str.replace_all(
+            r"(^|[\s/(,])w\s?(\d)", "$1@US-W $2"
         )
     markers = whole([*words.markers.words, *words.men.words, *words.women.words])
     text = text.str.replace_all(rf"(?:{markers})\s?[:.]?\s*(\d|@)", f" @{ANY} $1")
@@ -107,7 +110,11 @@ def title_sizes(titles: pl.DataFrame, words: SizeWords) -> pl.DataFrame:
     )
     marked = marked.filter(pl.col("plain") != "")
     bare = texts.join(marked, on="row", how="anti").filter(pl.col("text").str.contains(r"3[5-9]|4\d|\d\.5"))
-    bare = bare.with_columns(
-        plain=pl.coalesce(pl.col("text").str.extract(half, 1), pl.col("text").str.extract(follower, 1))
+    # "womens Morrivelle 8.5": a half behind the word for whom is a size, whatever the system
+    gendered = rf"(?:{whole([*words.men.words, *words.women.words])})"
+    for_whom = pl.when(pl.col("text").str.contains(gendered)).then(
+        pl.col("text").str.extract(r"(?:^|\s)((?:[3-9]|1[0-5])\.5)(?:$|[\s,)!])", 1)
     )
+    plain = pl.coalesce(pl.col("text").str.extract(half, 1), pl.col("text").str.extract(follower, 1), for_whom)
+    bare = bare.with_columns(plain=plain)
     return pl.concat([marked, bare.filter(pl.col("plain").is_not_null())]).select("row", "plain")

@@ -9,7 +9,7 @@ import logging
 import polars as pl
 
 from triage.catalogue.words import TwinWords
-from triage.listing.likeness import best_odds, log_odds, odds, texts_compared, titles_compared
+from triage.listing.likeness import best_odds, log_odds, odds, photos_compared, texts_compared, titles_compared
 from triage.listing.phrases import Phrase, book, compatible, spaced
 from triage.store import Connection, append, frame
 
@@ -29,6 +29,7 @@ LISTINGS = """
     price_base_minor,
     foot_mm_lo,
     foot_mm_hi,
+    image_names,
     first_seen,
     last_seen
   FROM listing
@@ -48,17 +49,20 @@ def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
 
     Args:
         listings: ``listing_id, source, seller`` (lower case), ``title, body, price_base_minor, foot_mm_lo,
-            foot_mm_hi, first_seen, last_seen``.
+            foot_mm_hi, image_names, first_seen, last_seen``.
         words: Weights, noise words and the cap of a block.
 
     Returns:
         ``listing_id, twin_id, kind, probability, why``, ordered by the ids.
     """
     marked = _marked(listings, words)
-    couples = _couples(marked, _sentences(marked, words), words)
+    files = _files(marked, words)
+    couples = _couples(marked, _sentences(marked, words), files, words)
     if couples.is_empty():
         return pl.DataFrame(schema=SCHEMA)
-    judged = pl.concat([_judged(marked, part, words) for part in couples.iter_slices(CHUNK_COUPLES)])
+    photos = files.group_by("row").agg("file", own=pl.col("file").filter("own"))
+    photos = marked.select("row").join(photos, on="row", how="left", maintain_order="left")
+    judged = pl.concat([_judged(marked, photos, part, words) for part in couples.iter_slices(CHUNK_COUPLES)])
     return _told(judged)
 
 
@@ -114,15 +118,33 @@ def _sentences(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     )
 
 
-def _couples(marked: pl.DataFrame, sentences: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+def _files(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return the file names of photos that stand in another listing too, and whether one is a photo's own.
+
+    A name with few digits is a counter or a word; one that many listings have is a catalogue's picture.
+    """
+    names = (
+        marked.select("row", name=pl.col("image_names").str.split(" "))
+        .drop_nulls()
+        .explode("name")
+        .with_columns(file=pl.col("name").hash(), uses=pl.len().over("name"))
+        .filter(pl.col("uses") > 1)
+    )
+    own = (pl.col("uses") <= words.template_uses) & (pl.col("name").str.count_matches("[0-9]") >= words.image_digits)
+    return names.select("row", "file", own=own)
+
+
+def _couples(marked: pl.DataFrame, sentences: pl.DataFrame, files: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     """Return the couples that share a key and may fit the same foot."""
     keyed = marked.select("row", "source", "seller", "size", "name")
     by_sentence = sentences.join(keyed.select("row", "size"), on="row")
+    by_photo = files.filter("own").join(keyed.select("row", "size"), on="row")
     blocks = [
         ("seller, size and marketplace", keyed.drop_nulls("seller"), ["source", "seller", "size"]),
         ("seller and title", keyed.drop_nulls("seller"), ["source", "seller", "name", "size"]),
         ("title and size", keyed, ["name", "size"]),
         ("sentence and size", by_sentence, ["part", "size"]),
+        ("photo and size", by_photo, ["file", "size"]),
     ]
     found = [_block(rows, keys, name, words.block_cap) for name, rows, keys in blocks]
     return pl.concat(found).unique().sort("row", "other")
@@ -145,7 +167,7 @@ def _block(rows: pl.DataFrame, keys: list[str], name: str, cap: int) -> pl.DataF
     )
 
 
-def _judged(marked: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+def _judged(marked: pl.DataFrame, photos: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     """Return the couples that can be one pair, with the probability and the facts it comes from."""
     columns = ["row", "listing_id", "source", "seller", "price_base_minor", "first_seen", "last_seen", "stocked"]
     both = _beside(couples, marked.select(columns))
@@ -156,7 +178,7 @@ def _judged(marked: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl
         ~pl.col("same_source") | (pl.col("same_seller") & apart)
     )
     named = marked.select("row", "tokens")
-    both = titles_compared(_beside(both, named))
+    both = photos_compared(_beside(titles_compared(_beside(both, named)), photos))
     best = pl.when("same_source").then(best_odds(words.relist)).otherwise(best_odds(words.copy_))
     texts = marked.select("row", "text", "template")
     both = texts_compared(_beside(both.filter(best >= log_odds(words.keep_from)), texts))
@@ -208,12 +230,18 @@ def _told(judged: pl.DataFrame) -> pl.DataFrame:
     )  # fmt: skip
     alike = pl.format(", text {} % alike", (pl.col("text_like") * 100).floor().cast(pl.Int32))
     text = pl.when("template").then(pl.lit(", text a template")).when(pl.col("text_like").is_not_null()).then(alike)
+    photo = (
+        pl.when(pl.col("own_files") > 1).then(pl.format(", {} photos of the same file names", "own_files"))
+        .when(pl.col("own_files") == 1).then(pl.lit(", a photo of the same file name"))
+        .when("shared_file").then(pl.lit(", photos of the same everyday file name"))
+    )  # fmt: skip
+    said = [where, pl.lit(", same size, "), title, *(part.fill_null("") for part in (text, photo, history))]
     return both.select(
         "listing_id",
         twin_id="listing_id_other",
         kind="kind",
         probability="probability",
-        why=pl.concat_str(where, pl.lit(", same size, "), title, text.fill_null(""), history.fill_null("")),
+        why=pl.concat_str(said),
     ).sort("listing_id", "twin_id")
 
 

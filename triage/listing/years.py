@@ -40,7 +40,11 @@ def read_years(cells: pl.DataFrame, words: YearWords) -> pl.DataFrame:
     Returns:
         ``row, lo, hi, kind``; rows without a stated year are left out.
     """
-    night = cells.with_columns(night=pl.col("seen_on").dt.year())
+    night = cells.with_columns(
+        _decades_in_digits(cells["title"], words),
+        _decades_in_digits(cells["body"], words),
+        night=pl.col("seen_on").dt.year(),
+    )
     titles = night.filter(pl.col("title").str.contains(r"\d\d"))
     plain = _is_plain(titles, words)
     bodies = (
@@ -58,6 +62,19 @@ def read_years(cells: pl.DataFrame, words: YearWords) -> pl.DataFrame:
     )
     found = pl.concat([_plain_years(titles.filter(plain)), _involved_years(texts, words)])
     return _best(_fit(found, words))
+
+
+def _decades_in_digits(texts: pl.Series, words: YearWords) -> pl.Series:
+    """Return texts with "the nineties" as "the 90s"; those without a decade in words are left as they are."""
+    digits = {word: digits for digits, listed in words.decades.items() for word in listed}
+    places = texts.str.contains_any(list(digits), ascii_case_insensitive=True).fill_null(False).arg_true()
+    if places.is_empty():
+        return texts
+    found = texts.gather(places).to_frame("text")
+    named = pl.col("text").str.to_lowercase()
+    for word in sorted(digits, key=len, reverse=True):
+        named = named.str.replace_all(whole([word]), digits[word])
+    return texts.scatter(places, found.select(named).to_series())
 
 
 def _texts(texts: pl.DataFrame, source: int) -> pl.DataFrame:
@@ -93,6 +110,7 @@ def tagged(text: pl.Expr, words: YearWords) -> pl.Expr:
     # letters and digits of a finding are kept apart by __ until the codes are gone
     text = (
         text.str.to_lowercase().str.replace_all("[’`´]", "'")
+        .str.replace_all(r"\b((?:19|20)\d\d)er\s+(modell|ausgabe|auflage|version|original)", "$1 $2")
         .str.replace_all(rf"\b{month}/(\d\d)\s?[-–]\s?{month}/(\d\d)\b", " M_$1..$2 ")
         .str.replace_all(rf"({whole(words.made.before)}){GAP}{month}[/.](\d\d)\b", "$1 M_$2 ")
         .str.replace_all(rf"({whole(words.made.before)}){GAP}{month}[/.-]((?:19|20)\d\d)\b", "$1 M__$2 ")

@@ -35,7 +35,11 @@ CHUNK_LISTINGS = 20_000
 NO_PAIR = """
 SELECT l.listing_id, b.buyer, 'skip' AS call, 'none' AS plan, b.currency,
   CASE l.kind
-    WHEN 'lot' THEN 'several pairs in one listing: a price for one pair is not stated'
+    WHEN 'lot' THEN CASE
+      WHEN EXISTS (FROM listing AS pair WHERE pair.lot_id = l.listing_id)
+        THEN 'several pairs in one listing, each with its price: each is weighed by itself'
+      ELSE 'several pairs in one listing: a price for one pair is not stated'
+    END
     WHEN 'single' THEN 'no usable pair: a single shoe or two sizes'
     WHEN 'accessory' THEN 'no shoes in it'
     WHEN 'wanted' THEN 'somebody is looking for a pair, nothing is on offer'

@@ -18,8 +18,8 @@ FITS_UNSTATED = 0.12
 
 LISTINGS = """
 SELECT
-  l.listing_id, l.source, l.ships_from, l.price_base_minor, l.shipping_base_minor, l.price_kind, l.foot_mm_lo,
-  l.foot_mm_hi, l.language, l.title, l.size_text,
+  l.listing_id, l.source, l.ships_from, l.price_base_minor, l.shipping_base_minor, l.premium_rate, l.price_kind,
+  l.foot_mm_lo, l.foot_mm_hi, l.language, l.title, l.size_text,
   coalesce(bool_or(o.sign = 'returns_ok' AND o.state = 'affirmed'), FALSE) AS returns_ok,
   coalesce(bool_or(o.sign = 'offers_open' AND o.state = 'denied'), FALSE) AS firm,
   coalesce(list(DISTINCT o.sign ORDER BY o.sign) FILTER (WHERE o.state = 'affirmed' AND NOT o.hedged), []) AS affirmed,
@@ -125,8 +125,10 @@ def _terms(buyer: Buyer, rows: pl.DataFrame, routes: tuple[Route, ...], as_of: d
     )  # fmt: skip
     column = {name: found[name].to_numpy() for name in names}
     stated = found["shipping_base_minor"].cast(pl.Float64)
+    # what the listing states is newer and nearer than what a table says of its marketplace
+    premium = found["premium_rate"].cast(pl.Float64).fill_null(found["premium"])
     terms = Terms(
-        column["premium"], stated.fill_null(found["assumed"]).to_numpy(), column["duty"], column["duty_from"],
+        premium.to_numpy(), stated.fill_null(found["assumed"]).to_numpy(), column["duty"], column["duty_from"],
         column["flat"], column["flat_below"], column["tax"], column["fees"],
     )  # fmt: skip
     return terms, stated.is_null().to_numpy()

@@ -97,7 +97,7 @@ def stated(listing: Row, base_currency: str | None) -> list[str]:
             ("size", f"{size} ({listing['size_system'] or 'no system'}), foot {foot}"),
             ("wear", phrase.CONDITION[listing["condition"]] + conflict),
             ("years", years),
-            ("kind", listing["kind"]),
+            ("kind", f"{listing['kind']} of the lot {listing['lot_id']}" if listing["lot_id"] else listing["kind"]),
             ("language", listing["language"] or "not known"),
             ("seen", f"{phrase.day(listing['first_seen'])} to {phrase.day(listing['last_seen'])}, {listing['status']}"),
             ("text", phrase.plain(listing["body"]) or "none"),

@@ -22,6 +22,7 @@ WITH seen AS (
     count(*) FILTER (WHERE first) AS first_rows,
     count(*) FILTER (WHERE NOT first) AS further_rows
   FROM sighting
+  WHERE part = 0
   GROUP BY feed_id
 ),
 refused AS (
