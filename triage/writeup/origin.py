@@ -1,0 +1,99 @@
+"""Where a ticket comes from: the exported row, its photos' addresses, and what spoke for each release."""
+
+import json
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from triage.writeup import phrase
+
+Row = Mapping[str, Any]
+
+# A page is read, not archived: the store keeps every cell whole.
+CELL_LONGEST = 2000
+EVIDENCE_LINES = 12
+PHOTOS = 12
+ADDRESS = re.compile(r"https?://[^\s\"'<>|;,\\]+", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Exported:
+    """The latest row that shows a listing, heading by heading, and where else it was seen."""
+
+    place: str
+    cells: tuple[tuple[str, str], ...]
+    others: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One comparison of the listing with a release of the tables."""
+
+    release: str
+    field: str
+    listing: str
+    table: str
+    bits: str
+
+
+def link(url: str | None) -> str:
+    """Return an address a reader may be sent to; empty for anything that is not http or https."""
+    text = (url or "").strip()
+    return text if text.lower().startswith(("http://", "https://")) and phrase.plain(text) == text else ""
+
+
+def exported_of(rows: Sequence[Row]) -> Exported | None:
+    """Return the latest exported row of a listing; None when the store has none.
+
+    Args:
+        rows: Raw rows of one listing, oldest first.
+    """
+    if not rows:
+        return None
+    places = [f"{row['path']}, row {row['row_no']}, {phrase.day(row['seen_on'])}" for row in rows]
+    return Exported(places[-1], tuple((phrase.plain(name), _cut(text)) for name, text in _cells(rows[-1])),
+                    tuple(places[:-1]))  # fmt: skip
+
+
+def photos_of(rows: Sequence[Row]) -> tuple[str, ...]:
+    """Return the addresses of a listing's photos, as its latest export gives them; http and https only."""
+    for row in reversed(rows):
+        heading = json.loads(row["mapping"] or "{}").get("images")
+        text = next((text for name, text in _cells(row) if name == heading), "")
+        found = tuple(dict.fromkeys(filter(None, (link(address) for address in ADDRESS.findall(text)))))
+        if found:
+            return found[:PHOTOS]
+    return ()
+
+
+def evidence_of(rows: Iterable[Row], names: Mapping[str, str]) -> tuple[Evidence, ...]:
+    """Return what spoke for and against each candidate release, the heaviest first.
+
+    Args:
+        rows: Match evidence of one listing.
+        names: Names of its candidates by construction id, likeliest first.
+    """
+    weighed: dict[str, list[Row]] = {key: [] for key in names}
+    for row in rows:
+        if row["construction_id"] in weighed:
+            weighed[row["construction_id"]].append(row)
+    return tuple(
+        Evidence(
+            names[key], row["field"], phrase.title_of(row["listing_value"]), phrase.title_of(row["table_value"]),
+            phrase.signed(row["weight"]),
+        )
+        for key, found in weighed.items()
+        for row in found[:EVIDENCE_LINES]
+    )  # fmt: skip
+
+
+def _cells(row: Row) -> list[tuple[str, str]]:
+    return [(name, str(text)) for name, text in json.loads(row["cells"] or "{}").items()]
+
+
+def _cut(text: str) -> str:
+    shown = phrase.plain(text)
+    if len(shown) <= CELL_LONGEST:
+        return shown
+    return f"{shown[:CELL_LONGEST]}… (cut here; {len(shown)} characters in the export)"
