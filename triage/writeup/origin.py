@@ -11,7 +11,9 @@ from triage.writeup import phrase
 Row = Mapping[str, Any]
 
 # A page is read, not archived: the store keeps every cell whole.
-CELL_LONGEST = 2000
+CELL_LONGEST, ROW_LONGEST = 2000, 6000
+ADDRESS_LONGEST = 2000
+PLACES = 20
 EVIDENCE_LINES = 12
 PHOTOS = 12
 ADDRESS = re.compile(r"https?://[^\s\"'<>|;,\\]+", re.IGNORECASE)
@@ -38,8 +40,10 @@ class Evidence:
 
 
 def link(url: str | None) -> str:
-    """Return an address a reader may be sent to; empty for anything that is not http or https."""
+    """Return an address a reader may be sent to; empty for anything that is not plainly http or https."""
     text = (url or "").strip()
+    if len(text) > ADDRESS_LONGEST:
+        return ""
     return text if text.lower().startswith(("http://", "https://")) and phrase.plain(text) == text else ""
 
 
@@ -52,8 +56,12 @@ def exported_of(rows: Sequence[Row]) -> Exported | None:
     if not rows:
         return None
     places = [f"{row['path']}, row {row['row_no']}, {phrase.day(row['seen_on'])}" for row in rows]
-    return Exported(places[-1], tuple((phrase.plain(name), _cut(text)) for name, text in _cells(rows[-1])),
-                    tuple(places[:-1]))  # fmt: skip
+    cells, left = [], ROW_LONGEST
+    for name, text in _cells(rows[-1]):
+        shown = _cut(text, min(left, CELL_LONGEST))
+        left = max(0, left - len(shown))
+        cells.append((phrase.title_of(name), shown))
+    return Exported(places[-1], tuple(cells), tuple(places[:-1][-PLACES:]))
 
 
 def photos_of(rows: Sequence[Row]) -> tuple[str, ...]:
@@ -92,8 +100,8 @@ def _cells(row: Row) -> list[tuple[str, str]]:
     return [(name, str(text)) for name, text in json.loads(row["cells"] or "{}").items()]
 
 
-def _cut(text: str) -> str:
+def _cut(text: str, longest: int) -> str:
     shown = phrase.plain(text)
-    if len(shown) <= CELL_LONGEST:
+    if len(shown) <= longest:
         return shown
-    return f"{shown[:CELL_LONGEST]}… (cut here; {len(shown)} characters in the export)"
+    return f"{shown[:longest]}… (cut here; {len(shown)} characters in the export)"

@@ -22,6 +22,9 @@ from triage.writeup.survival import Picture, picture_of
 
 Row = Mapping[str, Any]
 
+# Likeliest first; a pair that is listed more often than this tells nothing more.
+TWINS = 8
+
 
 @dataclass(frozen=True)
 class Candidate:
@@ -197,7 +200,7 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
         open_facts=open_facts_of(behind["finding"], catalogue),
         repairs=repairs_of(behind["plan"], {row["buyer"]: row["plan"] for row in holding}, catalogue),
         path=tuple(Step(phrase.day(row["seen_on"]), price_of(row)) for row in behind["path"]),
-        twins=tuple(twin(row, context.shown) for row in behind["twin"]),
+        twins=tuple(twin(row, context.shown) for row in behind["twin"][:TWINS]),
         messages=messages_of(lead, holding, behind["question"], catalogue) if lead["call"] == "ask" else (),
         evidence=evidence_of(behind["evidence"], names),
         exported=exported_of(behind["raw_row"]),
