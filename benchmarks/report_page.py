@@ -1,4 +1,4 @@
-"""The report of a large night: how long it takes to write, how large its page is, and how long Chromium takes to open it.
+"""The report of a large night: how long it takes to write, how large its page is, how long Chromium takes to open it.
 
     python benchmarks/report_page.py [LISTINGS] [CHROMIUM]
 

@@ -156,7 +156,7 @@ def _skip_line(row: Mapping[str, Any], context: Context) -> SkipLine:
         url=link(row["url"]),
         price=price_of(row),
         price_base=base_price(row),
-        size=phrase.title_of(row["size_text"]),
+        size=phrase.short(row["size_text"]),
         foot=f"{row['foot_mm_lo']:.0f}" if row["foot_mm_lo"] is not None else "",
         model=row["model"] or "",
         news=news_of(row, context),

@@ -16,6 +16,8 @@ ADDRESS_LONGEST = 2000
 PLACES = 20
 EVIDENCE_LINES = 12
 PHOTOS = 12
+# A scheme, a host of letters, digits, points and hyphens, perhaps a port, then anything without a blank.
+WEB = re.compile(r"https?://[\w.-]+(:\d{1,5})?([/?#]\S*)?", re.IGNORECASE)
 ADDRESS = re.compile(r"https?://[^\s\"'<>|;,\\]+", re.IGNORECASE)
 
 
@@ -42,9 +44,8 @@ class Evidence:
 def link(url: str | None) -> str:
     """Return an address a reader may be sent to; empty for anything that is not plainly http or https."""
     text = (url or "").strip()
-    if len(text) > ADDRESS_LONGEST:
-        return ""
-    return text if text.lower().startswith(("http://", "https://")) and phrase.plain(text) == text else ""
+    sound = len(text) <= ADDRESS_LONGEST and WEB.fullmatch(text) and phrase.plain(text) == text
+    return text if sound else ""
 
 
 def exported_of(rows: Sequence[Row]) -> Exported | None:
@@ -60,7 +61,7 @@ def exported_of(rows: Sequence[Row]) -> Exported | None:
     for name, text in _cells(rows[-1]):
         shown = _cut(text, min(left, CELL_LONGEST))
         left = max(0, left - len(shown))
-        cells.append((phrase.title_of(name), shown))
+        cells.append((phrase.short(name), shown))
     return Exported(places[-1], tuple(cells), tuple(places[:-1][-PLACES:]))
 
 
@@ -88,7 +89,7 @@ def evidence_of(rows: Iterable[Row], names: Mapping[str, str]) -> tuple[Evidence
             weighed[row["construction_id"]].append(row)
     return tuple(
         Evidence(
-            names[key], row["field"], phrase.title_of(row["listing_value"]), phrase.title_of(row["table_value"]),
+            names[key], row["field"], phrase.short(row["listing_value"]), phrase.short(row["table_value"]),
             phrase.signed(row["weight"]),
         )
         for key, found in weighed.items()

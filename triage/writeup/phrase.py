@@ -218,10 +218,15 @@ def plain(text: str | None) -> str:
     return " ".join(kept.split())
 
 
-def title_of(text: str | None) -> str:
-    """Return a title on one line, cut with an ellipsis where it is longer than any title."""
+def short(text: str | None) -> str:
+    """Return a text on one line, cut with an ellipsis where it is longer than any title."""
     shown = plain(text)
     return shown if len(shown) <= LONGEST else shown[: LONGEST - 1].rstrip() + "…"
+
+
+def title_of(text: str | None) -> str:
+    """Return a title as ``short`` has it; a listing whose title shows nothing still has a name to click on."""
+    return short(text) or "(no title)"
 
 
 def _shows(character: str) -> bool:

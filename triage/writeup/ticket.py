@@ -179,13 +179,13 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
         title=phrase.title_of(lead["title"]),
         language=phrase.language_tag(lead["language"]),
         source=phrase.plain(lead["source"]),
-        seller=phrase.title_of(lead["seller"]),
+        seller=phrase.short(lead["seller"]),
         url=link(lead["url"]),
         facts=facts_of(lead, context.tonight),
         price=price_of(lead),
         price_note=price_note_of(lead),
         price_base=base_price(lead),
-        size=phrase.title_of(lead["size_text"]),
+        size=phrase.short(lead["size_text"]),
         foot=f"{lead['foot_mm_lo']:.0f}" if lead["foot_mm_lo"] is not None else "",
         model=lead["model"] or "",
         news=news_of(lead, context),
@@ -225,7 +225,7 @@ def base_price(row: Row) -> str:
 def facts_of(listing: Row, tonight: date | None) -> tuple[str, ...]:
     """Return the plain facts a buyer glances at: size, wear, where from, photos, when seen."""
     facts = [
-        f"size {phrase.title_of(listing['size_text'])}" if listing["size_text"] else "size not stated",
+        f"size {phrase.short(listing['size_text'])}" if listing["size_text"] else "size not stated",
         phrase.CONDITION[listing["condition"]] + (" (claims conflict)" if listing["condition_conflict"] else ""),
         f"from {listing['ships_from']}" if listing["ships_from"] else "",
         {"private": "private seller", "business": "business seller", None: ""}[listing["seller_kind"]],
@@ -275,7 +275,7 @@ def twin(row: Row, shown: frozenset[str]) -> Twin:
     """Return another listing of the same pair in words."""
     return Twin(
         words=phrase.KIND[row["kind"]],
-        title=phrase.title_of(row["title"]) or row["twin_id"],
+        title=phrase.short(row["title"]) or row["twin_id"],
         source=phrase.plain(row["source"]),
         price=f"{price_of(row)}, {row['status']}" if row["status"] else "",
         why=phrase.plain(row["why"]),
