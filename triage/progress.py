@@ -3,6 +3,7 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import count
 
 Step = Callable[[str], None]
 
@@ -29,9 +30,10 @@ def steps(total: int, *, quiet: bool = False) -> Iterator[Step]:
     with Progress(
         name, BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(), console=Console(stderr=True), transient=True
     ) as shown:
-        task = shown.add_task("", total=total, completed=-1)
+        task = shown.add_task("", total=total)
+        begun = count()
 
         def step(name: str) -> None:
-            shown.update(task, advance=1, description=name)
+            shown.update(task, completed=next(begun), description=name)
 
         yield step

@@ -81,6 +81,8 @@ def _change_lines(name: str, found: Sequence[ChangeLine]) -> Iterable[str]:
     if not found:
         return
     yield f"  {name}: {len(found)}"
-    yield from (f"    {line.title}: {line.words}" for line in found[:CHANGES])
+    for line in found[:CHANGES]:
+        yield fill(f"{line.title}: {line.words}", WIDTH, initial_indent="    ", subsequent_indent="      ",
+                   break_long_words=False)  # fmt: skip
     if len(found) > CHANGES:
         yield f"    and {len(found) - CHANGES} more in the report"
