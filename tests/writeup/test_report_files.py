@@ -95,6 +95,15 @@ def test_latest_forwards_by_a_relative_link_and_never_back_in_time(
     assert (tmp_path / "latest" / link).resolve() == tmp_path.resolve() / "2026-11-25" / "index.html"
 
 
+def test_a_night_without_a_feed_can_still_be_the_latest(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    (tmp_path / "2027-01-01").mkdir()
+    run(store, catalogue, AS_OF, tmp_path)
+    assert "../2027-01-01/index.html" in (tmp_path / "latest" / "index.html").read_text("utf-8")
+    assert [path.name for path in (tmp_path / "latest").iterdir()] == ["index.html"]
+
+
 def test_the_csv_holds_every_verdict_in_whole_currency_units(
     store: Connection, catalogue: SimpleNamespace, tmp_path: Path
 ) -> None:

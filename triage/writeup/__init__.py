@@ -52,23 +52,28 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: L
     night = read_night(store, as_of)
     view = view_of(store, catalogue, night, out)
     table = verdict_table(night.listing, night.verdict)
-    atom = atom_text(view)
     files: dict[str, str | bytes] = {
         "index.html": night_page(view, look),
         "verdicts.csv": csv_text(table),
         "verdicts.xlsx": workbook(table, as_of),
         "verdicts.json": json_text(table, as_of),
-        "atom.xml": atom,
+        "atom.xml": atom_text(view),
         "digest.txt": digest_text(view),
         "digest.eml": letter(view, look.mail_from, look.mail_to),
     }
     folder = out / as_of.isoformat()
     write_whole(folder, files)
-    newest = newest_night(out)
-    # The feed lies there too: a feed reader watches one address for good.
-    feed = atom if newest == as_of.isoformat() else (out / newest / "atom.xml").read_text("utf-8")
-    write_whole(out / "latest", {"index.html": render("latest.html", night=newest), "atom.xml": feed})
+    write_whole(out / "latest", latest(out))
     return folder / "index.html"
+
+
+def latest(out: Path) -> dict[str, str | bytes]:
+    """Return what leads to the latest complete night: a page, and that night's feed, for a reader that watches it."""
+    newest = max(path.name for path in out.iterdir() if NIGHT.fullmatch(path.name))
+    feed = out / newest / "atom.xml"
+    told: dict[str, str | bytes] = {"index.html": render("latest.html", night=newest)}
+    # A night of an earlier version has no feed; redoing an old night leaves the latest alone.
+    return told | ({"atom.xml": feed.read_bytes()} if feed.is_file() else {})
 
 
 def night_page(view: NightView, look: Look) -> str:
@@ -90,8 +95,3 @@ def night_page(view: NightView, look: Look) -> str:
         photos=look.photos,
         count=phrase.count,
     )
-
-
-def newest_night(out: Path) -> str:
-    """Return the name of the latest night's folder, so that redoing an old night leaves ``latest`` alone."""
-    return max(path.name for path in out.iterdir() if NIGHT.fullmatch(path.name))
