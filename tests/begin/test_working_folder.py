@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from triage import catalogue, cli
 from triage.begin import FILES, TABLE
 from triage.begin.questions import questions
+from triage.catalogue.buyers import Buyer
 from triage.catalogue.constructions import SCHEMA
 from triage.errors import TriageError
 from triage.settings import Settings, defaults
@@ -62,6 +63,12 @@ def test_what_was_laid_out_has_no_fault(folder: Path) -> None:
     buyer = known.buyers["me"]
     assert (buyer.country, buyer.currency, buyer.budget_minor, buyer.foot_mm) == ("DE", "EUR", 12000, None)
     assert done_well(triage("check", cwd=folder))
+    text = (folder / "buyers" / "me.toml").read_text("utf-8")
+    for name, field in Buyer.model_fields.items():
+        line = next(line for line in text.splitlines() if line.lstrip("# [").startswith(name))
+        assert name == "want" or len(line.rsplit("# ", 1)[1]) > 10, line
+        if field.default is not None and not field.is_required():
+            assert getattr(buyer, name) == field.default, name
 
 
 def done_well(done: subprocess.CompletedProcess[str]) -> bool:

@@ -11,7 +11,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from triage.begin.questions import ask, usual
+from triage.begin.questions import ask, countries, usual
 from triage.catalogue import Catalogue
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.constructions import PARTS
@@ -53,6 +53,7 @@ def begin(folder: Path, catalogue: Catalogue, asking: bool) -> str:
     values = profile | {
         "buyer": BUYER,
         "d": _defaults(),
+        "served": countries(catalogue),
         "climates": sorted(catalogue.climates.climates),
         "materials": sorted(catalogue.materials.items()),
         **_places(folder),

@@ -33,7 +33,7 @@ class Question:
 
 def questions(catalogue: Catalogue) -> tuple[Question, ...]:
     """Return the questions; what may be answered follows from the rules."""
-    served = sorted({country for route in catalogue.routes if "*" in route.from_ for country in route.to})
+    served = countries(catalogue)
     climates = sorted(catalogue.climates.climates)
     currency = catalogue.words.money.base_currency
     return (
@@ -41,7 +41,7 @@ def questions(catalogue: Catalogue) -> tuple[Question, ...]:
         Question("purposes", f"What do you buy for? Any of {', '.join(PURPOSES)}", "wear, restore", _some(PURPOSES)),
         Question("foot_mm", "Length of your foot, heel to longest toe, standing, in mm; any = any adult size", "any",
                  _foot),
-        Question("country", f"Where does the parcel go? One of {', '.join(served)}", served[0],
+        Question("country", f"Where does the parcel go? Costs are known into {', '.join(served)}", served[0],
                  _one(served, str.upper)),
         Question("budget_minor", f"Most you would spend on a pair, all in, in {currency}", "120",
                  _money(minor_digits(currency))),
@@ -51,6 +51,11 @@ def questions(catalogue: Catalogue) -> tuple[Question, ...]:
         Question("climate", f"Where will the pair live? One of {', '.join(climates)}",
                  "unknown" if "unknown" in climates else climates[0], _one(climates, str.lower)),
     )  # fmt: skip
+
+
+def countries(catalogue: Catalogue) -> list[str]:
+    """Return the countries that a cost route from anywhere leads to."""
+    return sorted({country for route in catalogue.routes if "*" in route.from_ for country in route.to})
 
 
 def usual(catalogue: Catalogue) -> dict[str, Any]:
