@@ -16,6 +16,7 @@ from triage.errors import fail
 from triage.ingest import FeedNote
 from triage.match import refit as matching
 from triage.match.gaps import gaps
+from triage.progress import Step, silent
 from triage.store import Connection, append, frame, transaction
 
 ACCOUNT = """
@@ -57,8 +58,29 @@ class Night:
     rejected: int
 
 
-def nightly(store: Connection, catalogue: Catalogue, feeds: Sequence[Path], as_of: date, out: Path) -> Night:
+# Steps of a night, for a bar.
+STEPS = 8
+
+
+def nightly(
+    store: Connection,
+    catalogue: Catalogue,
+    feeds: Sequence[Path],
+    as_of: date,
+    out: Path,
+    look: writeup.Look = writeup.Look(),  # noqa: B008 - frozen
+    step: Step = silent,
+) -> Night:
     """Read the feeds, weigh every open listing and publish the report.
+
+    Args:
+        store: The store; it is brought up to the night.
+        catalogue: The rules.
+        feeds: Exports: files or folders.
+        as_of: The night.
+        out: Folder of all reports.
+        look: How the report is to be written.
+        step: Told the name of each of ``STEPS`` steps as it begins.
 
     Raises:
         TriageError: A feed doesn't exist, or a rule may not run; nothing was written.
@@ -66,27 +88,41 @@ def nightly(store: Connection, catalogue: Catalogue, feeds: Sequence[Path], as_o
     """
     started = datetime.now(UTC).replace(tzinfo=None)
     rules.ensure(catalogue.rules, catalogue.facts, signs_asked(catalogue))
+    step("reading exports")
     notes = ingest.run(store, catalogue.feeds, feeds, as_of)
+    step("sorting out listings")
     listing.run(store, catalogue.words, as_of, catalogue.climates.regions)
     store.execute(ROWS_REJECTED)
     account = balanced(store)
-    weigh(store, catalogue, as_of)
+    weigh(store, catalogue, as_of, step=step)
     record(store, catalogue, as_of, started, account)
-    page = writeup.run(store, catalogue, as_of, out)
+    step("writing the report")
+    page = writeup.run(store, catalogue, as_of, out, look)
     rejected = int(store.execute(REJECTED).fetchall()[0][0])
     return Night(notes, account, frame(store, CALLS), page, rejected)
 
 
-def weigh(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str] | None = None) -> None:
+def weigh(
+    store: Connection,
+    catalogue: Catalogue,
+    as_of: date,
+    listings: Sequence[str] | None = None,
+    step: Step = silent,
+) -> None:
     """Run stages 3 to 7 over some listings, or over all of them, in one transaction."""
     with transaction(store):
         load_constructions(store, catalogue)
         set_todo(store, listings)
+        step("finding releases")
         match.run(store, catalogue.constructions, catalogue.match_weights, as_of)
+        step("reading what was said")
         observation.run(store, catalogue.reading, as_of)
+        step("ageing the parts")
         horizons = [buyer.horizon_years for buyer in catalogue.buyers.values()]
         prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, horizons, as_of)
+        step("applying the rules")
         rules.run(store, catalogue.rules, catalogue.facts, signs_asked(catalogue))
+        step("weighing for each buyer")
         verdict.run(store, ground(catalogue), as_of)
 
 

@@ -32,8 +32,10 @@ Buyers = Annotated[
 AsOf = Annotated[str | None, typer.Option("--as-of", help="Date all figures refer to, YYYY-MM-DD; else today.")]
 Out = Annotated[Path, typer.Option("--out", help="Folder of the reports.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+Page = Annotated[Path | None, typer.Option("--page", help="Also write it as a page, to this file.")]
 STORE = Path("triage.duckdb")
 REPORTS = Path("reports")
+SETTINGS = Path("triage.toml")
 
 
 def _day(text: str | None) -> date:
@@ -53,16 +55,38 @@ def _version(shown: bool) -> None:
 
 @app.callback()
 def options(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and leave.")
     ] = False,
 ) -> None:
     """Nightly triage of saved listings of older athletic and outdoor shoes: buy, ask or skip."""
+    if SETTINGS.is_file():
+        from triage.settings import defaults
+
+        context.default_map = defaults(typer.main.get_group(app).commands, SETTINGS)
+
+
+@app.command()
+def begin(
+    folder: Annotated[Path, typer.Argument(help="The folder to lay out, new or empty.")],
+    rules: Rules = None,
+    asking: Annotated[
+        bool | None, typer.Option("--ask/--defaults", help="Put the questions, or take the usual answers.")
+    ] = None,
+) -> None:
+    """Lay out a working folder: inbox, settings, a buyer, a construction table, schedules."""
+    from triage import catalogue
+    from triage.begin import begin as lay_out
+
+    typer.echo(lay_out(folder, catalogue.load(rules), sys.stdin.isatty() if asking is None else asking))
 
 
 @app.command()
 def nightly(
-    feeds: Annotated[list[Path], typer.Argument(help="Saved exports: files or folders.")],
+    feeds: Annotated[
+        list[Path] | None, typer.Argument(help="Saved exports: files or folders; else those of triage.toml.")
+    ] = None,
     store: Store = STORE,
     rules: Rules = None,
     constructions: Tables = None,
@@ -70,25 +94,38 @@ def nightly(
     as_of: AsOf = None,
     out: Out = REPORTS,
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 when rows were rejected.")] = False,
+    photos: Annotated[
+        bool, typer.Option("--photos", help="Let the page load the photos; else they are links.")
+    ] = False,
+    mail_from: Annotated[
+        str, typer.Option("--mail-from", help="Sender of the letter, digest.eml.")
+    ] = "triage@localhost",
+    mail_to: Annotated[str, typer.Option("--mail-to", help="Whom the letter is for.")] = "",
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")] = False,
     as_json: Json = False,
 ) -> None:
     """Read exports, weigh every open listing and write the report of the night."""
-    from triage import batch, catalogue
+    from triage import batch, catalogue, writeup
+    from triage.progress import steps
     from triage.store import open_store
     from triage.writeup.terminal import summary
 
-    day = _day(as_of)
+    if not feeds:
+        fail("FEEDS", "no exports named", f"files or folders, or a {SETTINGS} here: 'triage begin FOLDER' lays one out")
+    day, look = _day(as_of), writeup.Look(photos, mail_from, mail_to)
     known = catalogue.load(rules, constructions or (), buyer or ())
-    with open_store(store) as connection:
-        night = batch.nightly(connection, known, feeds, day, out)
-        told = summary(connection, day)
+    with open_store(store) as connection, steps(batch.STEPS, quiet=quiet or as_json) as step:
+        night = batch.nightly(connection, known, feeds, day, out, look, step)
+        told = None if quiet or as_json else summary(connection, day)
     if as_json:
         _print_json(
             {"as_of": str(day), "account": night.account.to_dicts(), "calls": night.calls.to_dicts(),
              "page": str(night.page), "rejected": night.rejected}
         )  # fmt: skip
-    else:
-        typer.echo(batch.account_text(night) + told + f"report: {night.page}")
+    elif told is not None:
+        typer.echo(batch.account_text(night), nl=False)
+        told.show()
+        typer.echo(f"report: {night.page}")
     if strict and night.rejected:
         raise typer.Exit(1)
 
@@ -120,6 +157,7 @@ def compare(
     constructions: Tables = None,
     buyer: Buyers = None,
     as_of: AsOf = None,
+    page: Page = None,
     as_json: Json = False,
 ) -> None:
     """Compare deadstock and worn pairs of one model, purpose by purpose."""
@@ -137,7 +175,12 @@ def compare(
             fail(f"model {model}", "no open pair of it in the store", "a model or release of the construction tables")
         batch.set_todo(connection, pairs["listing_id"].to_list())
         rows = weigh(connection, batch.ground(known), one, pairs, _day(as_of))
-    gaps = indifference(rows)
+        gaps = indifference(rows)
+        if page:
+            from triage.writeup.compare import comparison_page
+            from triage.writeup.folder import write_file
+
+            write_file(page, comparison_page(connection, known, rows, gaps, (model, one.id)))
     if as_json:
         _print_json({"buyer": one.id, "pairs": rows.to_dicts(), "gaps": gaps.to_dicts()})
     else:
@@ -151,6 +194,7 @@ def shortlist(
     rules: Rules = None,
     constructions: Tables = None,
     buyer: Buyers = None,
+    page: Page = None,
     as_json: Json = False,
 ) -> None:
     """Make a short list for a buyer: three to five pairs that don't fail for the same reason."""
@@ -165,6 +209,11 @@ def shortlist(
     one = known.buyers[buyer_id]
     with open_store(_existing(store)) as connection:
         lines = choose(connection, one)
+        if page:
+            from triage.writeup.folder import write_file
+            from triage.writeup.shortlist import shortlist_page
+
+            write_file(page, shortlist_page(connection, known, lines, one.id))
     if as_json:
         _print_json({"buyer": one.id, "lines": lines.to_dicts()})
     else:

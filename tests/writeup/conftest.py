@@ -1,17 +1,29 @@
 """A store that holds a night made by hand, and words for what its rows name."""
 
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import polars as pl
 import pytest
-from made_night import CAUTIONS, MATERIALS, SIGNS, fill, material, whole_night
+from hostile import hostile_tables
+from made_night import AS_OF, CAUTIONS, MATERIALS, SIGNS, fill, material, whole_night
+from playwright.sync_api import Browser, sync_playwright
 
 from triage.store import Connection, connect
+from triage.writeup import Look, run
+from triage.writeup.compare import comparison_page
+from triage.writeup.shortlist import shortlist_page
+
+# Nothing a browser does of itself may reach out either.
+QUIET = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--no-first-run"]
 
 
-@pytest.fixture
-def catalogue() -> SimpleNamespace:
+def words() -> SimpleNamespace:
+    """Return words for what the rows of a made night name."""
     return SimpleNamespace(
         signs={
             k: SimpleNamespace(part=p, affirmed=a, denied=d, question=SimpleNamespace(en=f"Is it so that {a}?"))
@@ -39,6 +51,11 @@ def catalogue() -> SimpleNamespace:
 
 
 @pytest.fixture
+def catalogue() -> SimpleNamespace:
+    return words()
+
+
+@pytest.fixture
 def store() -> Connection:
     """An in-memory store that holds ``whole_night``."""
     con = connect()
@@ -55,4 +72,65 @@ def store_of() -> Callable[[dict[str, list[dict[str, Any]]]], Connection]:
         fill(con, tables)
         return con
 
+    return made
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Debian's Chromium, driven by Playwright; under CI its absence is a failure, never a skip."""
+    place = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if place is None:
+        told = "no chromium on PATH: .ci/run installs it, by hand it is 'apt-get install chromium'"
+        if os.environ.get("CI"):
+            pytest.fail(told)
+        pytest.skip(told)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=place, args=QUIET)
+        yield browser
+        browser.close()
+
+
+def compared() -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return a comparison of the made night's boxed and worn pair, as the verdict's stage would."""
+    figures = dict(expected_minor=9000, repair_minor=0, landed_minor=7600, surplus_minor=1400, offer_minor=8120,
+                   p_wearable=0.7, p_after=0.78, at_risk_minor=6500, model_id="BL-01")  # fmt: skip
+    pairs = {
+        "attic board/a1": ("worn_lightly", "Baskets Brelloway Lindravo 1984", {}),
+        "lantern flea/j7": ("deadstock", "<script>boxed</script>", dict(expected_minor=4000, surplus_minor=-4350)),
+    }
+    rows = [
+        figures | dict(listing_id=key, condition=condition, title=title, purpose=purpose) | other
+        for purpose in ("wear", "restore", "display")
+        for key, (condition, title, other) in pairs.items()
+    ]
+    gaps = [
+        dict(purpose=purpose, deadstock="lantern flea/j7", worn="attic board/a1", gap_minor=-5000, asked_minor=750,
+             better="worn")
+        for purpose in ("display", "restore", "wear")
+    ]  # fmt: skip
+    return pl.DataFrame(rows), pl.DataFrame(gaps)
+
+
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Every kind of page, of nights made by hand: a plain one, an empty one, one of sixty hostile texts."""
+    place, known = tmp_path_factory.mktemp("pages"), words()
+    made: dict[str, Path] = {}
+    nights = {"night": whole_night(), "empty": {table: [] for table in whole_night()},
+              "hostile": hostile_tables(whole_night())}  # fmt: skip
+    for name, tables in nights.items():
+        store = connect()
+        fill(store, tables)
+        made[name] = run(store, known, AS_OF, place / name)
+        if name == "empty":
+            continue
+        made[f"{name} photos"] = run(store, known, AS_OF, place / f"{name}-photos", Look(photos=True))
+        made[f"{name} shortlist"] = place / f"{name}-shortlist.html"
+        listed = [row["listing_id"] for row in tables["verdict"] if row["call"] != "skip" and row["buyer"] == "wren"]
+        lines = pl.DataFrame({"listing_id": listed, "role": ["value", "surest", *[""] * (len(listed) - 2)]})
+        made[f"{name} shortlist"].write_text(shortlist_page(store, known, lines, "wren"), "utf-8")
+    made["compare"] = place / "compare.html"
+    store = connect()
+    fill(store, whole_night())
+    made["compare"].write_text(comparison_page(store, known, *compared(), ("Brelloway <b>", "wren")), "utf-8")
     return made

@@ -5,6 +5,7 @@ import io
 import json
 import os
 import re
+import sys
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
@@ -26,14 +27,16 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
-def test_a_night_is_a_page_two_tables_and_a_way_to_the_latest(
+NIGHT = ["atom.xml", "digest.eml", "digest.txt", "index.html", "verdicts.csv", "verdicts.json", "verdicts.xlsx"]
+
+
+def test_a_night_is_a_page_tables_a_feed_a_digest_and_a_way_to_the_latest(
     store: Connection, catalogue: SimpleNamespace, tmp_path: Path
 ) -> None:
     page = run(store, catalogue, AS_OF, tmp_path / "reports")
     assert page == tmp_path / "reports" / "2026-11-25" / "index.html"
-    assert list(contents(tmp_path / "reports")) == [
-        "2026-11-25/index.html", "2026-11-25/verdicts.csv", "2026-11-25/verdicts.json", "latest/index.html",
-    ]  # fmt: skip
+    written = [*(f"2026-11-25/{name}" for name in NIGHT), "latest/atom.xml", "latest/index.html"]
+    assert list(contents(tmp_path / "reports")) == written
 
 
 def test_the_same_night_gives_the_same_bytes_in_whatever_order_rows_were_stored(
@@ -52,7 +55,7 @@ def test_a_night_written_again_replaces_what_was_there(
     folder = run(store, catalogue, AS_OF, tmp_path).parent
     (folder / "leftover.txt").write_text("of another version")
     run(store, catalogue, AS_OF, tmp_path)
-    assert sorted(p.name for p in folder.iterdir()) == ["index.html", "verdicts.csv", "verdicts.json"]
+    assert sorted(p.name for p in folder.iterdir()) == NIGHT
     assert sorted(p.name for p in tmp_path.iterdir()) == ["2026-11-25", "latest"]
 
 
@@ -74,6 +77,7 @@ def test_trouble_while_moving_puts_the_old_folder_back(tmp_path: Path, monkeypat
             raise OSError("no room")
         real(source, target)
 
+    monkeypatch.setattr(sys, "platform", "a system where two folders can't change places")
     monkeypatch.setattr(os, "replace", refuses_the_new)
     with pytest.raises(OSError, match="no room"):
         write_whole(folder, {"index.html": "new"})
@@ -89,6 +93,15 @@ def test_latest_forwards_by_a_relative_link_and_never_back_in_time(
     assert 'content="0; url=../2026-11-25/index.html"' in text
     (link,) = re.findall(r'<a href="([^"]+)"', text)
     assert (tmp_path / "latest" / link).resolve() == tmp_path.resolve() / "2026-11-25" / "index.html"
+
+
+def test_a_night_without_a_feed_can_still_be_the_latest(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    (tmp_path / "2027-01-01").mkdir()
+    run(store, catalogue, AS_OF, tmp_path)
+    assert "../2027-01-01/index.html" in (tmp_path / "latest" / "index.html").read_text("utf-8")
+    assert [path.name for path in (tmp_path / "latest").iterdir()] == ["index.html"]
 
 
 def test_the_csv_holds_every_verdict_in_whole_currency_units(

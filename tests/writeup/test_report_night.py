@@ -10,8 +10,9 @@ from made_night import AS_OF, BEFORE, whole_night
 
 from triage.store import Connection
 from triage.writeup.calls import best_calls
+from triage.writeup.changes import Changes, changes_of, price_changes
 from triage.writeup.frames import read_night
-from triage.writeup.night import Changes, account_of, changes_of, price_changes
+from triage.writeup.night import account_of
 
 Tables = dict[str, list[dict[str, Any]]]
 StoreOf = Callable[[Tables], Connection]

@@ -18,7 +18,7 @@ def spaced(text: str) -> str:
 
 
 def test_the_summary_has_the_account_the_calls_and_a_line_per_buy(store: Connection) -> None:
-    lines = spaced(summary(store, AS_OF)).splitlines()
+    lines = spaced(summary(store, AS_OF).text).splitlines()
     assert lines[0] == "Wednesday 25 November 2026"
     assert lines[1] == "3 exports: 6 rows read = 4 new + 1 seen again + 1 rejects"
     assert lines[2] == "5 open listings weighed: 1 buy, 1 ask, 3 skips"
@@ -82,6 +82,6 @@ def test_nothing_a_terminal_would_obey_gets_through(
     tables = whole_night()
     tables["listing"][0] |= {"title": "\x1b[2Jcleared\x07", "body": "a\u202eb\x9b31m"}
     con = store_of(tables)
-    text = summary(con, AS_OF) + explain(con, catalogue, "attic board/a1")
+    text = summary(con, AS_OF).text + explain(con, catalogue, "attic board/a1")
     assert "cleared" in text
     assert not re.search(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", text)

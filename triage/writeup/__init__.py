@@ -1,30 +1,42 @@
 """Stage 8, the report: verdicts and all that led to them -> a folder of files for a night."""
 
-import re
-from dataclasses import replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-import polars as pl
-
 from triage.store import Connection
 from triage.writeup import phrase
-from triage.writeup.calls import best_calls, weighed
+from triage.writeup.atom import atom_text
+from triage.writeup.changes import NIGHT
+from triage.writeup.digest import digest_text
 from triage.writeup.folder import write_whole
-from triage.writeup.frames import Night, read_detail, read_night
+from triage.writeup.frames import read_night
 from triage.writeup.knowledge import Catalogue
-from triage.writeup.night import account_of, changes_of, skip_lines
-from triage.writeup.page import render
+from triage.writeup.mail import letter
+from triage.writeup.page import page, render
 from triage.writeup.tables import csv_text, json_text, verdict_table
-from triage.writeup.ticket import Context, tickets_of
+from triage.writeup.view import NightView, view_of
+from triage.writeup.workbook import workbook
 
-__all__ = ["run"]
-
-# A page with more tickets than this is not read in a morning; the rest stays in verdicts.csv.
-TICKETS = 150
+__all__ = ["Look", "run"]
 
 
-def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path) -> Path:
+@dataclass(frozen=True)
+class Look:
+    """How a report is to be written.
+
+    Attributes:
+        photos: Load the photos the exports name into the page; else they are links.
+        mail_from: Sender of the letter.
+        mail_to: Whom the letter is for; empty leaves it to be filled in.
+    """
+
+    photos: bool = False
+    mail_from: str = "triage@localhost"
+    mail_to: str = ""
+
+
+def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: Look = Look()) -> Path:
     """Write the report of a night and return the path of its page.
 
     Args:
@@ -32,53 +44,54 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path) -> Path
         catalogue: Words for signs, materials, repairs and buyers.
         as_of: The night.
         out: Folder of all reports; ``<as-of>/`` and ``latest/`` are made in it.
+        look: How it is to be written.
 
     Returns:
         ``out/<as-of>/index.html``.
     """
     night = read_night(store, as_of)
+    view = view_of(store, catalogue, night, out)
     table = verdict_table(night.listing, night.verdict)
-    files = {
-        "index.html": night_page(store, catalogue, night),
+    files: dict[str, str | bytes] = {
+        "index.html": night_page(view, look),
         "verdicts.csv": csv_text(table),
+        "verdicts.xlsx": workbook(table, as_of),
         "verdicts.json": json_text(table, as_of),
+        "atom.xml": atom_text(view),
+        "digest.txt": digest_text(view),
+        "digest.eml": letter(view, look.mail_from, look.mail_to),
     }
     folder = out / as_of.isoformat()
     write_whole(folder, files)
-    write_whole(out / "latest", {"index.html": render("latest.html", night=newest_night(out))})
+    write_whole(out / "latest", latest(out))
     return folder / "index.html"
 
 
-def night_page(store: Connection, catalogue: Catalogue, night: Night) -> str:
+def latest(out: Path) -> dict[str, str | bytes]:
+    """Return what leads to the latest complete night: a page, and that night's feed, for a reader that watches it."""
+    newest = max(path.name for path in out.iterdir() if NIGHT.fullmatch(path.name))
+    feed = out / newest / "atom.xml"
+    told: dict[str, str | bytes] = {"index.html": render("latest.html", night=newest)}
+    # A night of an earlier version has no feed; redoing an old night leaves the latest alone.
+    return told | ({"atom.xml": feed.read_bytes()} if feed.is_file() else {})
+
+
+def night_page(view: NightView, look: Look) -> str:
     """Return the page of a night as HTML."""
-    calls = best_calls(night.listing, night.verdict, catalogue.buyers)
-    every = weighed(night.listing, night.verdict)
-    leads = pl.concat([calls.buy, calls.ask, calls.near, calls.skip])
-    buys, asks = calls.buy.head(TICKETS), calls.ask.head(TICKETS)
-    shown = pl.concat([buys["listing_id"], asks["listing_id"]])
-    detail = read_detail(store, shown)
-    tonight, previous = (*night.nights, None, None)[:2]
-    context = Context(catalogue, tonight, previous, frozenset(shown))
-    names = {key: buyer.name for key, buyer in catalogue.buyers.items()}
-    buy_tickets = tickets_of(buys, every, detail, night.price_path, context)
-    context = replace(context, first_number=buys.height + 1)
-    ask_tickets = tickets_of(asks, every, detail, night.price_path, context)
-    return render(
+    return page(
         "night.html",
-        as_of=phrase.long_day(night.as_of),
-        calls=calls,
-        open_count=night.listing.filter(pl.col("status") == "open").height,
-        account=account_of(night),
-        changes=changes_of(night, leads),
-        buys=buy_tickets,
-        asks=ask_tickets,
-        buyers=sorted({name for ticket in buy_tickets + ask_tickets for name in ticket.buyers}),
-        near=skip_lines(calls.near, every, names),
-        skips=skip_lines(calls.skip, every, names),
+        images=look.photos,
+        as_of=phrase.long_day(view.night.as_of),
+        calls=view.calls,
+        view=view,
+        open_count=view.open_count,
+        account=view.account,
+        changes=view.changes,
+        buys=view.buys,
+        asks=view.asks,
+        buyers=view.buyers,
+        near=view.near,
+        skips=view.skips,
+        photos=look.photos,
         count=phrase.count,
     )
-
-
-def newest_night(out: Path) -> str:
-    """Return the name of the latest night's folder, so that redoing an old night leaves ``latest`` alone."""
-    return max(path.name for path in out.iterdir() if re.fullmatch(r"\d{4}-\d{2}-\d{2}", path.name))

@@ -53,7 +53,7 @@ def chain(
         ("Found on arrival", arrivals(inspections)),
         ("Call", calls(verdicts, catalogue)),
     ]
-    head = f"{phrase.plain(listing['listing_id'])}\n{phrase.plain(listing['title'])}\n"
+    head = f"{phrase.plain(listing['listing_id'])}\n{phrase.title_of(listing['title'])}\n"
     blocks = ("\n".join([title, *(f"  {line}" for line in list(lines) or ["nothing"])]) for title, lines in sections)
     return head + "\n" + "\n\n".join(blocks) + "\n"
 

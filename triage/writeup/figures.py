@@ -72,7 +72,7 @@ def figures(row: Row, plans: Iterable[Row], catalogue: Catalogue) -> Figures:
         hi=row["p_wearable_hi"],
         after_plan=phrase.percent(row["p_after_plan"]) if mended and row["p_after_plan"] is not None else "",
         fits=phrase.percent(row["p_fits"]) if row["p_fits"] is not None and row["p_fits"] < 0.995 else "",
-        offer=phrase.at_most(row["offer_minor"], currency) if row["offer_minor"] else "no offer makes sense",
+        offer=phrase.at_most(row["offer_minor"], currency) if row["offer_minor"] else phrase.NO_OFFER,
         offer_abroad=offer_abroad(row),
         landed=phrase.estimate(row["landed_minor"], currency),
         shipping_assumed=bool(row["shipping_assumed"]),

@@ -1,33 +1,65 @@
 """A folder of files that appears whole or not at all."""
 
+import ctypes
 import os
 import shutil
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+# From linux/fcntl.h and linux/fs.h: paths are relative to the working folder; the two names change places.
+AT_FDCWD, RENAME_EXCHANGE = -100, 2
 
-def write_whole(folder: Path, files: Mapping[str, str]) -> None:
+
+def write_whole(folder: Path, files: Mapping[str, str | bytes]) -> None:
     """Write a folder beside its place and move it there in one step, over what stood there before.
+
+    Whenever the program is killed, the folder's name holds the old files or the new ones, never some of each. Where
+    the system can't let two folders change places (anything but Linux), a kill between the two moves may leave none;
+    the next run puts the old one back.
 
     Args:
         folder: Where the files shall be; its parent is made when missing.
-        files: Text by file name.
+        files: Text or bytes by file name.
     """
     folder.parent.mkdir(parents=True, exist_ok=True)
     fresh, old = (folder.with_name(f".{folder.name}.{word}") for word in ("fresh", "old"))
+    if old.exists() and not folder.exists():
+        os.replace(old, folder)
     for leftover in (fresh, old):
         shutil.rmtree(leftover, ignore_errors=True)
     fresh.mkdir()
     try:
-        for name, text in files.items():
-            (fresh / name).write_text(text, "utf-8", newline="\n")
+        for name, content in files.items():
+            _write(fresh / name, content)
         _swap(fresh, folder, old)
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
     shutil.rmtree(old, ignore_errors=True)
 
 
+def write_file(path: Path, text: str) -> None:
+    """Write one file beside its place and move it there in one step."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    fresh = path.with_name(f".{path.name}.fresh")
+    try:
+        _write(fresh, text)
+        os.replace(fresh, path)
+    finally:
+        fresh.unlink(missing_ok=True)
+
+
+def _write(path: Path, content: str | bytes) -> None:
+    # On disk before the folder gets its name: after a power cut a name must not lead to empty files.
+    with path.open("wb") as stream:
+        stream.write(content.encode() if isinstance(content, str) else content)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
 def _swap(fresh: Path, folder: Path, old: Path) -> None:
+    if folder.exists() and _exchange(fresh, folder):
+        return
     # A folder that is not empty can't be replaced, so the old one steps aside and comes back on trouble.
     if folder.exists():
         os.replace(folder, old)
@@ -37,3 +69,11 @@ def _swap(fresh: Path, folder: Path, old: Path) -> None:
         if old.exists():
             os.replace(old, folder)
         raise
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Let two folders change places in one step; return False where the system can't."""
+    if sys.platform != "linux":
+        return False
+    rename = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None)
+    return rename is not None and rename(AT_FDCWD, os.fsencode(one), AT_FDCWD, os.fsencode(other), RENAME_EXCHANGE) == 0

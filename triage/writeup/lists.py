@@ -6,7 +6,8 @@ from typing import Any, Protocol
 
 import polars as pl
 
-from triage.writeup.phrase import CONDITION, at_most, count, day, estimate, percent, percent_range, plain
+from triage.writeup.phrase import CONDITION, at_most, count, day, estimate, percent, percent_range, plain, title_of
+from triage.writeup.phrase import gap as gap_words
 
 CAUTION = (
     "Estimates from age, material and the sellers' words, not inspections. A pair can fail sooner; "
@@ -27,7 +28,7 @@ def comparison_text(rows: pl.DataFrame, gaps: pl.DataFrame, buyer: str, currency
     for purpose in ("wear", "restore", "display"):
         own = rows.filter(pl.col("purpose") == purpose)
         lines += ["", f"to {purpose}"]
-        lines += [f"  {_gap_text(gap, currency)}" for gap in gaps.filter(pl.col("purpose") == purpose).to_dicts()]
+        lines += [f"  {gap_words(gap, currency)}" for gap in gaps.filter(pl.col("purpose") == purpose).to_dicts()]
         deadstock = own.filter(pl.col("condition") == "deadstock")
         worn = own.filter(~pl.col("condition").is_in(["deadstock", "unknown"]))
         unknown = own.filter(pl.col("condition") == "unknown")
@@ -44,7 +45,7 @@ def _pairs_text(name: str, pairs: pl.DataFrame, currency: str) -> Iterator[str]:
     for row in pairs.head(SHOWN).to_dicts():
         repairs = f" after repairs of {estimate(row['repair_minor'], currency)}" if row["repair_minor"] >= 100 else ""
         after = f", after the plan {percent(row['p_after'])}" if row["purpose"] != "display" else ""
-        yield f"    {plain(row['title'])} [{row['listing_id']}], {row['model_id']}, {CONDITION[row['condition']]}"
+        yield f"    {title_of(row['title'])} [{row['listing_id']}], {row['model_id']}, {CONDITION[row['condition']]}"
         yield (
             f"      worth {estimate(row['expected_minor'], currency)} on average{repairs}, lands at "
             f"{estimate(row['landed_minor'], currency)}: {estimate(row['surplus_minor'], currency)} left over"
@@ -55,16 +56,6 @@ def _pairs_text(name: str, pairs: pl.DataFrame, currency: str) -> Iterator[str]:
         )
 
 
-def _gap_text(gap: dict[str, Any], currency: str) -> str:
-    worth, asked = gap["gap_minor"], gap["asked_minor"]
-    may = f"may cost {estimate(worth, currency)} more" if worth >= 0 else f"must cost {estimate(-worth, currency)} less"
-    does = f"costs {estimate(asked, currency)} more" if asked >= 0 else f"costs {estimate(-asked, currency)} less"
-    return (
-        f"of the best two the {gap['better']} one is the better buy: at the door the deadstock pair {may} than the "
-        f"worn one before the worn one is, and it {does}"
-    )
-
-
 def shortlist_text(lines: pl.DataFrame, buyer: str) -> str:
     """Return the short list for a buyer, one pair a paragraph."""
     if lines.is_empty():
@@ -73,7 +64,7 @@ def shortlist_text(lines: pl.DataFrame, buyer: str) -> str:
     for row in lines.to_dicts():
         role = f" ({row['role']})" if row["role"] else ""
         told.append(
-            f"  {row['call']}{role}: {plain(row['title'])} [{row['listing_id']}]\n"
+            f"  {row['call']}{role}: {title_of(row['title'])} [{row['listing_id']}]\n"
             f"      {plain(row['reason'])}\n"
             f"      size {plain(row['size_text'] or 'not stated')}, fits {percent(row['p_fits'])}; wearable "
             f"{percent_range(row['p_wearable_lo'], row['p_wearable_hi'])}, after the plan "

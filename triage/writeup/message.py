@@ -81,7 +81,7 @@ def _message(listing: Row, verdicts: Sequence[Row], questions: Sequence[Row], ca
     language = wanted if wanted in languages() else "en"
     text = render(
         f"message/{language}.txt",
-        title=phrase.plain(listing["title"]),
+        title=phrase.title_of(listing["title"]),
         plan=lead["plan"] if lead["plan"] in ("wear", "restore", "display") else "parts",
         questions=[phrase.plain(line) for line in texts],
         offer=offer,

@@ -1,7 +1,10 @@
 """Numbers as a reader wants them: chances, money, dates and the contract's codes in plain words."""
 
+from collections.abc import Mapping
 from datetime import date
 from math import floor, isfinite, log10
+from typing import Any
+from unicodedata import category
 
 # Minor unit exponents that differ from 2. Source: ISO 4217, list one, column "minor unit" (from memory).
 MINOR_DIGITS = {
@@ -61,8 +64,10 @@ SPEAKER = {
 }
 KIND = {"relist": "relisted by the same seller", "copy": "the same pair on another marketplace"}
 
+NO_OFFER = "no offer makes sense"
 NO_BREAK = "\u00a0"
 NARROW = "\u202f"
+JOINERS = "\u200c\u200d"
 
 
 def likelihood(chance: float) -> str:
@@ -162,6 +167,17 @@ def at_most(minor: int | None, currency: str | None) -> str:
     return "not known" if minor is None else money(minor // unit * unit, currency)
 
 
+def gap(row: Mapping[str, Any], currency: str) -> str:
+    """Return what sets the best deadstock and the best worn pair apart for a purpose."""
+    worth, asked = row["gap_minor"], row["asked_minor"]
+    may = f"may cost {estimate(worth, currency)} more" if worth >= 0 else f"must cost {estimate(-worth, currency)} less"
+    does = f"costs {estimate(asked, currency)} more" if asked >= 0 else f"costs {estimate(-asked, currency)} less"
+    return (
+        f"of the best two the {row['better']} one is the better buy: at the door the deadstock pair {may} than the "
+        f"worn one before the worn one is, and it {does}"
+    )
+
+
 def day(when: date | None) -> str:
     """Return a date as "25 Nov 2026", in no locale's debt."""
     return "not known" if when is None else f"{when.day} {MONTHS[when.month - 1][:3]} {when.year}"
@@ -186,21 +202,44 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
-def plain(text: str | None) -> str:
-    """Return seller's text on one line without control or direction-changing characters.
+# Longer runs of one text are no title any more; the exported row and the JSON keep them whole.
+LONGEST = 300
 
-    A terminal would obey escape codes, and a reversed run of letters can hide what a link says.
+
+def plain(text: str | None) -> str:
+    """Return seller's text on one line without control, direction-changing or invisible characters.
+
+    A terminal would obey escape codes, a reversed run of letters can hide what a link says, and XML allows neither
+    control characters nor noncharacters. The joiners that Persian, Hindi and emoji are written with stay.
     """
-    kept = "".join(" " if c in "\t\r\n\x0b\x0c\u2028\u2029" else c for c in text or "" if _shows(c))
+    if text is None or (text.isascii() and text.isprintable()):
+        return " ".join((text or "").split())
+    kept = "".join(" " if c.isspace() or category(c) in ("Zl", "Zp") else c for c in text if _shows(c))
     return " ".join(kept.split())
 
 
+def short(text: str | None) -> str:
+    """Return a text on one line, cut with an ellipsis where it is longer than any title."""
+    shown = plain(text)
+    return shown if len(shown) <= LONGEST else shown[: LONGEST - 1].rstrip() + "…"
+
+
+def title_of(text: str | None) -> str:
+    """Return a title as ``short`` has it; a listing whose title shows nothing still has a name to click on."""
+    return short(text) or "(no title)"
+
+
 def _shows(character: str) -> bool:
-    code = ord(character)
-    if character in "\t\r\n\x0b\x0c":
+    if character.isspace() or character in JOINERS:
         return True
-    control = code < 0x20 or 0x7F <= code <= 0x9F
-    return not (control or 0x202A <= code <= 0x202E or 0x2066 <= code <= 0x2069 or code in (0x200E, 0x200F))
+    code = ord(character)
+    return category(character) not in ("Cc", "Cf", "Cs") and code & 0xFFFE != 0xFFFE and not 0xFDD0 <= code <= 0xFDEF
+
+
+def sound_xml(text: str) -> str:
+    """Return a text of several lines that any XML reader takes: line by line as ``plain`` has it, indents kept."""
+    lines = (line[: len(line) - len(line.lstrip(" "))] + plain(line) for line in text.split("\n"))
+    return "\n".join(lines)
 
 
 def language_tag(language: str | None) -> str:

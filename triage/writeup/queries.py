@@ -80,9 +80,16 @@ WITH night AS (
 SELECT
   listing.*,
   night.nights[1] AS source_night,
-  night.nights[2] AS source_night_before
+  night.nights[2] AS source_night_before,
+  likeliest.model
 FROM listing
 LEFT JOIN night USING (source)
+LEFT JOIN (
+  SELECT match.listing_id, concat_ws(' ', construction.maker, construction.model) AS model
+  FROM match
+  JOIN construction ON construction.model_id = match.construction_id
+  WHERE match.place = 1 AND NOT construction.generic
+) AS likeliest USING (listing_id)
 ORDER BY listing_id
 """
 
@@ -218,6 +225,7 @@ RAW_ROWS = """
 SELECT
   sighting.listing_id,
   feed.path,
+  feed.mapping,
   sighting.row_no,
   sighting.seen_on,
   sighting.first,
@@ -227,6 +235,18 @@ JOIN shown USING (listing_id)
 JOIN feed USING (feed_id)
 LEFT JOIN raw_row ON raw_row.feed_id = sighting.feed_id AND raw_row.row_no = sighting.row_no
 ORDER BY sighting.listing_id, sighting.seen_on, feed.path, sighting.row_no
+"""
+
+SOME_LISTINGS = """
+SELECT listing.*
+FROM listing
+JOIN shown USING (listing_id)
+ORDER BY listing_id
+"""
+
+LATEST_RUN = """
+SELECT max(as_of) AS as_of
+FROM run
 """
 
 LISTING = """

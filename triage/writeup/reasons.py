@@ -47,7 +47,7 @@ def said_of(observations: Iterable[Row], weak_part: str | None, catalogue: Catal
                 part=sign.part.replace("_", " ") if sign else "",
                 meaning=meaning or (words if row["state"] == "affirmed" else f"not: {words}"),
                 speaker=phrase.SPEAKER[row["said_by"]],
-                quote=phrase.plain(row["quote"]),
+                quote=phrase.short(row["quote"]),
                 language=phrase.language_tag(row["language"]),
                 hedged=row["hedged"],
             )

@@ -11,8 +11,8 @@ SCHEMA_VERSION = 1
 CHANCE_DIGITS = 4
 
 LISTING_COLUMNS = (
-    "listing_id", "source", "external_id", "url", "seller", "title", "kind", "status", "condition", "size_text",
-    "ships_from", "price_kind", "price_minor", "price_currency", "rate_date", "first_seen", "last_seen",
+    "listing_id", "source", "external_id", "url", "seller", "title", "model", "kind", "status", "condition",
+    "size_text", "ships_from", "price_kind", "price_minor", "price_currency", "rate_date", "first_seen", "last_seen",
 )  # fmt: skip
 VERDICT_COLUMNS = (
     "buyer", "call", "rank", "plan", "p_fits", "p_wearable_lo", "p_wearable", "p_wearable_hi", "p_after_plan",
@@ -40,6 +40,11 @@ def defused(frame: pl.DataFrame) -> pl.DataFrame:
 
 def csv_text(table: pl.DataFrame) -> str:
     """Return the verdicts as CSV: amounts in whole currency units with decimals, texts defused."""
+    return defused(major_units(table)).write_csv(quote_style="non_numeric")
+
+
+def major_units(table: pl.DataFrame) -> pl.DataFrame:
+    """Return the verdicts with every amount in whole currency units, named without ``_minor``."""
     amounts = [column for column in table.columns if column.endswith("_minor")]
     major = [
         (
@@ -52,8 +57,7 @@ def csv_text(table: pl.DataFrame) -> str:
         ).alias(column)
         for column in amounts
     ]
-    named = table.with_columns(major).rename({column: column.removesuffix("_minor") for column in amounts})
-    return defused(named).write_csv(quote_style="non_numeric")
+    return table.with_columns(major).rename({column: column.removesuffix("_minor") for column in amounts})
 
 
 def json_text(table: pl.DataFrame, as_of: date) -> str:

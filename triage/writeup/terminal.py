@@ -1,9 +1,14 @@
-"""The night and one listing as plain text: no colour, no markup, nothing a terminal would obey."""
+"""The night and one listing in the terminal: nothing of a stranger's text is markup or obeyed."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import polars as pl
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
 
 from triage.errors import fail
 from triage.store import Connection, frame
@@ -19,8 +24,44 @@ from triage.writeup.ticket import price_of
 BUYS_SHOWN = 20
 
 
-def summary(store: Connection, as_of: date) -> str:
-    """Return how the night went: the account in a line, the calls in a line, a line per buy."""
+@dataclass(frozen=True)
+class Summary:
+    """How a night went: the account in a line, the calls in a line, the buys."""
+
+    head: tuple[str, ...]
+    buys: pl.DataFrame
+
+    @property
+    def text(self) -> str:
+        """The summary as plain lines, one per buy."""
+        return "\n".join([*self.head, *buy_lines(self.buys.head(BUYS_SHOWN)), *self._more]) + "\n"
+
+    @property
+    def _more(self) -> tuple[str, ...]:
+        left = self.buys.height - BUYS_SHOWN
+        return (f"and {phrase.count(left, 'more buy')} in the report",) if left > 0 else ()
+
+    def show(self, console: Console | None = None) -> None:
+        """Print the summary: as a table on a terminal, as plain lines elsewhere; ``NO_COLOR`` is honoured."""
+        shown = console or Console(highlight=False)
+        if not shown.is_terminal or self.buys.is_empty():
+            shown.print(Text(self.text), end="", soft_wrap=True)
+            return
+        shown.print(Text("\n".join(self.head)))
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+        for heading in ("up to", "price"):
+            table.add_column(heading, justify="right", no_wrap=True)
+        for heading in ("for", "plan", "title"):
+            table.add_column(heading, overflow="ellipsis", no_wrap=heading == "title")
+        for row in self.buys.head(BUYS_SHOWN).iter_rows(named=True):
+            # Text, never a string: a seller's [bold] is a title, not markup.
+            table.add_row(*(Text(cell) for cell in _cells(row)))
+        shown.print(table)
+        shown.print(Text("\n".join([*self._more, "Estimates, not inspections."])))
+
+
+def summary(store: Connection, as_of: date) -> Summary:
+    """Return how the night went."""
     night = read_night(store, as_of)
     calls = best_calls(night.listing, night.verdict, {})
     feed = night.feed if night.reported_until is None else night.feed.filter(
@@ -29,16 +70,11 @@ def summary(store: Connection, as_of: date) -> str:
     read, new, further, refused = (
         int(feed[column].sum()) for column in ("rows_read", "first_rows", "further_rows", "refused_rows")
     )
-    lines = [
-        phrase.long_day(as_of),
+    account = (
         f"{phrase.count(feed.height, 'export')}: {read} rows read = {new} new + {further} seen again"
-        f" + {refused} rejects{'' if read == new + further + refused else ': DOES NOT ADD UP'}",
-        _calls_line(calls),
-        *buy_lines(calls.buy.head(BUYS_SHOWN)),
-    ]
-    if calls.buy.height > BUYS_SHOWN:
-        lines.append(f"and {phrase.count(calls.buy.height - BUYS_SHOWN, 'more buy')} in the report")
-    return "\n".join(lines) + "\n"
+        f" + {refused} rejects{'' if read == new + further + refused else ': DOES NOT ADD UP'}"
+    )
+    return Summary((phrase.long_day(as_of), account, _calls_line(calls)), calls.buy)
 
 
 def _calls_line(calls: Calls) -> str:
@@ -50,14 +86,17 @@ def _calls_line(calls: Calls) -> str:
     )
 
 
+def _cells(row: dict[str, Any]) -> tuple[str, str, str, str, str]:
+    offer = phrase.at_most(row["offer_minor"], row["currency"])
+    buyers, title = ", ".join(row["buyers"]), phrase.title_of(row["title"])
+    return offer, price_of(row), buyers, phrase.PLAN[row["plan"]], f"{title} [{phrase.plain(row['listing_id'])}]"
+
+
 def buy_lines(buys: pl.DataFrame) -> Iterable[str]:
     """Return a line per buy, best first: offer, price, for whom, plan, title."""
     for row in buys.iter_rows(named=True):
-        offer = phrase.at_most(row["offer_minor"], row["currency"])
-        yield (
-            f"buy  up to {offer}, price {price_of(row)}, for {', '.join(row['buyers'])}, "
-            f"{phrase.PLAN[row['plan']]}: {phrase.plain(row['title'])} [{phrase.plain(row['listing_id'])}]"
-        )
+        offer, price, buyers, plan, title = _cells(row)
+        yield f"buy  up to {offer}, price {price}, for {buyers}, {plan}: {title}"
 
 
 def explain(store: Connection, catalogue: Catalogue, listing_id: str, mark: Mark | None = None) -> str:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from hashlib import sha256
 from typing import Any
@@ -15,11 +15,15 @@ from triage.writeup.foam import foam_line
 from triage.writeup.frames import Detail
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.message import Message, messages_of
+from triage.writeup.origin import Evidence, Exported, evidence_of, exported_of, link, photos_of
 from triage.writeup.parts import PartView, part_views
 from triage.writeup.reasons import Finding, Said, findings_of, open_facts_of, said_of
 from triage.writeup.survival import Picture, picture_of
 
 Row = Mapping[str, Any]
+
+# Likeliest first; a pair that is listed more often than this tells nothing more.
+TWINS = 8
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,11 @@ class Ticket:
     facts: tuple[str, ...]
     price: str
     price_note: str
-    is_new: bool
+    price_base: str
+    size: str
+    foot: str
+    model: str
+    news: str
     candidates: tuple[Candidate, ...]
     figures: tuple[Figures, ...]
     others: tuple[Figures, ...]
@@ -85,6 +93,9 @@ class Ticket:
     path: tuple[Step, ...]
     twins: tuple[Twin, ...]
     messages: tuple[Message, ...]
+    evidence: tuple[Evidence, ...]
+    exported: Exported | None
+    photos: tuple[str, ...]
 
     @property
     def lead(self) -> Figures:
@@ -110,6 +121,7 @@ class Context:
     tonight: date | None
     previous: date | None
     shown: frozenset[str]
+    moved: Mapping[str, str] = field(default_factory=dict)
     first_number: int = 1
 
 
@@ -124,12 +136,6 @@ def rows_of(frame: pl.DataFrame) -> dict[str, list[dict[str, Any]]]:
 def anchor(listing_id: str) -> str:
     """Return the name a listing has on the page, the same every night."""
     return "p" + sha256(listing_id.encode()).hexdigest()[:10]
-
-
-def link(url: str | None) -> str:
-    """Return an address a reader may be sent to; empty for anything that is not http or https."""
-    text = (url or "").strip()
-    return text if text.lower().startswith(("http://", "https://")) and phrase.plain(text) == text else ""
 
 
 def tickets_of(
@@ -162,21 +168,28 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
     horizon = buyer.horizon_years if buyer else 2.0
     parts = part_views(behind["posterior"], behind["prognosis"], horizon, lead["weak_part"], catalogue)
     shown = [part.part for part in parts if part.present]
+    candidates = tuple(candidate(row) for row in behind["match"])
+    ids = [row["construction_id"] for row in behind["match"]]
+    names = {key: view.name for key, view in zip(ids, candidates, strict=True) if key is not None}
     return Ticket(
         anchor=anchor(lead["listing_id"]),
         number=number,
         call=lead["call"],
         listing_id=lead["listing_id"],
-        title=phrase.plain(lead["title"]),
+        title=phrase.title_of(lead["title"]),
         language=phrase.language_tag(lead["language"]),
         source=phrase.plain(lead["source"]),
-        seller=phrase.plain(lead["seller"]),
+        seller=phrase.short(lead["seller"]),
         url=link(lead["url"]),
         facts=facts_of(lead, context.tonight),
         price=price_of(lead),
         price_note=price_note_of(lead),
-        is_new=context.previous is not None and lead["first_seen"] > context.previous,
-        candidates=tuple(candidate(row) for row in behind["match"]),
+        price_base=base_price(lead),
+        size=phrase.short(lead["size_text"]),
+        foot=f"{lead['foot_mm_lo']:.0f}" if lead["foot_mm_lo"] is not None else "",
+        model=lead["model"] or "",
+        news=news_of(lead, context),
+        candidates=candidates,
         figures=tuple(figures(row, behind["plan"], catalogue) for row in holding),
         others=tuple(figures(row, [], catalogue) for row in behind["verdict"] if row["call"] != lead["call"]),
         parts=parts,
@@ -187,15 +200,32 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
         open_facts=open_facts_of(behind["finding"], catalogue),
         repairs=repairs_of(behind["plan"], {row["buyer"]: row["plan"] for row in holding}, catalogue),
         path=tuple(Step(phrase.day(row["seen_on"]), price_of(row)) for row in behind["path"]),
-        twins=tuple(twin(row, context.shown) for row in behind["twin"]),
+        twins=tuple(twin(row, context.shown) for row in behind["twin"][:TWINS]),
         messages=messages_of(lead, holding, behind["question"], catalogue) if lead["call"] == "ask" else (),
+        evidence=evidence_of(behind["evidence"], names),
+        exported=exported_of(behind["raw_row"]),
+        photos=photos_of(behind["raw_row"]),
     )
+
+
+def news_of(lead: Row, context: Context) -> str:
+    """Return what is new of a listing since the night before: "new", "was ask", or nothing."""
+    if context.previous is not None and lead["first_seen"] > context.previous:
+        return "new"
+    before = context.moved.get(lead["listing_id"])
+    return f"was {before}" if before else ""
+
+
+def base_price(row: Row) -> str:
+    """Return a price in whole units of the base currency, for sorting; empty when not known."""
+    minor = row["price_base_minor"]
+    return "" if minor is None else f"{minor / 10 ** phrase.minor_digits(row['currency']):.2f}"
 
 
 def facts_of(listing: Row, tonight: date | None) -> tuple[str, ...]:
     """Return the plain facts a buyer glances at: size, wear, where from, photos, when seen."""
     facts = [
-        f"size {phrase.plain(listing['size_text'])}" if listing["size_text"] else "size not stated",
+        f"size {phrase.short(listing['size_text'])}" if listing["size_text"] else "size not stated",
         phrase.CONDITION[listing["condition"]] + (" (claims conflict)" if listing["condition_conflict"] else ""),
         f"from {listing['ships_from']}" if listing["ships_from"] else "",
         {"private": "private seller", "business": "business seller", None: ""}[listing["seller_kind"]],
@@ -245,7 +275,7 @@ def twin(row: Row, shown: frozenset[str]) -> Twin:
     """Return another listing of the same pair in words."""
     return Twin(
         words=phrase.KIND[row["kind"]],
-        title=phrase.plain(row["title"]) or row["twin_id"],
+        title=phrase.short(row["title"]) or row["twin_id"],
         source=phrase.plain(row["source"]),
         price=f"{price_of(row)}, {row['status']}" if row["status"] else "",
         why=phrase.plain(row["why"]),

@@ -1,0 +1,50 @@
+"""``triage.toml`` of a working folder: what the command line need not say every night."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from triage.catalogue.documents import Document, read_toml, validated
+from triage.errors import USAGE, Problem, TriageError
+
+# Keys that every command with an option of that name takes; the others are the night's own.
+SHARED = ("store", "rules", "constructions", "buyer")
+
+
+class Settings(Document):
+    """Keys are the options of ``triage nightly``, meanings too; what is left out has the option's default."""
+
+    feeds: tuple[str, ...] = ("inbox",)
+    store: str | None = None
+    out: str | None = None
+    rules: str | None = None
+    buyer: tuple[str, ...] = ()
+    constructions: tuple[str, ...] = ()
+    strict: bool = False
+    photos: bool = False
+    quiet: bool = False
+    mail_from: str | None = None
+    mail_to: str | None = None
+
+
+def defaults(commands: Iterable[str], file: Path) -> dict[str, dict[str, Any]]:
+    """Return what a settings file says, as defaults by command and option; empty where there is no file.
+
+    Args:
+        commands: Names of the commands that have options.
+        file: The settings file.
+
+    Raises:
+        TriageError: The file can't be read, or holds a key or a value that no option has; every fault is listed.
+    """
+    if not file.is_file():
+        return {}
+    problems: list[Problem] = []
+    values = read_toml(file, problems)
+    told = validated(Settings, values, file, problems) if values is not None else None
+    if told is None:
+        raise TriageError(problems, USAGE)
+    given = {name: value for name, value in told.model_dump().items() if value not in (None, ())}
+    given = {name: list(value) if isinstance(value, tuple) else value for name, value in given.items()}
+    shared = {name: value for name, value in given.items() if name in SHARED}
+    return {command: given if command == "nightly" else shared for command in commands}
