@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from triage.catalogue.buyers import Outlook
 from triage.catalogue.climates import Climates, load_climates
 from triage.catalogue.materials import PARTS, load_materials, load_unknown
 from triage.prognosis import CORES, Years, aged_blocks
@@ -105,7 +106,7 @@ def main() -> None:
     lives, led = distinct_lives(clocks_of(candidates, pairs, said, climates, now))
     times.append(time.perf_counter())
     made_of = materials_of(releases.select("construction_id", *PARTS), KNOWN)
-    years, parts, checked = Years(now, (2.0,), climates.of_country(None)), 0, 0.0
+    years, parts, checked = Years(now, (Outlook(2.0, "unknown"),), climates.climates), 0, 0.0
     for aged in aged_blocks(lives, made_of, KNOWN, years):
         every = led.join(aged.select("life", row=pl.int_range(pl.len())), on="life")["row"]
         nodes = aged["p_unfit_node"].to_numpy()[every.to_numpy()]

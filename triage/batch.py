@@ -84,8 +84,8 @@ def weigh(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequen
         set_todo(store, listings)
         match.run(store, catalogue.constructions, catalogue.match_weights, as_of)
         observation.run(store, catalogue.reading, as_of)
-        horizons = [buyer.horizon_years for buyer in catalogue.buyers.values()]
-        prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, horizons, as_of)
+        outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
+        prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
         rules.run(store, catalogue.rules, catalogue.facts, signs_asked(catalogue))
         verdict.run(store, ground(catalogue), as_of)
 

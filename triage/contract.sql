@@ -298,6 +298,7 @@ CREATE TABLE IF NOT EXISTS prognosis (
   part               VARCHAR NOT NULL CHECK (part IN
     ('midsole', 'outsole', 'cushion', 'bond', 'trim', 'coating', 'upper', 'lining')),
   horizon_years      DOUBLE NOT NULL CHECK (horizon_years >= 0),
+  climate            VARCHAR NOT NULL DEFAULT 'unknown',
   material           VARCHAR NOT NULL,
   mode               VARCHAR NOT NULL,
   load_bearing       BOOLEAN NOT NULL,
@@ -313,13 +314,14 @@ CREATE TABLE IF NOT EXISTS prognosis (
   p_unfit_hi_node    DOUBLE[] NOT NULL,
   node_weight        DOUBLE[] NOT NULL,
   basis              VARCHAR NOT NULL,
-  PRIMARY KEY (listing_id, place, part, horizon_years)
+  PRIMARY KEY (listing_id, place, part, horizon_years, climate)
 );
 COMMENT ON TABLE prognosis IS 'How each part has aged by material and storage alone, before signs and rules';
 COMMENT ON COLUMN prognosis.listing_id IS 'The listing';
 COMMENT ON COLUMN prognosis.place IS 'The candidate release';
 COMMENT ON COLUMN prognosis.part IS 'One of the eight parts; a part the release does not have is not here';
 COMMENT ON COLUMN prognosis.horizon_years IS 'Years of ordinary wear the part must still last';
+COMMENT ON COLUMN prognosis.climate IS 'Climate in which those years go by, a key of rules/climates.csv';
 COMMENT ON COLUMN prognosis.material IS 'Key or keys of rules/ageing/materials.toml, joined by ;';
 COMMENT ON COLUMN prognosis.mode IS 'How it fails, in the trade''s words';
 COMMENT ON COLUMN prognosis.load_bearing IS 'Its failure can drop, trip or cut the wearer';
@@ -361,6 +363,7 @@ COMMENT ON COLUMN finding.missing IS 'Facts that are NULL and leave it open';
 CREATE TABLE IF NOT EXISTS posterior (
   listing_id   VARCHAR NOT NULL,
   horizon_years DOUBLE NOT NULL,
+  climate      VARCHAR NOT NULL DEFAULT 'unknown',
   part         VARCHAR NOT NULL,
   p_prior      DOUBLE NOT NULL,
   sign_db      DOUBLE NOT NULL,
@@ -368,11 +371,12 @@ CREATE TABLE IF NOT EXISTS posterior (
   p_unfit_lo   DOUBLE NOT NULL,
   p_unfit      DOUBLE NOT NULL,
   p_unfit_hi   DOUBLE NOT NULL,
-  PRIMARY KEY (listing_id, horizon_years, part)
+  PRIMARY KEY (listing_id, horizon_years, climate, part)
 );
 COMMENT ON TABLE posterior IS 'What is believed of each part after ageing, signs and rules, all candidates mixed';
 COMMENT ON COLUMN posterior.listing_id IS 'The listing';
 COMMENT ON COLUMN posterior.horizon_years IS 'Years of ordinary wear the part must still last';
+COMMENT ON COLUMN posterior.climate IS 'Climate in which those years go by, a key of rules/climates.csv';
 COMMENT ON COLUMN posterior.part IS 'One of the eight parts';
 COMMENT ON COLUMN posterior.p_prior IS 'Chance of unfit by ageing alone';
 COMMENT ON COLUMN posterior.sign_db IS 'Decibans of the signs of this part';
@@ -384,14 +388,16 @@ COMMENT ON COLUMN posterior.p_unfit_hi IS 'Upper end of the range';
 CREATE TABLE IF NOT EXISTS soundness (
   listing_id     VARCHAR NOT NULL,
   horizon_years  DOUBLE NOT NULL,
+  climate        VARCHAR NOT NULL DEFAULT 'unknown',
   p_wearable_lo  DOUBLE NOT NULL,
   p_wearable     DOUBLE NOT NULL,
   p_wearable_hi  DOUBLE NOT NULL,
-  PRIMARY KEY (listing_id, horizon_years)
+  PRIMARY KEY (listing_id, horizon_years, climate)
 );
 COMMENT ON TABLE soundness IS 'What is believed of the pair as a whole; decides which pairs are comparable to a sound one';
 COMMENT ON COLUMN soundness.listing_id IS 'The listing';
 COMMENT ON COLUMN soundness.horizon_years IS 'Years of ordinary wear every load-bearing part must still last';
+COMMENT ON COLUMN soundness.climate IS 'Climate in which those years go by, a key of rules/climates.csv';
 COMMENT ON COLUMN soundness.p_wearable_lo IS 'Lower end of the range';
 COMMENT ON COLUMN soundness.p_wearable IS 'Chance that every load-bearing part is fit, before any repair';
 COMMENT ON COLUMN soundness.p_wearable_hi IS 'Upper end of the range';

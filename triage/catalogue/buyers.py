@@ -1,7 +1,7 @@
 """``rules/buyers/``: who buys, for what, at which price, and what asking costs them."""
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
 
@@ -14,6 +14,13 @@ TOLERANCES: tuple[Tolerance, ...] = ("none", "glue", "cobbler", "transplant")
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Minor = Annotated[int, Field(ge=0)]
+
+
+class Outlook(NamedTuple):
+    """How long a pair must still last, and in which climate (a key of ``climates.csv``) those years go by."""
+
+    horizon_years: float
+    climate: str
 
 
 class Want(Document):
@@ -56,6 +63,11 @@ class Buyer(Document):
     style_years: tuple[int, int] | None = None
     categories: tuple[str, ...] = ()
     want: tuple[Want, ...] = ()
+
+    @property
+    def outlook(self) -> Outlook:
+        """What the pair must still go through with this buyer."""
+        return Outlook(self.horizon_years, self.climate)
 
 
 def load_buyers(folder: Path, extra: tuple[Path, ...], base_currency: str, problems: list[Problem]) -> dict[str, Buyer]:

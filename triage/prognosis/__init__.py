@@ -1,13 +1,14 @@
 """Stage 5, material ageing: match, observation -> prognosis."""
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 
 import polars as pl
 
+from triage.catalogue.buyers import Outlook
 from triage.catalogue.climates import Climate, Climates
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.clocks import RELEASES, decimal_year, distinct_lives, read_clocks
@@ -15,7 +16,7 @@ from triage.prognosis.parts import Materials, exposure_of, joined_parts, materia
 from triage.store import Connection, append, frame
 
 COLUMNS = (
-    "listing_id", "place", "part", "horizon_years", "material", "mode", "load_bearing", "made_lo", "made_hi",
+    "listing_id", "place", "part", "horizon_years", "climate", "material", "mode", "load_bearing", "made_lo", "made_hi",
     "age_years", "effective_years", "p_unfit_lo", "p_unfit", "p_unfit_hi", "p_unfit_lo_node", "p_unfit_node",
     "p_unfit_hi_node", "node_weight", "basis",
 )  # fmt: skip
@@ -30,18 +31,18 @@ def run(
     materials: dict[str, Material],
     unknown: UnknownMix,
     climates: Climates,
-    horizons: Sequence[float],
+    outlooks: Sequence[Outlook],
     as_of: date,
 ) -> None:
-    """Write the prognosis of the listings in ``todo``, once for each horizon a buyer has.
+    """Write the prognosis of the listings in ``todo``, once for each outlook a buyer has.
 
     Args:
-        horizons: Years of ordinary wear still wanted, distinct.
+        outlooks: Years of ordinary wear still wanted, and the climate in which they go by.
     """
     known = Materials(tuple(sorted(materials)), materials, unknown)
     lives, led = distinct_lives(read_clocks(store, climates, as_of))
     made_of = materials_of(frame(store, RELEASES), known)
-    years = Years(decimal_year(as_of), tuple(sorted(set(horizons))), climates.of_country(None))
+    years = Years(decimal_year(as_of), tuple(sorted(set(outlooks))), climates.climates)
     store.execute("DELETE FROM prognosis WHERE listing_id IN (SELECT listing_id FROM todo)")
     for aged in aged_blocks(lives, made_of, known, years):
         if not aged.is_empty():
@@ -54,13 +55,13 @@ class Years:
 
     Attributes:
         now: Decimal year every age refers to.
-        horizons: Years of wear still wanted, distinct, rising.
-        home: Climate in which those go by.
+        outlooks: Years of wear still wanted, and the climate in which they go by; distinct, in order.
+        climates: Climates by key.
     """
 
     now: float
-    horizons: tuple[float, ...]
-    home: Climate
+    outlooks: tuple[Outlook, ...]
+    climates: Mapping[str, Climate]
 
 
 def aged_blocks(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> Iterator[pl.DataFrame]:
@@ -80,7 +81,7 @@ def aged_blocks(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, ye
 
 
 def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> pl.DataFrame:
-    """Return how every part of some lives has aged, one row per life, part and horizon.
+    """Return how every part of some lives has aged, one row per life, part and outlook.
 
     Args:
         lives: As ``clocks.distinct_lives`` returns them.
@@ -90,9 +91,10 @@ def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, yea
     """
     rows = part_rows(lives, made_of)
     found = [pl.DataFrame()]
-    for horizon in years.horizons if rows.height else ():
-        chances = node_chances(exposure_of(rows), known, years.home, years.now, horizon)
-        found.append(joined_parts(rows, chances, known).with_columns(horizon_years=pl.lit(float(horizon))))
+    for horizon, climate in years.outlooks if rows.height else ():
+        chances = node_chances(exposure_of(rows), known, years.climates[climate], years.now, horizon)
+        aged = joined_parts(rows, chances, known)
+        found.append(aged.with_columns(horizon_years=pl.lit(float(horizon)), climate=pl.lit(climate)))
     return pl.concat(found[1:] or found)
 
 
@@ -101,7 +103,7 @@ def of_candidates(led: pl.DataFrame, aged: pl.DataFrame) -> pl.DataFrame:
 
     Args:
         led: listing_id, place, life.
-        aged: One row per life, part and horizon.
+        aged: One row per life, part and outlook.
     """
     rows = led.join(aged, on="life").select(COLUMNS)
-    return rows.sort("listing_id", "horizon_years", "place", "part")
+    return rows.sort("listing_id", "horizon_years", "climate", "place", "part")

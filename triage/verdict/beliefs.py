@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from triage.catalogue.buyers import Outlook
 from triage.catalogue.signs import Sign
 from triage.store import Connection, frame
 from triage.verdict.states import PARTS, Array, Evidence, Flags
@@ -23,7 +24,7 @@ PROGNOSIS = """
 SELECT p.listing_id, p.place, p.part, p.load_bearing, p.p_unfit_lo_node, p.p_unfit_node, p.p_unfit_hi_node,
   p.node_weight
 FROM prognosis p
-WHERE p.horizon_years = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
+WHERE p.horizon_years = ? AND p.climate = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY p.listing_id, p.place, p.part
 """
 # A release less likely than this can't move a figure by as much as is shown; the likeliest always stays.
@@ -82,8 +83,8 @@ class Beliefs:
         return replace(self.evidence, chance=chance)
 
 
-def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], horizon: float) -> Beliefs:
-    """Return what is known of the listings in ``chunk`` for one horizon.
+def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], outlook: Outlook) -> Beliefs:
+    """Return what is known of the listings in ``chunk`` for one outlook.
 
     Args:
         ageing: Signs that act through the age of the parts.
@@ -101,7 +102,7 @@ def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset
     weight /= weight.sum(axis=1, keepdims=True)
     slots = candidates.select("listing_id", "place", "slot")
     construction[row, slot] = candidates["construction_id"].fill_null("").to_numpy()
-    low, mid, high, bears, node_weight = _ageing(store, position, slots, horizon)
+    low, mid, high, bears, node_weight = _ageing(store, position, slots, outlook)
     observations = frame(store, OBSERVATIONS)
     weighed = weigh_signs(observations, signs, ageing)
     sign_db, whole, groups = _signs(weighed, position)
@@ -113,9 +114,9 @@ def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset
 
 
 def _ageing(
-    store: Connection, position: Mapping[str, int], slots: pl.DataFrame, horizon: float
+    store: Connection, position: Mapping[str, int], slots: pl.DataFrame, outlook: Outlook
 ) -> tuple[Array, Array, Array, Flags, Array]:
-    rows = frame(store, PROGNOSIS, [horizon]).join(slots, on=["listing_id", "place"])
+    rows = frame(store, PROGNOSIS, outlook).join(slots, on=["listing_id", "place"])
     places = int(slots["slot"].max() or 0) + 1  # type: ignore[arg-type]
     nodes = len(rows["node_weight"][0]) if rows.height else 1
     shape = (len(position), places, len(PARTS), nodes)

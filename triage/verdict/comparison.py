@@ -64,7 +64,7 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
     register(store, "chunk", pairs.select("listing_id"))
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
     materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
-    beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, buyer.horizon_years)
+    beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, buyer.outlook)
     states = joint(beliefs.evidence)
     found = []
     for purpose, traits in PURPOSES.items():

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from triage.catalogue.buyers import Buyer
+from triage.catalogue.buyers import Buyer, Outlook
 from triage.catalogue.costs import Route
 from triage.catalogue.facts import Fact
 from triage.catalogue.repairs import Repair
@@ -57,7 +57,7 @@ ORDER BY candidates, l.listing_id
 SOUNDNESS = """
 SELECT p_wearable_lo, p_wearable, p_wearable_hi
 FROM soundness
-WHERE horizon_years = ? AND listing_id IN (SELECT listing_id FROM chunk)
+WHERE horizon_years = ? AND climate = ? AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id
 """
 RELEASES = """
@@ -93,9 +93,9 @@ class Ground:
     facts: Mapping[str, Fact]
     ageing_signs: frozenset[str]
 
-    def horizons(self) -> list[float]:
-        """Return the horizons of the buyers, shortest first."""
-        return sorted({buyer.horizon_years for buyer in self.buyers.values()})
+    def outlooks(self) -> list[Outlook]:
+        """Return the outlooks of the buyers, shortest first."""
+        return sorted({buyer.outlook for buyer in self.buyers.values()})
 
     def questions(self) -> list[SignQuestion]:
         """Return the signs that can be asked for, with the weights of an answer."""
@@ -121,8 +121,8 @@ def run(store: Connection, ground: Ground, as_of: date) -> None:
     pairs = frame(store, PAIRS)
     # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
     for _ in _chunks(store, pairs):
-        for horizon in ground.horizons():
-            _believe(store, ground, horizon)
+        for outlook in ground.outlooks():
+            _believe(store, ground, outlook)
     materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
     for _ in _chunks(store, pairs.filter("open")):
         _judge(store, ground, materials, as_of)
@@ -141,15 +141,15 @@ def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
             store.unregister("chunk")
 
 
-def _believe(store: Connection, ground: Ground, horizon: float) -> None:
-    beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, horizon)
+def _believe(store: Connection, ground: Ground, outlook: Outlook) -> None:
+    beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, outlook)
     states = joint(beliefs.evidence)
     ends = [joint(beliefs.with_chance(chance)) for chance in (beliefs.low, beliefs.high)]
-    append(store, "posterior", posterior_rows(beliefs, states, ends, horizon))
+    append(store, "posterior", posterior_rows(beliefs, states, ends, outlook))
     low, mid, high = _wearable(states, ends, beliefs)
     sound = {
         "listing_id": beliefs.listing_ids,
-        "horizon_years": horizon,
+        **outlook._asdict(),
         "p_wearable_lo": np.minimum(low, mid),
         "p_wearable": mid,
         "p_wearable_hi": np.maximum(high, mid),
@@ -161,14 +161,14 @@ def _judge(store: Connection, ground: Ground, materials: Mapping[str, Mapping[st
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
     questions = ground.questions()
     texts = Texts(ground.signs, ground.facts, questions, release_names(store))
-    for horizon in ground.horizons():
-        beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, horizon)
+    for outlook in ground.outlooks():
+        beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, outlook)
         states = joint(beliefs.evidence)
-        sound = frame(store, SOUNDNESS, [horizon]).with_columns(
+        sound = frame(store, SOUNDNESS, outlook).with_columns(
             weak_part=pl.Series(weak_part(part_chances(states), beliefs.evidence, beliefs.present), dtype=pl.String)
         )
         for buyer in ground.buyers.values():
-            if buyer.horizon_years != horizon:
+            if buyer.outlook != outlook:
                 continue
             offer = offer_to(buyer, offers, ground.routes, as_of)
             out = ruled_out(buyer, offer, ground.signs)
@@ -252,7 +252,7 @@ def set_scene(
     return Scene(buyer, offer, states, bears, fitting, other), basis["basis"].fill_null("").to_list(), value
 
 
-def posterior_rows(beliefs: Beliefs, states: Array, ends: list[Array], horizon: float) -> pl.DataFrame:
+def posterior_rows(beliefs: Beliefs, states: Array, ends: list[Array], outlook: Outlook) -> pl.DataFrame:
     """Return the rows of ``posterior``: per part the prior, the decibans and what is believed."""
     low, mid, high = (part_chances(found) for found in (ends[0], states, ends[1]))
     rule = np.einsum("nc,ncj->nj", beliefs.evidence.weight, beliefs.evidence.rule_db)
@@ -260,7 +260,7 @@ def posterior_rows(beliefs: Beliefs, states: Array, ends: list[Array], horizon: 
     rows = pl.DataFrame(
         {
             "listing_id": np.repeat(np.array(beliefs.listing_ids, dtype=object), width).tolist(),
-            "horizon_years": horizon,
+            **outlook._asdict(),
             "part": list(PARTS) * count,
             "p_prior": beliefs.prior.ravel(),
             "sign_db": beliefs.evidence.sign_db.ravel(),

@@ -16,7 +16,7 @@ MOST_COMPARABLES = 50
 # boxed one dear for another. The pair itself and its twins are left out: it is no evidence of its own worth.
 COMPARABLES = f"""
 WITH sound AS (
-  SELECT listing_id, arg_min(p_wearable, horizon_years) AS p_wearable
+  SELECT listing_id, arg_min(p_wearable, (horizon_years, climate)) AS p_wearable
   FROM soundness
   GROUP BY listing_id
 ),

@@ -157,17 +157,21 @@ def said(rows: Iterable[Row], catalogue: Catalogue) -> list[str]:
 
 
 def ageing(rows: Iterable[Row], catalogue: Catalogue) -> list[str]:
-    """Return how each part aged, per candidate release; one chance per horizon."""
+    """Return how each part aged, per candidate release; one chance per horizon and climate."""
     parts: dict[tuple[int, str], list[Row]] = {}
     for row in rows:
         parts.setdefault((row["place"], row["part"]), []).append(row)
     return columns([_aged(group, catalogue) for group in parts.values()])
 
 
+def _outlook(row: Row) -> str:
+    return f"{row['horizon_years']:g} years, {row['climate']}"
+
+
 def _aged(rows: Sequence[Row], catalogue: Catalogue) -> tuple[str, ...]:
     row = rows[0]
     chances = ", ".join(
-        f"{phrase.percent_range(each['p_unfit_lo'], each['p_unfit_hi'])} in {each['horizon_years']:g} years"
+        f"{phrase.percent_range(each['p_unfit_lo'], each['p_unfit_hi'])} in {_outlook(each)}"
         for each in rows
     )
     age = f"{row['age_years']:.0f} years, as {row['effective_years']:.0f} at 20 °C and 50 %"
@@ -202,7 +206,7 @@ def ladders(rows: Iterable[Row]) -> list[str]:
         steps = ladder(row)
         cells.append(
             (
-                f"{row['horizon_years']:g} years",
+                _outlook(row),
                 row["part"],
                 f"prior {steps.prior}",
                 f"signs {steps.signs}",

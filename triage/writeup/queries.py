@@ -150,6 +150,7 @@ SELECT
   place,
   part,
   horizon_years,
+  climate,
   material,
   mode,
   load_bearing,
@@ -163,7 +164,7 @@ SELECT
   basis
 FROM prognosis
 JOIN shown USING (listing_id)
-ORDER BY listing_id, place, part, horizon_years
+ORDER BY listing_id, place, part, horizon_years, climate
 """
 
 FINDINGS = """
@@ -177,7 +178,7 @@ POSTERIORS = """
 SELECT posterior.*
 FROM posterior
 JOIN shown USING (listing_id)
-ORDER BY listing_id, horizon_years, part
+ORDER BY listing_id, horizon_years, climate, part
 """
 
 PLANS = """

@@ -160,7 +160,11 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
     holding = [row for row in behind["verdict"] if row["call"] == lead["call"]]
     buyer = catalogue.buyers.get(lead["buyer"])
     horizon = buyer.horizon_years if buyer else 2.0
-    parts = part_views(behind["posterior"], behind["prognosis"], horizon, lead["weak_part"], catalogue)
+    believed, aged = (
+        [row for row in behind[name] if buyer is None or row["climate"] == buyer.climate]
+        for name in ("posterior", "prognosis")
+    )
+    parts = part_views(believed, aged, horizon, lead["weak_part"], catalogue)
     shown = [part.part for part in parts if part.present]
     return Ticket(
         anchor=anchor(lead["listing_id"]),
@@ -180,9 +184,9 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
         figures=tuple(figures(row, behind["plan"], catalogue) for row in holding),
         others=tuple(figures(row, [], catalogue) for row in behind["verdict"] if row["call"] != lead["call"]),
         parts=parts,
-        survival=picture_of(behind["prognosis"], shown, horizon, catalogue),
+        survival=picture_of(aged, shown, horizon, catalogue),
         said=said_of(behind["observation"], lead["weak_part"], catalogue),
-        foam=foam_line(behind["observation"], behind["prognosis"], catalogue),
+        foam=foam_line(behind["observation"], aged, catalogue),
         findings=findings_of(behind["finding"]),
         open_facts=open_facts_of(behind["finding"], catalogue),
         repairs=repairs_of(behind["plan"], {row["buyer"]: row["plan"] for row in holding}, catalogue),
