@@ -17,6 +17,7 @@ from triage.ingest import FeedNote
 from triage.match import refit as matching
 from triage.match.gaps import gaps
 from triage.store import Connection, append, frame, transaction
+from triage.verdict import history
 
 ACCOUNT = """
 SELECT
@@ -88,6 +89,7 @@ def weigh(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequen
         prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
         rules.run(store, catalogue.rules, catalogue.facts, signs_asked(catalogue))
         verdict.run(store, ground(catalogue), as_of)
+        history.record(store, catalogue, as_of)
 
 
 def signs_asked(catalogue: Catalogue) -> dict[str, bool]:

@@ -495,6 +495,67 @@ COMMENT ON COLUMN question.gain_minor IS 'Expected value of this answer alone, m
 COMMENT ON COLUMN question.if_yes IS 'What a yes would do to the offer or the call, the other answers being good';
 COMMENT ON COLUMN question.if_no IS 'What a no would do to the offer or the call, the other answers being good';
 
+CREATE TABLE IF NOT EXISTS call_history (
+  listing_id        VARCHAR NOT NULL,
+  buyer             VARCHAR NOT NULL,
+  place             INTEGER NOT NULL CHECK (place > 0),
+  as_of             DATE NOT NULL,
+  call              VARCHAR NOT NULL CHECK (call IN ('buy', 'ask', 'skip')),
+  plan              VARCHAR NOT NULL CHECK (plan IN ('wear', 'restore', 'display', 'parts', 'none')),
+  offer_minor       BIGINT,
+  surplus_minor     BIGINT,
+  landed_minor      BIGINT,
+  value_minor       BIGINT,
+  currency          VARCHAR NOT NULL,
+  p_fits            DOUBLE,
+  p_wearable        DOUBLE,
+  p_after_plan      DOUBLE,
+  p_unfit           MAP(VARCHAR, DOUBLE),
+  weak_part         VARCHAR,
+  reason            VARCHAR NOT NULL,
+  because           VARCHAR NOT NULL,
+  price_minor       BIGINT,
+  price_currency    VARCHAR,
+  price_base_minor  BIGINT,
+  shipping_minor    BIGINT,
+  construction_id   VARCHAR,
+  text_md5          VARCHAR NOT NULL,
+  heard             VARCHAR[] NOT NULL,
+  held              VARCHAR[] NOT NULL,
+  rules_sha256      VARCHAR NOT NULL,
+  buyer_sha256      VARCHAR NOT NULL,
+  PRIMARY KEY (listing_id, buyer, place)
+);
+COMMENT ON TABLE call_history IS 'Every call on a pair that differed from the one before in call, plan or offer, as it was on the day; kept for good, never recomputed';
+COMMENT ON COLUMN call_history.listing_id IS 'The listing';
+COMMENT ON COLUMN call_history.buyer IS 'The buyer';
+COMMENT ON COLUMN call_history.place IS '1 is the first call on this pair for this buyer; the highest holds';
+COMMENT ON COLUMN call_history.as_of IS 'The date the call was made for';
+COMMENT ON COLUMN call_history.call IS 'buy, ask or skip';
+COMMENT ON COLUMN call_history.plan IS 'As verdict.plan';
+COMMENT ON COLUMN call_history.offer_minor IS 'Highest sensible offer of that day, minor units';
+COMMENT ON COLUMN call_history.surplus_minor IS 'Expected value minus landed cost, minor units';
+COMMENT ON COLUMN call_history.landed_minor IS 'Cost at the door, minor units';
+COMMENT ON COLUMN call_history.value_minor IS 'Value to this buyer when sound, minor units';
+COMMENT ON COLUMN call_history.currency IS 'ISO 4217 code of these amounts';
+COMMENT ON COLUMN call_history.p_fits IS 'Chance that the size fits, as believed that day';
+COMMENT ON COLUMN call_history.p_wearable IS 'Chance that every load-bearing part is fit, as believed that day';
+COMMENT ON COLUMN call_history.p_after_plan IS 'Chance of wearable after the plan, as believed that day';
+COMMENT ON COLUMN call_history.p_unfit IS 'Part to its chance of unfit within this buyer''s horizon, as believed that day';
+COMMENT ON COLUMN call_history.weak_part IS 'As verdict.weak_part';
+COMMENT ON COLUMN call_history.reason IS 'Why the call was what it was, in one line';
+COMMENT ON COLUMN call_history.because IS 'What changed since the row before: price, answers, text, rules, rate, comparables; worked out from the columns below';
+COMMENT ON COLUMN call_history.price_minor IS 'Price that day, minor units of price_currency';
+COMMENT ON COLUMN call_history.price_currency IS 'ISO 4217 code of the price';
+COMMENT ON COLUMN call_history.price_base_minor IS 'The price in the base currency, minor units';
+COMMENT ON COLUMN call_history.shipping_minor IS 'Shipping as stated that day, minor units of price_currency';
+COMMENT ON COLUMN call_history.construction_id IS 'Likeliest release';
+COMMENT ON COLUMN call_history.text_md5 IS 'MD5 of what the listing says beside price and shipping';
+COMMENT ON COLUMN call_history.heard IS 'What was heard and counted: speaker, sign, state, and hedged where it was';
+COMMENT ON COLUMN call_history.held IS 'Rules that held for the likeliest release';
+COMMENT ON COLUMN call_history.rules_sha256 IS 'Hash of the rules and tables without the buyers';
+COMMENT ON COLUMN call_history.buyer_sha256 IS 'Hash of this buyer''s figures';
+
 CREATE TABLE IF NOT EXISTS answer (
   listing_id   VARCHAR NOT NULL,
   sign         VARCHAR NOT NULL,

@@ -68,7 +68,8 @@ def verdict(**given: Any) -> dict[str, Any]:
 def posterior(listing_id: str, part: str, chances: tuple[float, float, float], **given: Any) -> dict[str, Any]:
     """Return a posterior's row from its range of chance."""
     lo, mid, hi = chances
-    row = dict(listing_id=listing_id, horizon_years=2.0, climate="unknown", part=part, p_prior=mid, sign_db=0.0, rule_db=0.0)
+    row = dict(listing_id=listing_id, horizon_years=2.0, climate="unknown", part=part)
+    row |= dict(p_prior=mid, sign_db=0.0, rule_db=0.0)
     return row | dict(p_unfit_lo=lo, p_unfit=mid, p_unfit_hi=hi) | given
 
 

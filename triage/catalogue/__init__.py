@@ -34,6 +34,7 @@ class Catalogue:
 
     folder: Path
     sha256: str
+    sha256_without_buyers: str
     feeds: FeedCatalogue
     words: Words
     constructions: Constructions
@@ -112,7 +113,12 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
     problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]
     if problems:
         raise TriageError(problems)
-    return Catalogue(folder=place, sha256=digest(place, (*constructions, *buyers)), **parts)  # type: ignore[arg-type]
+    return Catalogue(
+        folder=place,
+        sha256=digest(place, (*constructions, *buyers)),
+        sha256_without_buyers=digest(place, constructions, leave_out="buyers"),
+        **parts,  # type: ignore[arg-type]
+    )
 
 
 def base_currency(words: Words | None) -> str:
@@ -132,10 +138,15 @@ def _unserved(buyers: Mapping[str, Buyer], routes: tuple[Route, ...]) -> list[Pr
     ]
 
 
-def digest(folder: Path, files_beside: Sequence[Path]) -> str:
-    """Return the SHA-256 of every file of the rules, names and bytes, and of the files beside them."""
+def digest(folder: Path, files_beside: Sequence[Path], leave_out: str = "") -> str:
+    """Return the SHA-256 of every file of the rules, names and bytes, and of the files beside them.
+
+    Args:
+        leave_out: Folder of the rules that does not count.
+    """
     total = hashlib.sha256()
-    for path in sorted(path for path in folder.rglob("*") if path.is_file()):
+    counted = (path for path in folder.rglob("*") if path.is_file() and path.relative_to(folder).parts[0] != leave_out)
+    for path in sorted(counted):
         total.update(str(path.relative_to(folder)).encode() + b"\0" + path.read_bytes() + b"\0")
     for path in files_beside:
         total.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")

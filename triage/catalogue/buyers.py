@@ -1,5 +1,6 @@
 """``rules/buyers/``: who buys, for what, at which price, and what asking costs them."""
 
+from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Literal, NamedTuple
 
@@ -68,6 +69,11 @@ class Buyer(Document):
     def outlook(self) -> Outlook:
         """What the pair must still go through with this buyer."""
         return Outlook(self.horizon_years, self.climate)
+
+    @property
+    def sha256(self) -> str:
+        """Hash of all of the buyer's figures."""
+        return sha256(self.model_dump_json().encode()).hexdigest()
 
 
 def load_buyers(folder: Path, extra: tuple[Path, ...], base_currency: str, problems: list[Problem]) -> dict[str, Buyer]:

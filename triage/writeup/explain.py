@@ -10,6 +10,7 @@ from triage.writeup import phrase
 from triage.writeup.figures import cost_range
 from triage.writeup.foam import foam_line
 from triage.writeup.frames import Detail
+from triage.writeup.history import calls_so_far
 from triage.writeup.knowledge import Catalogue, Repair
 from triage.writeup.parts import ladder, material_words
 from triage.writeup.ticket import candidate
@@ -51,6 +52,7 @@ def chain(
         ("Money", money(verdicts, catalogue)),
         ("Questions", questions(rows["question"], verdicts, catalogue)),
         ("Found on arrival", arrivals(inspections)),
+        ("Calls so far", calls_so_far(rows["history"], catalogue)),
         ("Call", calls(verdicts, catalogue)),
     ]
     head = f"{phrase.plain(listing['listing_id'])}\n{phrase.plain(listing['title'])}\n"
@@ -171,8 +173,7 @@ def _outlook(row: Row) -> str:
 def _aged(rows: Sequence[Row], catalogue: Catalogue) -> tuple[str, ...]:
     row = rows[0]
     chances = ", ".join(
-        f"{phrase.percent_range(each['p_unfit_lo'], each['p_unfit_hi'])} in {_outlook(each)}"
-        for each in rows
+        f"{phrase.percent_range(each['p_unfit_lo'], each['p_unfit_hi'])} in {_outlook(each)}" for each in rows
     )
     age = f"{row['age_years']:.0f} years, as {row['effective_years']:.0f} at 20 °C and 50 %"
     material = material_words(row["material"], catalogue)[0]

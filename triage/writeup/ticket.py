@@ -13,6 +13,7 @@ from triage.writeup import phrase
 from triage.writeup.figures import Figures, RepairView, figures, repairs_of
 from triage.writeup.foam import foam_line
 from triage.writeup.frames import Detail
+from triage.writeup.history import latest_changes
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.message import Message, messages_of
 from triage.writeup.parts import PartView, part_views
@@ -82,6 +83,7 @@ class Ticket:
     findings: tuple[Finding, ...]
     open_facts: tuple[str, ...]
     repairs: tuple[RepairView, ...]
+    changed: tuple[str, ...]
     path: tuple[Step, ...]
     twins: tuple[Twin, ...]
     messages: tuple[Message, ...]
@@ -190,6 +192,7 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
         findings=findings_of(behind["finding"]),
         open_facts=open_facts_of(behind["finding"], catalogue),
         repairs=repairs_of(behind["plan"], {row["buyer"]: row["plan"] for row in holding}, catalogue),
+        changed=latest_changes(behind["history"], [row["buyer"] for row in holding], catalogue),
         path=tuple(Step(phrase.day(row["seen_on"]), price_of(row)) for row in behind["path"]),
         twins=tuple(twin(row, context.shown) for row in behind["twin"]),
         messages=messages_of(lead, holding, behind["question"], catalogue) if lead["call"] == "ask" else (),
