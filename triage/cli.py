@@ -172,26 +172,32 @@ def shortlist(
 
 @app.command()
 def answer(
-    listing: Annotated[str, typer.Argument(help="Id of the listing.")],
-    sign: Annotated[str, typer.Argument(help="Sign that was asked for.")],
-    told: Annotated[str, typer.Argument(metavar="yes|no|none", help="What was answered; none = no reply.")],
+    listing: Annotated[str | None, typer.Argument(help="Id of the listing.")] = None,
+    sign: Annotated[str | None, typer.Argument(help="Sign that was asked for.")] = None,
+    told: Annotated[
+        str | None, typer.Argument(metavar="[yes|no|none]", help="What was answered; none = no reply.")
+    ] = None,
     store: Store = STORE,
     rules: Rules = None,
     constructions: Tables = None,
     buyer: Buyers = None,
+    file: Annotated[Path | None, typer.Option("--file", help="CSV file of answers, taken whole or not at all.")] = None,
     by: Annotated[str, typer.Option("--by", help="seller, or buyer for what you see in the photos.")] = "seller",
-    text: Annotated[str | None, typer.Option("--text", help="The seller's own words.")] = None,
+    text: Annotated[
+        str | None, typer.Option("--text", help="The words themselves; without a sign they are read for every sign.")
+    ] = None,
     as_of: AsOf = None,
 ) -> None:
-    """Record an answer and weigh the listing anew."""
-    from triage import batch, catalogue
+    """Record what was answered, or a file of answers, weigh these listings anew and show which calls change."""
+    from triage import answers, catalogue
     from triage.store import open_store
-    from triage.writeup.terminal import explain as chain
+    from triage.writeup.history import answered
 
-    known = catalogue.load(rules, constructions or (), buyer or ())
+    known, day = catalogue.load(rules, constructions or (), buyer or ()), _day(as_of)
+    cells = {"listing": listing, "sign": sign, "answer": told, "by": by, "text": text}
     with open_store(_existing(store)) as connection:
-        batch.take_answer(connection, known, (listing, sign, told, by, text), _day(as_of))
-        typer.echo(chain(connection, known, listing), nl=False)
+        given = answers.given(connection, file, cells, tuple(known.signs), day)
+        typer.echo(answered(connection, known, lambda: answers.take(connection, known, given, day)), nl=False)
 
 
 @app.command()

@@ -558,18 +558,20 @@ COMMENT ON COLUMN call_history.buyer_sha256 IS 'Hash of this buyer''s figures';
 
 CREATE TABLE IF NOT EXISTS answer (
   listing_id   VARCHAR NOT NULL,
-  sign         VARCHAR NOT NULL,
+  sign         VARCHAR,
   answered_on  DATE NOT NULL,
   said_by      VARCHAR NOT NULL DEFAULT 'answer' CHECK (said_by IN ('answer', 'buyer')),
-  state        VARCHAR NOT NULL CHECK (state IN ('affirmed', 'denied', 'no_reply')),
-  text         VARCHAR
+  state        VARCHAR CHECK (state IN ('affirmed', 'denied', 'no_reply')),
+  text         VARCHAR,
+  CHECK (state IS NOT NULL OR (sign IS NULL AND text IS NOT NULL)),
+  CHECK (sign IS NOT NULL OR state IS NULL OR state = 'no_reply')
 );
 COMMENT ON TABLE answer IS 'What a seller answered, or the buyer saw in the photos; kept for good';
 COMMENT ON COLUMN answer.listing_id IS 'The listing';
-COMMENT ON COLUMN answer.sign IS 'Sign that was asked for';
-COMMENT ON COLUMN answer.answered_on IS 'Date';
+COMMENT ON COLUMN answer.sign IS 'Sign that was asked for; NULL for words that are read for every sign, or no reply at all';
+COMMENT ON COLUMN answer.answered_on IS 'Date; the later answer of one speaker beats the earlier';
 COMMENT ON COLUMN answer.said_by IS 'answer: the seller; buyer: one''s own look at the photos';
-COMMENT ON COLUMN answer.state IS 'affirmed, denied or no reply';
+COMMENT ON COLUMN answer.state IS 'affirmed, denied or no reply; NULL where the words alone speak';
 COMMENT ON COLUMN answer.text IS 'The words, where given';
 
 CREATE TABLE IF NOT EXISTS confirmation (

@@ -100,16 +100,21 @@ def _heard(both: pl.DataFrame, signs: Mapping[str, Sign]) -> pl.DataFrame:
     ).join(words, on=["sign", "state"], how="left", maintain_order="left")
     doubt = pl.when("hedged").then(pl.lit(", with a doubt")).otherwise(pl.lit(""))
     meaning = pl.format("{}{}", pl.coalesce("words", pl.format("{} {}", "sign", "state")), doubt)
-    speaker = pl.col("said_by").replace_strict(SPEAKERS, default=None, return_dtype=pl.String)
-    # "The seller says the foam springs back", but "the seller says: unworn".
-    joint = pl.when((pl.col("said_by") == "answer") & pl.col("words").str.contains("^(the|there|a|no) ")).then(
-        pl.lit(" ")
+    spoken = new.with_columns(meaning=meaning).sort(*KEY, "said_by", "sign", "state")
+    by_voice = spoken.group_by(*KEY, "said_by", maintain_order=True).agg(
+        meanings=pl.col("meaning").str.join(", "),
+        # "The seller says the foam springs back", but "the seller says: unworn".
+        clause=(pl.col("meaning").str.contains("^(the|there|a|no) ") & (pl.col("said_by") == "answer")).all(),
     )
-    spoken = pl.concat_str(speaker, joint.otherwise(pl.lit(": ")), meaning)
-    new = new.with_columns(meaning=meaning, spoken=spoken).sort(*KEY, "said_by", "sign", "state")
-    return new.group_by(KEY, maintain_order=True).agg(
-        answered=_joined(pl.col("spoken").drop_nulls(), "; "),
-        read=_joined(pl.col("meaning").filter(pl.col("said_by") == "listing"), ", "),
+    speaker = pl.col("said_by").replace_strict(SPEAKERS, default=None, return_dtype=pl.String)
+    joint = pl.when("clause").then(pl.lit(" ")).otherwise(pl.lit(": "))
+    return (
+        by_voice.with_columns(spoken=pl.concat_str(speaker, joint, "meanings"))
+        .group_by(KEY, maintain_order=True)
+        .agg(
+            answered=_joined(pl.col("spoken").drop_nulls(), "; "),
+            read=_joined(pl.col("meanings").filter(pl.col("said_by") == "listing"), ", "),
+        )
     )
 
 

@@ -1,8 +1,11 @@
 """Earlier calls in words: "was ask, now buy, because the seller says the foam springs back"."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
+import polars as pl
+
+from triage.store import Connection, frame, register
 from triage.writeup import phrase
 from triage.writeup.knowledge import Catalogue
 
@@ -69,3 +72,44 @@ def _named(row: Row, catalogue: Catalogue) -> str:
 
 def _chance(row: Row) -> str:
     return "not known" if row["p_wearable"] is None else phrase.percent(row["p_wearable"])
+
+
+# How far each history went, and what is called now, of the listings in ``shown``.
+REACHED = """
+SELECT listing_id, buyer, max(place) AS place
+FROM call_history
+GROUP BY listing_id, buyer
+ORDER BY listing_id, buyer
+"""
+HOLDING = """
+SELECT v.listing_id, v.buyer, v.call, l.title
+FROM verdict v
+JOIN listing l USING (listing_id)
+JOIN shown USING (listing_id)
+ORDER BY v.listing_id, v.buyer
+"""
+
+
+def answered(store: Connection, catalogue: Catalogue, take: Callable[[], Sequence[str]]) -> str:
+    """Return which calls change by what ``take`` does: it records answers and returns the listings weighed anew."""
+    reached = {(listing, buyer): place for listing, buyer, place in frame(store, REACHED).iter_rows()}
+    listings = take()
+    if not listings:
+        return "nothing new: the store has these answers already\n"
+    register(store, "shown", pl.DataFrame({"listing_id": listings}))
+    held, calls = frame(store, HOLDING).to_dicts(), frame(store, CALLS_SO_FAR).to_dicts()
+    store.unregister("shown")
+    moved = {
+        (row["listing_id"], row["buyer"]): change(row)
+        for row in calls
+        if row["place"] > reached.get((row["listing_id"], row["buyer"]), 0) and row["call_was"] is not None
+    }
+    lines = [f"{phrase.count(len(listings), 'listing')} weighed anew"]
+    shown = ""
+    for row in held:
+        if row["listing_id"] != shown:
+            shown = row["listing_id"]
+            lines.append(f"{phrase.plain(row['title'])} [{phrase.plain(shown)}]")
+        words = moved.get((shown, row["buyer"]), f"stays {row['call']}")
+        lines.append(f"  {_named(row, catalogue)}: {words}")
+    return "\n".join(lines) + "\n"
