@@ -110,7 +110,7 @@ def ground(catalogue: Catalogue) -> verdict.Ground:
     return verdict.Ground(
         buyers=catalogue.buyers,
         repairs=catalogue.repairs,
-        routes=catalogue.routes,
+        costs=catalogue.costs,
         values=catalogue.values,
         signs=catalogue.signs,
         facts=catalogue.facts,

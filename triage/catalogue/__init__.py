@@ -9,7 +9,7 @@ from pathlib import Path
 from triage.catalogue.buyers import Buyer, load_buyers
 from triage.catalogue.climates import Climates, load_climates
 from triage.catalogue.constructions import Constructions, load_constructions
-from triage.catalogue.costs import Route, load_routes
+from triage.catalogue.costs import Costs, Route, load_parcels, load_routes
 from triage.catalogue.facts import Fact, load_facts
 from triage.catalogue.feeds import FeedCatalogue, load_feeds
 from triage.catalogue.matching import MatchWeights, load_match_weights
@@ -47,6 +47,7 @@ class Catalogue:
     rules: Sequence[Rule]
     repairs: Mapping[str, Repair]
     routes: tuple[Route, ...]
+    parcel_g: Mapping[str, int]
     values: Values
     buyers: Mapping[str, Buyer]
     sources: Mapping[str, Source]
@@ -55,6 +56,11 @@ class Catalogue:
     def signs(self) -> Mapping[str, Sign]:
         """Every sign by id."""
         return self.reading.by_id
+
+    @property
+    def costs(self) -> Costs:
+        """The routes with the weights of what goes along them."""
+        return Costs(self.routes, self.parcel_g)
 
     @property
     def ageing_signs(self) -> frozenset[str]:
@@ -104,6 +110,7 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "rules": load_rules(place / "penalties", problems),
         "repairs": load_repairs(place / "repairs", keys, problems),
         "routes": load_routes(place / "costs", problems),
+        "parcel_g": load_parcels(place / "parcels.toml", problems),
         "values": load_values(place / "values.toml", problems),
         "buyers": load_buyers(place / "buyers", tuple(buyers), base_currency(words), problems),
         "sources": sources,

@@ -69,7 +69,7 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
     found = []
     for purpose, traits in PURPOSES.items():
         one = buyer.model_copy(update={**traits, "foot_mm": None})
-        offer = offer_to(one, offers, ground.routes, as_of)
+        offer = offer_to(one, offers, ground.costs, as_of)
         scene, _, _ = set_scene(one, beliefs, states, offer, comparables, ground, materials)
         landed, expected = landed_cost(offer.price, offer.terms), scene.expected(offer.price)
         repair = repair_costs(scene)

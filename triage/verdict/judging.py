@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from triage.catalogue.buyers import Buyer, Outlook
-from triage.catalogue.costs import Route
+from triage.catalogue.costs import Costs
 from triage.catalogue.facts import Fact
 from triage.catalogue.repairs import Repair
 from triage.catalogue.signs import Sign
@@ -87,7 +87,7 @@ class Ground:
 
     buyers: Mapping[str, Buyer]
     repairs: Mapping[str, Repair]
-    routes: tuple[Route, ...]
+    costs: Costs
     values: Values
     signs: Mapping[str, Sign]
     facts: Mapping[str, Fact]
@@ -170,7 +170,7 @@ def _judge(store: Connection, ground: Ground, materials: Mapping[str, Mapping[st
         for buyer in ground.buyers.values():
             if buyer.outlook != outlook:
                 continue
-            offer = offer_to(buyer, offers, ground.routes, as_of)
+            offer = offer_to(buyer, offers, ground.costs, as_of)
             out = ruled_out(buyer, offer, ground.signs)
             rows = np.flatnonzero(out.is_null().to_numpy())
             append(store, "verdict", ruled_out_rows(buyer, offer, out, sound))
