@@ -1,15 +1,17 @@
 """Everything under ``rules/``, read, typed and checked before any data is touched."""
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from triage.catalogue.buyers import Buyer, load_buyers
 from triage.catalogue.climates import Climates, load_climates
 from triage.catalogue.constructions import Constructions, load_constructions
 from triage.catalogue.costs import Costs, Route, load_parcels, load_routes
+from triage.catalogue.documents import line_of
 from triage.catalogue.facts import Fact, load_facts
 from triage.catalogue.feeds import FeedCatalogue, load_feeds
 from triage.catalogue.matching import MatchWeights, load_match_weights
@@ -118,6 +120,7 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
     if sources:  # unreadable, it is one problem, not one for each citation
         problems.extend(uncited(place, sources))
     problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]
+    problems.extend(_unknown_to(parts, place, buyers))
     if problems:
         raise TriageError(problems)
     return Catalogue(
@@ -143,6 +146,27 @@ def _unserved(buyers: Mapping[str, Buyer], routes: tuple[Route, ...]) -> list[Pr
         for buyer in buyers.values()
         if buyer.country not in served
     ]
+
+
+def _unknown_to(parts: Mapping[str, Any], place: Path, files_beside: Sequence[Path]) -> Iterator[Problem]:
+    """Yield a problem, with its line, for every climate, sign or category that a buyer names and no rule knows."""
+    tables, values = parts["constructions"], parts["values"]
+    if not (parts["climates"] and parts["reading"].by_id and values):
+        return  # Unreadable themselves: one problem there, not one for each buyer.
+    categories = {*values.category, *tables.table["category"], *tables.generic["category"]}
+    paths = {path.stem: path for path in files_beside or (place / "buyers").glob("*.toml")}
+    for buyer in parts["buyers"].values():
+        path = paths.get(buyer.id, place)
+        known: tuple[tuple[str, Sequence[str], Collection[str], str], ...] = (
+            ("climate", [buyer.climate], parts["climates"].climates, "a key of climates.csv"),
+            ("hard_noes", buyer.hard_noes, parts["reading"].by_id, "ids of files in signs/"),
+            ("categories", buyer.categories, categories, "categories of the construction tables"),
+        )
+        for field, named, all_known, expected in known:
+            for name in named:
+                if name not in all_known:
+                    line = line_of(path.read_text("utf-8"), field) if path.is_file() else 1
+                    yield Problem(f"{path}:{line}", f"{field} has {name!r}", expected)
 
 
 def digest(folder: Path, files_beside: Sequence[Path], leave_out: str = "") -> str:
