@@ -150,24 +150,25 @@ def shortlist(
     rules: Rules = None,
     constructions: Tables = None,
     buyer: Buyers = None,
+    as_of: AsOf = None,
     as_json: Json = False,
 ) -> None:
-    """Make a short list for a buyer: three to five pairs that don't fail for the same reason."""
+    """Make a short list for a buyer: three to five pairs that don't fail for the same reason, and what a purse buys."""
     from triage import catalogue
     from triage.store import open_store
-    from triage.verdict.comparison import shortlist as choose
-    from triage.writeup.lists import shortlist_text
+    from triage.verdict.shortlist import shortlist as choose
+    from triage.writeup.shortlist import shortlist_json, shortlist_text
 
     known = catalogue.load(rules, constructions or (), buyer or ())
     if buyer_id not in known.buyers:
         fail(f"buyer {buyer_id}", "no such buyer", f"one of {', '.join(sorted(known.buyers))}")
-    one = known.buyers[buyer_id]
+    one, day = known.buyers[buyer_id], _day(as_of)
     with open_store(_existing(store)) as connection:
-        lines = choose(connection, one)
+        found = choose(connection, one, known.repairs, known.costs, day)
     if as_json:
-        _print_json({"buyer": one.id, "lines": lines.to_dicts()})
+        _print_json(shortlist_json(found, one, day))
     else:
-        typer.echo(shortlist_text(lines, one.name), nl=False)
+        typer.echo(shortlist_text(found, one, day), nl=False)
 
 
 @app.command()

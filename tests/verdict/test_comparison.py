@@ -1,4 +1,4 @@
-"""Pairs of one model beside each other, and short lists that don't fail for one reason."""
+"""Pairs of one model beside each other, purpose by purpose."""
 
 from datetime import date
 
@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from triage import batch
-from triage.verdict.comparison import compare, indifference, pairs_of, shortlist
+from triage.verdict.comparison import compare, indifference, pairs_of
 
 EVA = {"title": "Haldrassen Torquellan High HDN-12-1914"}
 
@@ -56,13 +56,3 @@ def test_at_the_indifferent_price_both_pairs_leave_the_same_over(rows):
     boxed, worn = wear["boxed"], wear["worn"]
     at_gap = boxed["expected_minor"] - (worn["landed_minor"] + gap["gap_minor"])
     assert at_gap == pytest.approx(worn["surplus_minor"], abs=2)
-
-
-def test_a_short_list_never_holds_two_lines_that_fail_for_the_same_reason(weigh, known):
-    eva = {**EVA, "body": "Worn last week without problems.", "condition": "worn"}
-    found = weigh(**{f"p{n}": {**eva, "price_base_minor": 1500 + n} for n in range(6)})
-    lines = shortlist(found.connection, known.buyers["bench"])
-    assert 1 <= lines.height <= 5
-    keys = list(lines.select("plan", "weak_part").iter_rows())
-    assert len(keys) == len(set(keys))
-    assert lines["rank"][0] == 1

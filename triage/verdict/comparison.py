@@ -1,4 +1,4 @@
-"""Pairs of one model beside each other, purpose by purpose, and a short list for one buyer."""
+"""Pairs of one model beside each other, purpose by purpose."""
 
 from collections.abc import Mapping
 from datetime import date
@@ -33,14 +33,6 @@ WHERE l.kind = 'pair' AND l.status = 'open' AND l.price_base_minor IS NOT NULL
   AND (lower(c.model_id) = lower($1) OR lower(c.model) = lower($1) OR lower(c.maker || ' ' || c.model) = lower($1))
 ORDER BY l.listing_id
 """
-SHORTLIST = """
-SELECT v.*, l.title, l.size_text, l.url, l.price_base_minor
-FROM verdict v
-JOIN listing l USING (listing_id)
-WHERE v.buyer = ? AND v.call IN ('buy', 'ask')
-ORDER BY v.call, v.rank
-"""
-MOST_LINES = 5
 # A release less likely than this is left out of what a pair may come to at worst.
 LIKELY_RELEASE = 0.05
 
@@ -129,31 +121,3 @@ def indifference(rows: pl.DataFrame) -> pl.DataFrame:
         .select("purpose", "deadstock", "worn", "gap_minor", "asked_minor", "better")
         .sort("purpose")
     )  # fmt: skip
-
-
-def shortlist(store: Connection, buyer: Buyer) -> pl.DataFrame:
-    """Return three to five lines for a buyer that don't fail for the same reason, best first.
-
-    Of the pairs worth buying or asking about, each line has another weak part or another plan than
-    the lines above it; fewer when there are not so many different ones.
-
-    Returns:
-        Verdict columns with title, size_text, url, price_base_minor and ``role``: surest (highest
-        chance of wearable after the plan), value (highest surplus) or want (highest value when sound).
-    """
-    rows = frame(store, SHORTLIST, [buyer.id]).with_columns(reason_key=pl.format("{}/{}", "plan", "weak_part"))
-    order = pl.when(pl.col("call") == "buy").then(0).otherwise(1)
-    ranked = rows.with_columns(order=order).sort("order", "rank", "listing_id")
-    lines = ranked.unique("reason_key", keep="first", maintain_order=True).head(MOST_LINES)
-    if lines.is_empty():
-        return lines.with_columns(role=pl.lit("")).drop("order", "reason_key")
-    role = (
-        pl.when(pl.col("p_after_plan") == pl.col("p_after_plan").max())
-        .then(pl.lit("surest"))
-        .when(pl.col("surplus_minor") == pl.col("surplus_minor").max())
-        .then(pl.lit("value"))
-        .when(pl.col("value_minor") == pl.col("value_minor").max())
-        .then(pl.lit("want"))
-        .otherwise(pl.lit(""))
-    )
-    return lines.with_columns(role=role).drop("order", "reason_key")

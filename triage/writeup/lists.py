@@ -1,4 +1,4 @@
-"""Comparison and short list as plain text for the terminal."""
+"""Comparison, ageing, previews and readings as plain text for the terminal."""
 
 from collections.abc import Iterator, Sequence
 from datetime import date
@@ -63,24 +63,6 @@ def _gap_text(gap: dict[str, Any], currency: str) -> str:
         f"of the best two the {gap['better']} one is the better buy: at the door the deadstock pair {may} than the "
         f"worn one before the worn one is, and it {does}"
     )
-
-
-def shortlist_text(lines: pl.DataFrame, buyer: str) -> str:
-    """Return the short list for a buyer, one pair a paragraph."""
-    if lines.is_empty():
-        return f"nothing for {buyer} tonight: no pair worth buying or asking about\n"
-    told = [f"for {buyer}"]
-    for row in lines.to_dicts():
-        role = f" ({row['role']})" if row["role"] else ""
-        told.append(
-            f"  {row['call']}{role}: {plain(row['title'])} [{row['listing_id']}]\n"
-            f"      {plain(row['reason'])}\n"
-            f"      size {plain(row['size_text'] or 'not stated')}, fits {percent(row['p_fits'])}; wearable "
-            f"{percent_range(row['p_wearable_lo'], row['p_wearable_hi'])}, after the plan "
-            f"{percent(row['p_after_plan'])}; lands at {estimate(row['landed_minor'], row['currency'])}, "
-            f"sensible up to {at_most(row['offer_minor'], row['currency'])}"
-        )
-    return "\n".join([*told, CAUTION]) + "\n"
 
 
 def ageing_text(rows: pl.DataFrame, name: str, fails: str, basis: str, as_of: date) -> str:
