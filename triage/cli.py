@@ -125,8 +125,8 @@ def compare(
     from triage import batch, catalogue
     from triage.store import open_store
     from triage.verdict.comparison import compare as weigh
-    from triage.verdict.comparison import indifference, pairs_of
-    from triage.writeup.lists import comparison_text
+    from triage.verdict.comparison import indifference, pairs_of, recommended
+    from triage.writeup.comparison import comparison_text, recommendation
 
     known = catalogue.load(rules, constructions or (), buyer or ())
     one = next(iter(known.buyers.values()))
@@ -136,11 +136,14 @@ def compare(
             fail(f"model {model}", "no open pair of it in the store", "a model or release of the construction tables")
         batch.set_todo(connection, pairs["listing_id"].to_list())
         rows = weigh(connection, batch.ground(known), one, pairs, _day(as_of))
-    gaps = indifference(rows)
+    gaps, best = indifference(rows), recommended(rows, one)
     if as_json:
-        _print_json({"buyer": one.id, "pairs": rows.to_dicts(), "gaps": gaps.to_dicts()})
+        words = recommendation(best, one.currency)
+        _print_json(
+            {"buyer": one.id, "pairs": rows.to_dicts(), "gaps": gaps.to_dicts(), "best": best, "recommendation": words}
+        )
     else:
-        typer.echo(comparison_text(rows, gaps, one.name, one.currency), nl=False)
+        typer.echo(comparison_text(rows, gaps, best, one.name, one.currency), nl=False)
 
 
 @app.command()
