@@ -8,6 +8,7 @@ import pytest
 
 from triage import batch, store
 from triage.store import Connection
+from triage.verdict import history
 from triage.writeup.terminal import explain
 
 NIGHT = date(2026, 11, 24)
@@ -168,3 +169,42 @@ def test_the_chain_shows_every_call_so_far(night):
     assert "24 Nov 2026" in section
     assert "first weighed" in section
     assert "because the seller says the foam crumbles" in section
+
+
+@pytest.mark.parametrize(
+    ("change", "rows"),
+    [
+        ("plan = 'display'", 2),
+        ("offer_minor = offer_minor + 90", 1),
+        ("offer_minor = offer_minor + CAST(0.04 * offer_minor AS BIGINT)", 1),
+        ("offer_minor = offer_minor + CAST(0.06 * offer_minor AS BIGINT)", 2),
+        ("offer_minor = offer_minor - CAST(0.06 * offer_minor AS BIGINT)", 2),
+        ("surplus_minor = surplus_minor + 5000", 1),
+    ],
+)
+def test_a_row_is_written_for_another_call_plan_or_visibly_other_offer_and_nothing_else(night, change, rows):
+    connection, weigh, one = night
+    (first,) = weigh()
+    assert first["offer_minor"] > 3000
+    connection.execute(f"UPDATE verdict SET {change}")
+    for _ in range(2):
+        history.record(connection, one, NIGHT + timedelta(days=1))
+        assert connection.execute("SELECT count(*) FROM call_history").fetchall() == [(rows,)]
+
+
+def test_small_steps_of_the_offer_add_up_to_a_visible_one(night):
+    connection, weigh, one = night
+    weigh()
+    told = []
+    for step in range(12):
+        connection.execute("UPDATE verdict SET offer_minor = offer_minor + 100")
+        history.record(connection, one, NIGHT + timedelta(days=1 + step))
+        told.append(connection.execute("SELECT count(*) FROM call_history").fetchall()[0][0])
+    assert told[0] == 1
+    assert 2 <= told[-1] <= 4
+
+
+def test_what_is_no_pair_has_no_history(night):
+    connection, weigh, _ = night
+    connection.execute("UPDATE listing SET kind = 'lot'")
+    assert weigh() == []
