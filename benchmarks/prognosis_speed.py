@@ -22,6 +22,7 @@ import numpy as np
 import polars as pl
 
 from triage.blocks import CORES
+from triage.catalogue.buyers import Outlook
 from triage.catalogue.climates import Climates, load_climates
 from triage.catalogue.materials import PARTS, load_materials, load_unknown
 from triage.prognosis import Years, prognoses, run
@@ -161,7 +162,7 @@ def main() -> None:
     clocks = clocks_of(candidates, pairs, said, climates, now)
     times.append(time.perf_counter())
     made_of = materials_of(releases.select("construction_id", *PARTS), KNOWN)
-    years, parts, checked = Years(now, (2.0,), climates.unknown), 0, 0.0
+    years, parts, checked = Years(now, (Outlook(2.0, "unknown"),), climates.climates), 0, 0.0
     for rows in prognoses(clocks, made_of, KNOWN, years):
         parts, checked = parts + rows.height, checked + float(rows["p_unfit"].sum())
     times.append(time.perf_counter())

@@ -32,7 +32,7 @@ from triage.verdict.offers import Offer
 from triage.verdict.plans import Mender, Worth
 from triage.verdict.questions import Texts
 from triage.verdict.scenes import Stakes, cases_of
-from triage.verdict.states import PARTS, Evidence, outlook
+from triage.verdict.states import PARTS, Evidence, marginals
 
 QUESTIONS, CANDIDATES = 12, 3
 # Values a release may have: with the few dozen releases of the table as many different cases as with 5,000.
@@ -96,10 +96,10 @@ def drawn(draw: np.random.Generator, count: int, mender: Mender) -> tuple[Belief
     return beliefs, offer, Worth(value, value * 0.8, value * 0.1)
 
 
-def three_outlooks(evidence: Evidence, rows: slice) -> list[tuple[np.ndarray, np.ndarray]]:
+def three_marginals(evidence: Evidence, rows: slice) -> list[tuple[np.ndarray, np.ndarray]]:
     """Return what is believed for short, middling and long lives, as stage 7 does before any call."""
     part = evidence.take(rows)
-    return [outlook(part) for _ in range(3)]
+    return [marginals(part) for _ in range(3)]
 
 
 def main() -> None:
@@ -110,7 +110,7 @@ def main() -> None:
     for start in range(0, count, CHUNK_LISTINGS):
         beliefs, offer, worth = drawn(draw, min(CHUNK_LISTINGS, count - start), mender)
         began, processor = time.perf_counter(), time.process_time()
-        for _ in in_order(partial(three_outlooks, beliefs.evidence), slices(len(offer.price), BLOCK)):
+        for _ in in_order(partial(three_marginals, beliefs.evidence), slices(len(offer.price), BLOCK)):
             continue
         mending = mender.of(beliefs.construction, beliefs.evidence.bears)
         cases = cases_of(worth, mending, mender.mendings, BUYER, KNOWN.values)

@@ -57,7 +57,8 @@ def weigh(known) -> Callable[..., Weighed]:
         }  # fmt: skip
         rows = [{**plain, "listing_id": name, "external_id": name, **fields} for name, fields in listings.items()]
         for row in rows:
-            store.append(connection, "listing", pl.DataFrame([row], infer_schema_length=None))
+            stated = {name: value for name, value in row.items() if value is not None}
+            store.append(connection, "listing", pl.DataFrame([stated], infer_schema_length=None))
         batch.weigh(connection, known, as_of)
         return Weighed(connection)
 

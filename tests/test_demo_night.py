@@ -19,6 +19,7 @@ AS_OF = date(2026, 11, 25)
 TABLES = (
     "run", "feed", "raw_row", "reject", "listing", "sighting", "twin", "match", "match_evidence", "observation",
     "prognosis", "finding", "posterior", "soundness", "verdict", "plan", "question", "answer", "inspection",
+    "call_history",
 )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from triage.match import refit as matching
 from triage.match.gaps import gaps
 from triage.progress import Step, silent
 from triage.store import Connection, append, frame, transaction
+from triage.verdict import history
 
 ACCOUNT = """
 SELECT
@@ -111,19 +112,30 @@ def weigh(
 ) -> None:
     """Run stages 3 to 7 over some listings, or over all of them, in one transaction."""
     with transaction(store):
-        load_constructions(store, catalogue)
-        set_todo(store, listings)
-        step("finding releases")
-        match.run(store, catalogue.constructions, catalogue.match_weights, as_of)
-        step("reading what was said")
-        observation.run(store, catalogue.reading, as_of)
-        step("ageing the parts")
-        horizons = [buyer.horizon_years for buyer in catalogue.buyers.values()]
-        prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, horizons, as_of)
-        step("applying the rules")
-        rules.run(store, catalogue.rules, catalogue.facts, signs_asked(catalogue))
-        step("weighing for each buyer")
-        verdict.run(store, ground(catalogue), as_of)
+        stages(store, catalogue, as_of, listings, step)
+
+
+def stages(
+    store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str] | None, step: Step = silent
+) -> None:
+    """Run stages 3 to 7 over some listings, or over all of them, and keep the calls that changed.
+
+    The caller holds the transaction.
+    """
+    load_constructions(store, catalogue)
+    set_todo(store, listings)
+    step("finding releases")
+    match.run(store, catalogue.constructions, catalogue.match_weights, as_of)
+    step("reading what was said")
+    observation.run(store, catalogue.reading, as_of)
+    step("ageing the parts")
+    outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
+    prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
+    step("applying the rules")
+    rules.run(store, catalogue.rules, catalogue.facts, signs_asked(catalogue))
+    step("weighing for each buyer")
+    verdict.run(store, ground(catalogue), as_of)
+    history.record(store, catalogue, as_of)
 
 
 def signs_asked(catalogue: Catalogue) -> dict[str, bool]:
@@ -136,7 +148,7 @@ def ground(catalogue: Catalogue) -> verdict.Ground:
     return verdict.Ground(
         buyers=catalogue.buyers,
         repairs=catalogue.repairs,
-        routes=catalogue.routes,
+        costs=catalogue.costs,
         values=catalogue.values,
         signs=catalogue.signs,
         facts=catalogue.facts,
@@ -224,33 +236,6 @@ def catalogue_text(catalogue: Catalogue) -> str:
     tables = catalogue.constructions
     counts.insert(1, f"{tables.table.height} releases and {tables.generic.height} generic constructions")
     return f"{catalogue.folder}: nothing wrong with {', '.join(counts)}"
-
-
-STATES = {"yes": "affirmed", "no": "denied", "none": "no_reply"}
-SPEAKERS = {"seller": "answer", "buyer": "buyer"}
-
-
-def take_answer(
-    store: Connection, catalogue: Catalogue, told: tuple[str, str, str, str, str | None], as_of: date
-) -> None:
-    """Record an answer, kept for good, and weigh its listing anew.
-
-    Args:
-        told: Listing, sign, yes/no/none, seller/buyer and the words, if any.
-
-    Raises:
-        TriageError: The listing or sign does not exist, or the answer is none of the three.
-    """
-    listing_id, sign, state, speaker, text = told
-    if not store.execute("SELECT 1 FROM listing WHERE listing_id = ?", [listing_id]).fetchall():
-        fail(f"listing {listing_id}", "not in the store", "an id as the reports show it")
-    if sign not in catalogue.signs:
-        fail(f"sign {sign}", "no such sign", "the id of a file in rules/signs/")
-    if state not in STATES or speaker not in SPEAKERS:
-        fail("answer", f"is {state!r} by {speaker!r}", "yes, no or none, by seller or buyer")
-    row = [listing_id, sign, as_of, SPEAKERS[speaker], STATES[state], text]
-    store.execute("INSERT INTO answer VALUES (?, ?, ?, ?, ?, ?)", row)
-    weigh(store, catalogue, as_of, [listing_id])
 
 
 CONFIRMED = """

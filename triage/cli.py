@@ -164,8 +164,8 @@ def compare(
     from triage import batch, catalogue
     from triage.store import open_store
     from triage.verdict.comparison import compare as weigh
-    from triage.verdict.comparison import indifference, pairs_of
-    from triage.writeup.lists import comparison_text
+    from triage.verdict.comparison import indifference, pairs_of, recommended
+    from triage.writeup.compare_text import comparison_text, recommendation
 
     known = catalogue.load(rules, constructions or (), buyer or ())
     one = next(iter(known.buyers.values()))
@@ -175,16 +175,19 @@ def compare(
             fail(f"model {model}", "no open pair of it in the store", "a model or release of the construction tables")
         batch.set_todo(connection, pairs["listing_id"].to_list())
         rows = weigh(connection, batch.ground(known), one, pairs, _day(as_of))
-        gaps = indifference(rows)
+        gaps, best = indifference(rows), recommended(rows, one)
         if page:
             from triage.writeup.compare import comparison_page
             from triage.writeup.folder import write_file
 
             write_file(page, comparison_page(connection, known, rows, gaps, (model, one.id)))
     if as_json:
-        _print_json({"buyer": one.id, "pairs": rows.to_dicts(), "gaps": gaps.to_dicts()})
+        words = recommendation(best, one.currency)
+        _print_json(
+            {"buyer": one.id, "pairs": rows.to_dicts(), "gaps": gaps.to_dicts(), "best": best, "recommendation": words}
+        )
     else:
-        typer.echo(comparison_text(rows, gaps, one.name, one.currency), nl=False)
+        typer.echo(comparison_text(rows, gaps, best, one.name, one.currency), nl=False)
 
 
 @app.command()
@@ -195,53 +198,60 @@ def shortlist(
     constructions: Tables = None,
     buyer: Buyers = None,
     page: Page = None,
+    as_of: AsOf = None,
     as_json: Json = False,
 ) -> None:
-    """Make a short list for a buyer: three to five pairs that don't fail for the same reason."""
+    """Make a short list for a buyer: three to five pairs that don't fail for the same reason, and what a purse buys."""
     from triage import catalogue
     from triage.store import open_store
-    from triage.verdict.comparison import shortlist as choose
-    from triage.writeup.lists import shortlist_text
+    from triage.verdict.shortlist import shortlist as choose
+    from triage.writeup.shortlist_text import shortlist_json, shortlist_text
 
     known = catalogue.load(rules, constructions or (), buyer or ())
     if buyer_id not in known.buyers:
         fail(f"buyer {buyer_id}", "no such buyer", f"one of {', '.join(sorted(known.buyers))}")
-    one = known.buyers[buyer_id]
+    one, day = known.buyers[buyer_id], _day(as_of)
     with open_store(_existing(store)) as connection:
-        lines = choose(connection, one)
+        found = choose(connection, one, known.repairs, known.costs, day)
         if page:
             from triage.writeup.folder import write_file
             from triage.writeup.shortlist import shortlist_page
 
-            write_file(page, shortlist_page(connection, known, lines, one.id))
+            write_file(page, shortlist_page(connection, known, found.lines, one.id))
     if as_json:
-        _print_json({"buyer": one.id, "lines": lines.to_dicts()})
+        _print_json(shortlist_json(found, one, day))
     else:
-        typer.echo(shortlist_text(lines, one.name), nl=False)
+        typer.echo(shortlist_text(found, one, day), nl=False)
 
 
 @app.command()
 def answer(
-    listing: Annotated[str, typer.Argument(help="Id of the listing.")],
-    sign: Annotated[str, typer.Argument(help="Sign that was asked for.")],
-    told: Annotated[str, typer.Argument(metavar="yes|no|none", help="What was answered; none = no reply.")],
+    listing: Annotated[str | None, typer.Argument(help="Id of the listing.")] = None,
+    sign: Annotated[str | None, typer.Argument(help="Sign that was asked for.")] = None,
+    told: Annotated[
+        str | None, typer.Argument(metavar="[yes|no|none]", help="What was answered; none = no reply.")
+    ] = None,
     store: Store = STORE,
     rules: Rules = None,
     constructions: Tables = None,
     buyer: Buyers = None,
+    file: Annotated[Path | None, typer.Option("--file", help="CSV file of answers, taken whole or not at all.")] = None,
     by: Annotated[str, typer.Option("--by", help="seller, or buyer for what you see in the photos.")] = "seller",
-    text: Annotated[str | None, typer.Option("--text", help="The seller's own words.")] = None,
+    text: Annotated[
+        str | None, typer.Option("--text", help="The words themselves; without a sign they are read for every sign.")
+    ] = None,
     as_of: AsOf = None,
 ) -> None:
-    """Record an answer and weigh the listing anew."""
-    from triage import batch, catalogue
+    """Record what was answered, or a file of answers, weigh these listings anew and show which calls change."""
+    from triage import answers, catalogue
     from triage.store import open_store
-    from triage.writeup.terminal import explain as chain
+    from triage.writeup.history import answered
 
-    known = catalogue.load(rules, constructions or (), buyer or ())
+    known, day = catalogue.load(rules, constructions or (), buyer or ()), _day(as_of)
+    cells = {"listing": listing, "sign": sign, "answer": told, "by": by, "text": text}
     with open_store(_existing(store)) as connection:
-        batch.take_answer(connection, known, (listing, sign, told, by, text), _day(as_of))
-        typer.echo(chain(connection, known, listing), nl=False)
+        given = answers.given(connection, file, cells, tuple(known.signs), day)
+        typer.echo(answered(connection, known, lambda: answers.take(connection, known, given, day)), nl=False)
 
 
 @app.command()

@@ -308,6 +308,7 @@ CREATE TABLE IF NOT EXISTS prognosis (
   part               VARCHAR NOT NULL CHECK (part IN
     ('midsole', 'outsole', 'cushion', 'bond', 'trim', 'coating', 'upper', 'lining')),
   horizon_years      DOUBLE NOT NULL CHECK (horizon_years >= 0),
+  climate            VARCHAR NOT NULL DEFAULT 'unknown',
   material           VARCHAR NOT NULL,
   mode               VARCHAR NOT NULL,
   load_bearing       BOOLEAN NOT NULL,
@@ -323,13 +324,14 @@ CREATE TABLE IF NOT EXISTS prognosis (
   p_unfit_hi_node    FLOAT[] NOT NULL,
   basis              VARCHAR NOT NULL
 );
--- One row per listing_id, place, part and horizon_years. No PRIMARY KEY: its index takes longer to build and more
+-- One row per listing_id, place, part, horizon_years and climate. No PRIMARY KEY: its index takes longer to build and more
 -- memory than all the rest of the stage, and only that stage writes here.
 COMMENT ON TABLE prognosis IS 'How each part has aged by material and storage alone, before signs and rules';
 COMMENT ON COLUMN prognosis.listing_id IS 'The listing';
 COMMENT ON COLUMN prognosis.place IS 'The candidate release';
 COMMENT ON COLUMN prognosis.part IS 'One of the eight parts; a part the release does not have is not here';
 COMMENT ON COLUMN prognosis.horizon_years IS 'Years of ordinary wear the part must still last';
+COMMENT ON COLUMN prognosis.climate IS 'Climate in which those years go by, a key of rules/climates.csv';
 COMMENT ON COLUMN prognosis.material IS 'Key or keys of rules/ageing/materials.toml, joined by ;';
 COMMENT ON COLUMN prognosis.mode IS 'How it fails, in the trade''s words';
 COMMENT ON COLUMN prognosis.load_bearing IS 'Its failure can drop, trip or cut the wearer';
@@ -378,6 +380,7 @@ COMMENT ON COLUMN finding.missing IS 'Facts that are NULL and leave it open';
 CREATE TABLE IF NOT EXISTS posterior (
   listing_id   VARCHAR NOT NULL,
   horizon_years DOUBLE NOT NULL,
+  climate      VARCHAR NOT NULL DEFAULT 'unknown',
   part         VARCHAR NOT NULL,
   p_prior      DOUBLE NOT NULL,
   sign_db      DOUBLE NOT NULL,
@@ -385,11 +388,12 @@ CREATE TABLE IF NOT EXISTS posterior (
   p_unfit_lo   DOUBLE NOT NULL,
   p_unfit      DOUBLE NOT NULL,
   p_unfit_hi   DOUBLE NOT NULL,
-  PRIMARY KEY (listing_id, horizon_years, part)
+  PRIMARY KEY (listing_id, horizon_years, climate, part)
 );
 COMMENT ON TABLE posterior IS 'What is believed of each part after ageing, signs and rules, all candidates mixed';
 COMMENT ON COLUMN posterior.listing_id IS 'The listing';
 COMMENT ON COLUMN posterior.horizon_years IS 'Years of ordinary wear the part must still last';
+COMMENT ON COLUMN posterior.climate IS 'Climate in which those years go by, a key of rules/climates.csv';
 COMMENT ON COLUMN posterior.part IS 'One of the eight parts';
 COMMENT ON COLUMN posterior.p_prior IS 'Chance of unfit by ageing alone';
 COMMENT ON COLUMN posterior.sign_db IS 'Decibans of the signs of this part';
@@ -401,15 +405,17 @@ COMMENT ON COLUMN posterior.p_unfit_hi IS 'Upper end of the range';
 CREATE TABLE IF NOT EXISTS soundness (
   listing_id     VARCHAR NOT NULL,
   horizon_years  DOUBLE NOT NULL,
+  climate        VARCHAR NOT NULL DEFAULT 'unknown',
   p_wearable_lo  DOUBLE NOT NULL,
   p_wearable     DOUBLE NOT NULL,
   p_wearable_hi  DOUBLE NOT NULL,
   weak_part      VARCHAR,
-  PRIMARY KEY (listing_id, horizon_years)
+  PRIMARY KEY (listing_id, horizon_years, climate)
 );
 COMMENT ON TABLE soundness IS 'What is believed of the pair as a whole; decides which pairs are comparable to a sound one';
 COMMENT ON COLUMN soundness.listing_id IS 'The listing';
 COMMENT ON COLUMN soundness.horizon_years IS 'Years of ordinary wear every load-bearing part must still last';
+COMMENT ON COLUMN soundness.climate IS 'Climate in which those years go by, a key of rules/climates.csv';
 COMMENT ON COLUMN soundness.p_wearable_lo IS 'Lower end of the range';
 COMMENT ON COLUMN soundness.p_wearable IS 'Chance that every load-bearing part is fit, before any repair';
 COMMENT ON COLUMN soundness.p_wearable_hi IS 'Upper end of the range';
@@ -528,20 +534,83 @@ COMMENT ON COLUMN sensitivity.high IS 'Upper end of its range';
 COMMENT ON COLUMN sensitivity.at_low_minor IS 'What would be left over at the lower end, minor units; for the release: the least welcome';
 COMMENT ON COLUMN sensitivity.at_high_minor IS 'What would be left over at the upper end, minor units; for the release: the most welcome';
 
+CREATE TABLE IF NOT EXISTS call_history (
+  listing_id        VARCHAR NOT NULL,
+  buyer             VARCHAR NOT NULL,
+  place             INTEGER NOT NULL CHECK (place > 0),
+  as_of             DATE NOT NULL,
+  call              VARCHAR NOT NULL CHECK (call IN ('buy', 'ask', 'skip')),
+  plan              VARCHAR NOT NULL CHECK (plan IN ('wear', 'restore', 'display', 'parts', 'none')),
+  offer_minor       BIGINT,
+  surplus_minor     BIGINT,
+  landed_minor      BIGINT,
+  value_minor       BIGINT,
+  currency          VARCHAR NOT NULL,
+  p_fits            DOUBLE,
+  p_wearable        DOUBLE,
+  p_after_plan      DOUBLE,
+  p_unfit           MAP(VARCHAR, DOUBLE),
+  weak_part         VARCHAR,
+  reason            VARCHAR NOT NULL,
+  because           VARCHAR NOT NULL,
+  price_minor       BIGINT,
+  price_currency    VARCHAR,
+  price_base_minor  BIGINT,
+  shipping_minor    BIGINT,
+  construction_id   VARCHAR,
+  text_md5          VARCHAR NOT NULL,
+  heard             VARCHAR[] NOT NULL,
+  held              VARCHAR[] NOT NULL,
+  rules_sha256      VARCHAR NOT NULL,
+  buyer_sha256      VARCHAR NOT NULL,
+  PRIMARY KEY (listing_id, buyer, place)
+);
+COMMENT ON TABLE call_history IS 'Every call on a pair that differed from the one before in call, plan or offer, as it was on the day; kept for good, never recomputed';
+COMMENT ON COLUMN call_history.listing_id IS 'The listing';
+COMMENT ON COLUMN call_history.buyer IS 'The buyer';
+COMMENT ON COLUMN call_history.place IS '1 is the first call on this pair for this buyer; the highest holds';
+COMMENT ON COLUMN call_history.as_of IS 'The date the call was made for';
+COMMENT ON COLUMN call_history.call IS 'buy, ask or skip';
+COMMENT ON COLUMN call_history.plan IS 'As verdict.plan';
+COMMENT ON COLUMN call_history.offer_minor IS 'Highest sensible offer of that day, minor units';
+COMMENT ON COLUMN call_history.surplus_minor IS 'Expected value minus landed cost, minor units';
+COMMENT ON COLUMN call_history.landed_minor IS 'Cost at the door, minor units';
+COMMENT ON COLUMN call_history.value_minor IS 'Value to this buyer when sound, minor units';
+COMMENT ON COLUMN call_history.currency IS 'ISO 4217 code of these amounts';
+COMMENT ON COLUMN call_history.p_fits IS 'Chance that the size fits, as believed that day';
+COMMENT ON COLUMN call_history.p_wearable IS 'Chance that every load-bearing part is fit, as believed that day';
+COMMENT ON COLUMN call_history.p_after_plan IS 'Chance of wearable after the plan, as believed that day';
+COMMENT ON COLUMN call_history.p_unfit IS 'Part to its chance of unfit within this buyer''s horizon, as believed that day';
+COMMENT ON COLUMN call_history.weak_part IS 'As verdict.weak_part';
+COMMENT ON COLUMN call_history.reason IS 'Why the call was what it was, in one line';
+COMMENT ON COLUMN call_history.because IS 'What changed since the row before: price, answers, text, rules, rate, comparables; worked out from the columns below';
+COMMENT ON COLUMN call_history.price_minor IS 'Price that day, minor units of price_currency';
+COMMENT ON COLUMN call_history.price_currency IS 'ISO 4217 code of the price';
+COMMENT ON COLUMN call_history.price_base_minor IS 'The price in the base currency, minor units';
+COMMENT ON COLUMN call_history.shipping_minor IS 'Shipping as stated that day, minor units of price_currency';
+COMMENT ON COLUMN call_history.construction_id IS 'Likeliest release';
+COMMENT ON COLUMN call_history.text_md5 IS 'MD5 of what the listing says beside price and shipping';
+COMMENT ON COLUMN call_history.heard IS 'What was heard and counted: speaker, sign, state, and hedged where it was';
+COMMENT ON COLUMN call_history.held IS 'Rules that held for the likeliest release';
+COMMENT ON COLUMN call_history.rules_sha256 IS 'Hash of the rules and tables without the buyers';
+COMMENT ON COLUMN call_history.buyer_sha256 IS 'Hash of this buyer''s figures';
+
 CREATE TABLE IF NOT EXISTS answer (
   listing_id   VARCHAR NOT NULL,
-  sign         VARCHAR NOT NULL,
+  sign         VARCHAR,
   answered_on  DATE NOT NULL,
   said_by      VARCHAR NOT NULL DEFAULT 'answer' CHECK (said_by IN ('answer', 'buyer')),
-  state        VARCHAR NOT NULL CHECK (state IN ('affirmed', 'denied', 'no_reply')),
-  text         VARCHAR
+  state        VARCHAR CHECK (state IN ('affirmed', 'denied', 'no_reply')),
+  text         VARCHAR,
+  CHECK (state IS NOT NULL OR (sign IS NULL AND text IS NOT NULL)),
+  CHECK (sign IS NOT NULL OR state IS NULL OR state = 'no_reply')
 );
 COMMENT ON TABLE answer IS 'What a seller answered, or the buyer saw in the photos; kept for good';
 COMMENT ON COLUMN answer.listing_id IS 'The listing';
-COMMENT ON COLUMN answer.sign IS 'Sign that was asked for';
-COMMENT ON COLUMN answer.answered_on IS 'Date';
+COMMENT ON COLUMN answer.sign IS 'Sign that was asked for; NULL for words that are read for every sign, or no reply at all';
+COMMENT ON COLUMN answer.answered_on IS 'Date; the later answer of one speaker beats the earlier';
 COMMENT ON COLUMN answer.said_by IS 'answer: the seller; buyer: one''s own look at the photos';
-COMMENT ON COLUMN answer.state IS 'affirmed, denied or no reply';
+COMMENT ON COLUMN answer.state IS 'affirmed, denied or no reply; NULL where the words alone speak';
 COMMENT ON COLUMN answer.text IS 'The words, where given';
 
 CREATE TABLE IF NOT EXISTS confirmation (

@@ -18,11 +18,11 @@ SELECT listing_id, buyer, call, plan, p_wearable, value_minor, landed_minor, off
 FROM verdict
 ORDER BY listing_id, buyer
 """
-# One horizon is enough to say what moved: the shortest, which every store has.
+# One outlook is enough to say what moved: the shortest, which every store has.
 POSTERIORS = """
 SELECT listing_id, part, p_prior, sign_db, rule_db, p_unfit
 FROM posterior
-WHERE horizon_years = (SELECT min(horizon_years) FROM posterior)
+WHERE (horizon_years, climate) = (SELECT min((horizon_years, climate)) FROM posterior)
 ORDER BY listing_id, part
 """
 FINDINGS = """

@@ -11,6 +11,7 @@ from typing import Any
 import typer
 
 from triage import catalogue, cli, store
+from triage.catalogue.buyers import Buyer, Want
 
 ROOT = Path(__file__).parent.parent.parent
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
@@ -80,6 +81,23 @@ def facts() -> str:
     return "\n".join(lines)
 
 
+def buyer() -> str:
+    """Return what a buyer's file may say: every field with its default, as the program itself declares them."""
+    lines = ["| field | left out | what |", "|---|---|---|"]
+    for table, prefix in ((Buyer, ""), (Want, "want: ")):
+        for name, field in table.model_fields.items():
+            lines.append(f"| {prefix}{name} | {_default(field)} | {field.description} |")
+    return "\n".join(lines)
+
+
+def _default(field: Any) -> str:
+    if field.is_required():
+        return "must be there"
+    if isinstance(field.default, bool):
+        return str(field.default).lower()
+    return str(field.default) if isinstance(field.default, (int, float)) or field.default else "-"
+
+
 def schema() -> str:
     """Return every table and column with its comment."""
     connection = store.connect()
@@ -98,7 +116,9 @@ def schema() -> str:
     return "\n".join(lines).rstrip()
 
 
-BLOCKS = {"commands": commands, "rule": rule, "demo": demo, "rules": rules, "facts": facts, "schema": schema}
+BLOCKS = {
+    "commands": commands, "rule": rule, "buyer": buyer, "demo": demo, "rules": rules, "facts": facts, "schema": schema,
+}  # fmt: skip
 
 
 def filled(text: str) -> str:

@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 
 from triage import prognosis, store
+from triage.catalogue.buyers import Outlook
 
 JUDGED = date(2020, 7, 1)
 
@@ -32,7 +33,7 @@ def unfit(known):
         store.append(connection, "construction", pl.DataFrame([{**release, **parts, part: material}]))
         connection.execute("INSERT INTO match VALUES (?, 1, ?, 'release', 1, TRUE)", [name, name])
         connection.execute("INSERT INTO todo VALUES (?)", [name])
-    prognosis.run(connection, dict(known.materials), known.unknown, known.climates, [0.0], JUDGED)
+    prognosis.run(connection, dict(known.materials), known.unknown, known.climates, [Outlook(0.0, "unknown")], JUDGED)
     return dict(connection.execute("SELECT listing_id, p_unfit FROM prognosis").fetchall())
 
 

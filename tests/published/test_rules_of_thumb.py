@@ -7,6 +7,9 @@ from datetime import date
 
 import pytest
 
+from triage import answers
+from triage.answers import Told
+
 # Invented releases with known construction: HD-02 ester PU of 1991-92, HD-04 moulded EVA of 2012-13, PV-06 gas
 # window of 1991-93, BL-01 stitched rubber cupsole of 1984-87, BL-04 reissue with a hidden PU insert of 2013-15,
 # BL-05 vulcanised canvas, BL-08 clear PVC panel, HD-08 rubberised toe, OV-02 lasted boot on ester PU of 1995-2001.
@@ -60,11 +63,11 @@ def test_rubber_that_knocks_like_rock_is_hardened(weigh, words):
 
 
 def test_a_bottom_that_shines_in_the_photos_is_hardened_rubber(weigh, known):
-    from triage import batch
 
     found = weigh(shiny={**CUPSOLE, "body": "Nice."})
     before = found.unfit("shiny", "outsole")
-    batch.take_answer(found.connection, known, ("shiny", "outsole_shiny", "yes", "buyer", None), date(2026, 11, 25))
+    told = Told("shiny", "outsole_shiny", date(2026, 11, 25), "buyer", "affirmed", None)
+    answers.take(found.connection, known, [told], date(2026, 11, 25))
     assert found.unfit("shiny", "outsole") > before + 0.1
 
 

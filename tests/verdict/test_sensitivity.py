@@ -19,7 +19,7 @@ from triage.verdict.plans import Mender, Worth
 from triage.verdict.questions import Texts
 from triage.verdict.scenes import Stakes, both_sides, cases_of
 from triage.verdict.sensitivity import LEAST_SWING, MOST_NUMBERS, sensitivity_rows
-from triage.verdict.states import PARTS, joint, outlook
+from triage.verdict.states import PARTS, joint, marginals
 
 PAIRS, CANDIDATES = 6, 3
 
@@ -86,8 +86,8 @@ def moved(stakes: Stakes, mender: Mender, values, number: str, at: int, end: int
     offer, beliefs, way = stakes.offer, stakes.beliefs, (-1, 1)[end]
     if number.startswith("p_unfit"):
         part = PARTS.index(number.split()[1])
-        wanted = outlook(beliefs.with_chance((beliefs.low, beliefs.high)[end]))[0][at, part]
-        now = outlook(beliefs.evidence)[0][at, part]
+        wanted = marginals(beliefs.with_chance((beliefs.low, beliefs.high)[end]))[0][at, part]
+        now = marginals(beliefs.evidence)[0][at, part]
         shift = np.zeros_like(beliefs.evidence.sign_db)
         shift[at, part] = 10 * np.log10(wanted / (1 - wanted) * (1 - now) / now)
         heard = replace(beliefs.evidence, sign_db=beliefs.evidence.sign_db + shift)
@@ -166,10 +166,10 @@ def test_weighing_only_the_parts_that_are_there_changes_no_call(known, mender, s
 
 @given(st.integers(0, 10**6))
 @settings(max_examples=50, deadline=None)
-def test_the_outlook_is_the_sum_over_all_states(seed):
+def test_the_marginals_are_the_sums_over_all_states(seed):
     one = evidence(np.random.default_rng(seed))
     states = joint(one)
-    parts, wearable = outlook(one)
+    parts, wearable = marginals(one)
     bits = (np.arange(256)[:, None] >> np.arange(8)) & 1
     bad = ((bits @ one.bears[..., None, :].swapaxes(-1, -2).astype(int)) > 0)[..., 0]
     assert parts == pytest.approx(states.sum(axis=1) @ bits, abs=1e-12)

@@ -35,8 +35,8 @@ def words() -> SimpleNamespace:
             )
         },
         buyers={
-            "wren": SimpleNamespace(name="Wren", currency="EUR", horizon_years=2.0),
-            "otto": SimpleNamespace(name="Otto", currency="EUR", horizon_years=2.0),
+            "wren": SimpleNamespace(name="Wren", currency="EUR", horizon_years=2.0, climate="unknown"),
+            "otto": SimpleNamespace(name="Otto", currency="EUR", horizon_years=2.0, climate="unknown"),
         },
         repairs={
             "sole-transplant": SimpleNamespace(

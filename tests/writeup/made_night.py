@@ -68,14 +68,15 @@ def verdict(**given: Any) -> dict[str, Any]:
 def posterior(listing_id: str, part: str, chances: tuple[float, float, float], **given: Any) -> dict[str, Any]:
     """Return a posterior's row from its range of chance."""
     lo, mid, hi = chances
-    row = dict(listing_id=listing_id, horizon_years=2.0, part=part, p_prior=mid, sign_db=0.0, rule_db=0.0)
+    row = dict(listing_id=listing_id, horizon_years=2.0, climate="unknown", part=part)
+    row |= dict(p_prior=mid, sign_db=0.0, rule_db=0.0)
     return row | dict(p_unfit_lo=lo, p_unfit=mid, p_unfit_hi=hi) | given
 
 
 def prognosis(listing_id: str, part: str, key: str, p: float, **given: Any) -> dict[str, Any]:
     """Return a prognosis row with one storage node."""
     return dict(
-        listing_id=listing_id, place=1, part=part, horizon_years=2.0, material=key, mode="ages",
+        listing_id=listing_id, place=1, part=part, horizon_years=2.0, climate="unknown", material=key, mode="ages",
         load_bearing=part in ("midsole", "outsole", "bond", "cushion"), made_lo=1984.1, made_hi=1987.5,
         age_years=41.0, effective_years=44.0, p_unfit_lo=p, p_unfit=p, p_unfit_hi=p, p_unfit_lo_node=[p],
         p_unfit_node=[p], p_unfit_hi_node=[p], basis="our judgement",

@@ -20,10 +20,12 @@ from made_night import AS_OF, fill, whole_night
 from playwright.sync_api import Browser, expect
 from rich.console import Console
 
+from triage.catalogue.buyers import load_buyers
 from triage.errors import TriageError
 from triage.store import Connection, connect, frame
+from triage.verdict.shortlist import Shortlist
 from triage.writeup import Look, phrase, run
-from triage.writeup.lists import shortlist_text
+from triage.writeup.shortlist_text import shortlist_text
 from triage.writeup.terminal import Summary, explain, summary
 
 FORMULA = tuple("=+-@＝＋－＠\t\r\n")
@@ -201,7 +203,9 @@ def test_what_is_explained_or_listed_obeys_none_of_them(hostile_store: Connectio
         "SELECT v.*, l.title, l.size_text, '' AS role FROM verdict v JOIN listing l USING (listing_id) "
         "WHERE call = 'buy' ORDER BY listing_id, buyer",
     )
-    texts = [shortlist_text(lines, "Wren")]
+    lines = lines.with_columns(spend_minor="landed_minor", days_lo=3.0, days_hi=9.0, fails_by=pl.lit("midsole"))
+    found = Shortlist(lines, lines.select("listing_id", "title", why=pl.lit("late")), lines)
+    texts = [shortlist_text(found, load_buyers(RULES / "buyers", (), "EUR", [])["daily"], AS_OF)]
     texts += [explain(hostile_store, catalogue, f"attic board/x{number:02}") for number in range(60)]
     for text in texts:
         assert not OBEYED.search(text.replace("\n", ""))

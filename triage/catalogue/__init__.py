@@ -1,15 +1,17 @@
 """Everything under ``rules/``, read, typed and checked before any data is touched."""
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from triage.catalogue.buyers import Buyer, load_buyers
 from triage.catalogue.climates import Climates, load_climates
 from triage.catalogue.constructions import Constructions, load_constructions
-from triage.catalogue.costs import Route, load_routes
+from triage.catalogue.costs import Costs, Route, load_parcels, load_routes
+from triage.catalogue.documents import line_of
 from triage.catalogue.facts import Fact, load_facts
 from triage.catalogue.feeds import FeedCatalogue, load_feeds
 from triage.catalogue.matching import MatchWeights, load_match_weights
@@ -34,6 +36,7 @@ class Catalogue:
 
     folder: Path
     sha256: str
+    sha256_without_buyers: str
     feeds: FeedCatalogue
     words: Words
     constructions: Constructions
@@ -46,6 +49,7 @@ class Catalogue:
     rules: Sequence[Rule]
     repairs: Mapping[str, Repair]
     routes: tuple[Route, ...]
+    parcel_g: Mapping[str, int]
     values: Values
     buyers: Mapping[str, Buyer]
     sources: Mapping[str, Source]
@@ -54,6 +58,11 @@ class Catalogue:
     def signs(self) -> Mapping[str, Sign]:
         """Every sign by id."""
         return self.reading.by_id
+
+    @property
+    def costs(self) -> Costs:
+        """The routes with the weights of what goes along them."""
+        return Costs(self.routes, self.parcel_g)
 
     @property
     def ageing_signs(self) -> frozenset[str]:
@@ -102,14 +111,21 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "rules": load_rules(place / "penalties", problems),
         "repairs": load_repairs(place / "repairs", keys, problems),
         "routes": load_routes(place / "costs", problems),
+        "parcel_g": load_parcels(place / "parcels.toml", problems),
         "values": load_values(place / "values.toml", problems),
         "buyers": load_buyers(place / "buyers", tuple(buyers), base_currency(words), problems),
         "sources": load_sources(place / "sources.toml", problems),
     }
     problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]
+    problems.extend(_unknown_to(parts, place, buyers))
     if problems:
         raise TriageError(problems)
-    return Catalogue(folder=place, sha256=digest(place, (*constructions, *buyers)), **parts)  # type: ignore[arg-type]
+    return Catalogue(
+        folder=place,
+        sha256=digest(place, (*constructions, *buyers)),
+        sha256_without_buyers=digest(place, constructions, leave_out="buyers"),
+        **parts,  # type: ignore[arg-type]
+    )
 
 
 def base_currency(words: Words | None) -> str:
@@ -129,10 +145,36 @@ def _unserved(buyers: Mapping[str, Buyer], routes: tuple[Route, ...]) -> list[Pr
     ]
 
 
-def digest(folder: Path, files_beside: Sequence[Path]) -> str:
-    """Return the SHA-256 of every file of the rules, names and bytes, and of the files beside them."""
+def _unknown_to(parts: Mapping[str, Any], place: Path, files_beside: Sequence[Path]) -> Iterator[Problem]:
+    """Yield a problem, with its line, for every climate, sign or category that a buyer names and no rule knows."""
+    tables, values = parts["constructions"], parts["values"]
+    if not (parts["climates"] and parts["reading"].by_id and values):
+        return  # Unreadable themselves: one problem there, not one for each buyer.
+    categories = {*values.category, *tables.table["category"], *tables.generic["category"]}
+    paths = {path.stem: path for path in files_beside or (place / "buyers").glob("*.toml")}
+    for buyer in parts["buyers"].values():
+        path = paths.get(buyer.id, place)
+        known: tuple[tuple[str, Sequence[str], Collection[str], str], ...] = (
+            ("climate", [buyer.climate], parts["climates"].climates, "a key of climates.csv"),
+            ("hard_noes", buyer.hard_noes, parts["reading"].by_id, "ids of files in signs/"),
+            ("categories", buyer.categories, categories, "categories of the construction tables"),
+        )
+        for field, named, all_known, expected in known:
+            for name in named:
+                if name not in all_known:
+                    line = line_of(path.read_text("utf-8"), field) if path.is_file() else 1
+                    yield Problem(f"{path}:{line}", f"{field} has {name!r}", expected)
+
+
+def digest(folder: Path, files_beside: Sequence[Path], leave_out: str = "") -> str:
+    """Return the SHA-256 of every file of the rules, names and bytes, and of the files beside them.
+
+    Args:
+        leave_out: Folder of the rules that does not count.
+    """
     total = hashlib.sha256()
-    for path in sorted(path for path in folder.rglob("*") if path.is_file()):
+    counted = (path for path in folder.rglob("*") if path.is_file() and path.relative_to(folder).parts[0] != leave_out)
+    for path in sorted(counted):
         total.update(str(path.relative_to(folder)).encode() + b"\0" + path.read_bytes() + b"\0")
     for path in files_beside:
         total.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")

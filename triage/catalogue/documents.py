@@ -60,11 +60,27 @@ def validated(model: type[D], values: object, path: Path, problems: list[Problem
         text = path.read_text("utf-8", errors="replace")
         for fault in error.errors():
             field = ".".join(str(step) for step in fault["loc"])
-            line = line_of(text, str(fault["loc"][0]) if fault["loc"] else at, at)
+            line = _line_of_fault(text, fault["loc"], at)
             shown = str(fault.get("input"))[:120]
             name = ".".join(step for step in (at, field) if step)
             problems.append(Problem(f"{path}:{line}", f"{name} is {shown!r}", fault["msg"]))
         return None
+
+
+def _line_of_fault(text: str, steps: tuple[int | str, ...], at: str) -> int:
+    """Return the line of a fault: for one in the nth table of a list of tables, the line in that table."""
+    if len(steps) > 1 and isinstance(steps[1], int):
+        lines = text.splitlines()
+        heads = [number for number, line in enumerate(lines) if line.strip() == f"[[{steps[0]}]]"]
+        if steps[1] < len(heads):
+            start = heads[steps[1]]
+            body = "\n".join(lines[start + 1 :]).split("\n[[")[0]
+            return start + 1 + (line_of(body, str(steps[2])) if _sets(body, str(steps[-1])) else 0)
+    return line_of(text, str(steps[0]) if steps else at, at)
+
+
+def _sets(text: str, key: str) -> bool:
+    return any(line.split("=")[0].strip() == key for line in text.splitlines())
 
 
 def line_of(text: str, key: str, table: str = "") -> int:

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from triage.catalogue.buyers import TOLERANCES, Tolerance
+from triage.catalogue.costs import Days
 from triage.catalogue.documents import Identified, documents, rising, toml_files
 from triage.errors import Problem
 
@@ -20,7 +21,8 @@ class Repair(Identified):
     """One repair: the unfit parts it makes fit, what it needs, its cost and its cautions.
 
     ``only_if`` and ``not_if`` look at the construction's material keys, part by part.
-    Costs are (lo, mid, hi) in minor units of the base currency; hours are a careful amateur's.
+    Costs are (lo, mid, hi) in minor units of the base currency; hours are a careful amateur's;
+    days go by until the pair can be worn.
     """
 
     name: str
@@ -32,6 +34,7 @@ class Repair(Identified):
     cost_minor: Cost
     diy_cost_minor: Cost | None = None
     hours: Cost = (0.0, 0.0, 0.0)
+    days: Days
     keeps_original: bool = True
     cautions: Annotated[tuple[str, ...], Field(min_length=1)]
     source: Annotated[str, Field(min_length=3)]

@@ -13,7 +13,7 @@ from triage.catalogue.signs import LANGUAGES, Signs
 from triage.observation.habit import habitual
 from triage.observation.lexicon import Lexicon, lexicon
 from triage.observation.read import mentions, with_hints
-from triage.observation.weigh import answered, weighed
+from triage.observation.weigh import answered, latest, weighed
 
 __all__ = ["observed", "read_text", "run"]
 
@@ -40,8 +40,8 @@ ANSWERED = """
 SELECT listing_id, sign, answered_on, said_by, state, text
 FROM answer
 WHERE listing_id IN (SELECT listing_id FROM todo)
-  AND state <> 'no_reply'
-ORDER BY listing_id, sign, said_by, answered_on, state, text
+  AND state IS DISTINCT FROM 'no_reply'
+ORDER BY listing_id, sign, said_by, answered_on, rowid
 """
 COLUMNS = ["listing_id", "sign", "said_by", "state", "hedged", "quote", "start", "field", "language"]
 OBSERVATION = [*COLUMNS, "counts", "value"]
@@ -64,35 +64,48 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
 
     Args:
         offered: listing_id, source, seller, title, body, language.
-        replies: listing_id, sign, answered_on, said_by, state, text; in order, the last one holds.
+        replies: listing_id, sign, answered_on, said_by, state, text; in order, the last one holds. Without a
+            sign the words alone speak.
         habits: source, seller, sentence, as ``habitual`` gives them.
     """
     texts = pl.concat(
         [
-            offered.select("listing_id", said_by=pl.lit("listing"), field=pl.lit(field), text=field, hint="language")
+            offered.select(
+                "listing_id",
+                said_by=pl.lit("listing"),
+                field=pl.lit(field),
+                text=field,
+                hint="language",
+                answered_on=pl.lit(None, pl.Date),
+            )
             for field in ("title", "body")
         ]
         + [
-            replies.filter(pl.col("said_by") == "answer")
+            replies.filter((pl.col("said_by") == "answer") | pl.col("sign").is_null())
             .join(offered.select("listing_id", "language"), on="listing_id")
-            .select("listing_id", said_by=pl.lit("answer"), field=pl.lit("answer"), text="text", hint="language")
+            .select(
+                "listing_id",
+                "said_by",
+                field=pl.lit("answer"),
+                text="text",
+                hint="language",
+                answered_on="answered_on",
+            )
         ]
     ).with_row_index("tid")
     known = pl.col("hint").is_in(list(LANGUAGES)).fill_null(False)
     texts = _hinted(texts.with_columns(hint=pl.when(known).then("hint")), words)
     read = mentions(texts.select("tid", "text", "hint"), words)
-    read = read.join(texts.select("tid", "listing_id", "said_by", "field"), on="tid")
+    read = read.join(texts.select("tid", "listing_id", "said_by", "field", "answered_on"), on="tid")
     read = read.join(offered.select("listing_id", "source", "seller"), on="listing_id", how="left")
     read = read.join(
         habits.with_columns(habit=pl.lit(True)), on=["source", "seller", "sentence"], how="left"
     ).with_columns(pl.col("habit").fill_null(False) & (pl.col("field") == "body"))
-    rows = pl.concat([weighed(read, words).select(OBSERVATION), answered(replies).select(OBSERVATION)])
-    spoken_for = pl.col("field") == "answer"
-    direct = answered(replies).filter("counts").select("listing_id", "sign", "said_by", told=pl.lit(True))
-    rows = rows.join(direct, on=["listing_id", "sign", "said_by"], how="left")
-    own = spoken_for & pl.col("told").fill_null(False) & (pl.col("start").is_not_null())
-    rows = rows.with_columns(counts=pl.col("counts") & ~own).drop("told")
-    return rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
+    dated = [*OBSERVATION, "answered_on"]
+    rows = latest(pl.concat([weighed(read, words).select(dated), answered(replies).select(dated)]))
+    return rows.select(OBSERVATION).sort(
+        "listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True
+    )
 
 
 def _hinted(texts: pl.DataFrame, words: Lexicon) -> pl.DataFrame:

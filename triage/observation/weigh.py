@@ -16,9 +16,11 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     part beats what does not, and the later beats the earlier. A seller's standing sentence never counts.
 
     Args:
-        read: Mentions with listing_id, said_by, field, habit.
+        read: Mentions with listing_id, said_by, field, habit, and answered_on where they are of answers: what
+            was said on one day is weighed by itself.
     """
     read = _unexplained(read)
+    voice = [name for name in ("listing_id", "said_by", "sign", "answered_on") if name in read.columns]
     order = pl.col("field").replace_strict(list(FIELDS), list(range(len(FIELDS))), return_dtype=pl.Int64)
     # A title names what it is about; what the text then says of it is the later, more specific word.
     heading = (pl.col("field") == "title") & ~pl.col("named")
@@ -33,7 +35,7 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
         score = score * 2 + trait.cast(pl.Int64)
     score = ((score * len(FIELDS) + order) * PLACES + pl.col("start").clip(0, PLACES - 1)) * ROWS
     ranked = ranked.with_columns(score=score + (ROWS - 1 - pl.int_range(pl.len())))
-    best = pl.col("score") == pl.col("score").max().over("listing_id", "said_by", "sign")
+    best = pl.col("score") == pl.col("score").max().over(voice)
     return ranked.with_columns(counts=best & ~pl.col("habit")).drop("score", "polarity")
 
 
@@ -49,11 +51,11 @@ def _unexplained(read: pl.DataFrame) -> pl.DataFrame:
 
 
 def answered(replies: pl.DataFrame) -> pl.DataFrame:
-    """Return the observations that answers are by themselves; of several answers the last one counts."""
+    """Return the observations that answers to a question are by themselves; of several the last one counts."""
     last = pl.int_range(pl.len()).over("listing_id", "sign", "said_by") == (
         pl.len().over("listing_id", "sign", "said_by") - 1
     )
-    return replies.with_columns(
+    return replies.drop_nulls("sign").with_columns(
         hedged=pl.lit(False),
         quote="text",
         start=pl.lit(None, pl.Int64),
@@ -62,3 +64,19 @@ def answered(replies: pl.DataFrame) -> pl.DataFrame:
         counts=last,
         value=pl.lit(None, pl.String),
     )
+
+
+def latest(rows: pl.DataFrame) -> pl.DataFrame:
+    """Return observations of which only the latest of each speaker and sign count.
+
+    The later day beats the earlier; on one day what was recorded for the question beats the words it came in.
+
+    Args:
+        rows: Observations with answered_on, NULL for those of the listing itself.
+    """
+    voice = ["listing_id", "said_by", "sign"]
+    of_answer = pl.col("answered_on").is_not_null()
+    late = pl.col("answered_on") == pl.col("answered_on").max().over(voice)
+    direct = pl.col("start").is_null()
+    asked = (direct & pl.col("counts")).any().over([*voice, "answered_on"])
+    return rows.with_columns(counts=pl.col("counts") & (~of_answer | (late & (direct | ~asked))))

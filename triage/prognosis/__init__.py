@@ -1,6 +1,6 @@
 """Stage 5, material ageing: match, observation -> prognosis."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from triage.blocks import in_order
+from triage.catalogue.buyers import Outlook
 from triage.catalogue.climates import Climate, Climates
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.chances import Materials, node_chances, storage_nodes
@@ -17,7 +18,7 @@ from triage.prognosis.parts import exposure_of, joined_parts, materials_of, part
 from triage.store import Connection, append, frame
 
 COLUMNS = (
-    "listing_id", "place", "part", "horizon_years", "material", "mode", "load_bearing", "made_lo", "made_hi",
+    "listing_id", "place", "part", "horizon_years", "climate", "material", "mode", "load_bearing", "made_lo", "made_hi",
     "age_years", "effective_years", "p_unfit_lo", "p_unfit", "p_unfit_hi", "p_unfit_lo_node", "p_unfit_node",
     "p_unfit_hi_node", "basis",
 )  # fmt: skip
@@ -35,17 +36,17 @@ def run(
     materials: dict[str, Material],
     unknown: UnknownMix,
     climates: Climates,
-    horizons: Sequence[float],
+    outlooks: Sequence[Outlook],
     as_of: date,
 ) -> None:
-    """Write the prognosis of the listings in ``todo``, once for each horizon a buyer has.
+    """Write the prognosis of the listings in ``todo``, once for each outlook a buyer has.
 
     Args:
-        horizons: Years of ordinary wear still wanted, distinct.
+        outlooks: Years of ordinary wear still wanted, and the climate in which they go by.
     """
     known = Materials(tuple(sorted(materials)), materials, unknown)
     made_of = materials_of(frame(store, RELEASES), known)
-    years = Years(decimal_year(as_of), tuple(sorted(set(horizons))), climates.unknown)
+    years = Years(decimal_year(as_of), tuple(sorted(set(outlooks))), climates.climates)
     clocks = read_clocks(store, climates, as_of)
     store.execute("DELETE FROM prognosis WHERE listing_id IN (SELECT listing_id FROM todo)")
     store.execute("DELETE FROM storage_node")
@@ -60,13 +61,13 @@ class Years:
 
     Attributes:
         now: Decimal year every age refers to.
-        horizons: Years of wear still wanted, distinct, rising.
-        home: Climate in which those go by.
+        outlooks: Years of wear still wanted, and the climate in which they go by; distinct, in order.
+        climates: Climates by key.
     """
 
     now: float
-    horizons: tuple[float, ...]
-    home: Climate
+    outlooks: tuple[Outlook, ...]
+    climates: Mapping[str, Climate]
 
 
 def prognoses(clocks: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> Iterator[pl.DataFrame]:
@@ -92,7 +93,7 @@ def prognoses(clocks: pl.DataFrame, made_of: pl.DataFrame, known: Materials, yea
 
 
 def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> pl.DataFrame:
-    """Return how every part of some lives has aged, one row per life, horizon and part, in that order.
+    """Return how every part of some lives has aged, one row per life, outlook and part, in that order.
 
     Args:
         lives: As ``clocks.distinct_lives`` returns them.
@@ -102,9 +103,10 @@ def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, yea
     """
     rows = part_rows(lives, made_of)
     found = [pl.DataFrame()]
-    for horizon in years.horizons if rows.height else ():
-        chances = node_chances(exposure_of(rows), known, years.home, years.now, horizon)
-        found.append(joined_parts(rows, chances, known).with_columns(horizon_years=pl.lit(float(horizon))))
+    for horizon, climate in years.outlooks if rows.height else ():
+        chances = node_chances(exposure_of(rows), known, years.climates[climate], years.now, horizon)
+        aged = joined_parts(rows, chances, known)
+        found.append(aged.with_columns(horizon_years=pl.lit(float(horizon)), climate=pl.lit(climate)))
     return pl.concat(found[1:] or found) if len(found) < 3 else pl.concat(found[1:]).sort("life", maintain_order=True)
 
 
@@ -113,7 +115,7 @@ def of_candidates(led: pl.DataFrame, aged: pl.DataFrame) -> pl.DataFrame:
 
     Args:
         led: listing_id, place, life.
-        aged: One row per life, horizon and part, in that order.
+        aged: One row per life, outlook and part, in that order.
     """
     of_life = aged["life"].rle().struct.unnest().select(life="value", rows=pl.col("len").cast(pl.Int64))
     first = of_life.with_columns(first=pl.col("rows").cum_sum() - pl.col("rows"))

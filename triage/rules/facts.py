@@ -113,7 +113,7 @@ def create_facts(store: Connection, signs: Sequence[str]) -> None:
 CREATE OR REPLACE TEMP VIEW facts AS
 WITH told AS ({SAID}),
 sign_row AS (SELECT listing_id, {told} FROM told GROUP BY listing_id),
-horizon AS (SELECT min(horizon_years) AS least_years FROM prognosis),
+outlook AS (SELECT min((horizon_years, climate)) AS first FROM prognosis),
 part_row AS (
   SELECT
     listing_id,
@@ -123,7 +123,7 @@ part_row AS (
     max(made_hi) AS made_to,
     {aged}
   FROM prognosis
-  WHERE horizon_years = (SELECT least_years FROM horizon)
+  WHERE (horizon_years, climate) = (SELECT first FROM outlook)
   GROUP BY listing_id, place
 ),
 pair AS ({PAIR}),

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from triage.catalogue.buyers import Outlook
 from triage.catalogue.signs import Sign
 from triage.store import Connection, frame
 from triage.verdict.states import PARTS, Array, Evidence, Flags
@@ -24,7 +25,7 @@ SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
 PROGNOSIS = """
 SELECT p.listing_id, p.place, p.part, p.load_bearing, p.p_unfit_lo_node, p.p_unfit_node, p.p_unfit_hi_node
 FROM prognosis p
-WHERE p.horizon_years = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
+WHERE p.horizon_years = ? AND p.climate = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY p.listing_id, p.place, p.part
 """
 STORAGE_NODES = "SELECT weight FROM storage_node ORDER BY node"
@@ -71,7 +72,7 @@ class Beliefs:
 
 @dataclass(frozen=True)
 class Heard:
-    """What is known of the listings in ``chunk`` whatever the horizon: candidates, signs and rules.
+    """What is known of the listings in ``chunk`` whatever the outlook: candidates, signs and rules.
 
     Attributes:
         slots: Where each candidate stands: listing_id, place, slot.
@@ -91,9 +92,9 @@ class Heard:
     group_db: Mapping[str, Array]
     said: pl.DataFrame
 
-    def beliefs(self, store: Connection, horizon: float) -> Beliefs:
-        """Return what is believed of the pairs with how their parts age over a horizon, years."""
-        low, mid, high, bears, node_weight = _ageing(store, self.slots, self.weight.shape, horizon)
+    def beliefs(self, store: Connection, outlook: Outlook) -> Beliefs:
+        """Return what is believed of the pairs with how their parts age in an outlook."""
+        low, mid, high, bears, node_weight = _ageing(store, self.slots, self.weight.shape, outlook)
         evidence = Evidence(self.weight, node_weight, mid, self.rule_db, self.sign_db, self.whole_db, bears)
         prior = np.einsum("nc,ncjk,k->nj", self.weight, mid, node_weight)
         present = mid.max(axis=(1, 3)) > 0
@@ -102,13 +103,13 @@ class Heard:
         )
 
 
-def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], horizon: float) -> Beliefs:
-    """Return what is believed of the listings in ``chunk`` for one horizon.
+def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], outlook: Outlook) -> Beliefs:
+    """Return what is believed of the listings in ``chunk`` for one outlook.
 
     Args:
         ageing: Signs that act through the age of the parts.
     """
-    return read_heard(store, signs, ageing).beliefs(store, horizon)
+    return read_heard(store, signs, ageing).beliefs(store, outlook)
 
 
 def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str]) -> Heard:
@@ -138,9 +139,9 @@ def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[s
 
 
 def _ageing(
-    store: Connection, slots: pl.DataFrame, shape: tuple[int, ...], horizon: float
+    store: Connection, slots: pl.DataFrame, shape: tuple[int, ...], outlook: Outlook
 ) -> tuple[Array, Array, Array, Flags, Array]:
-    rows = frame(store, PROGNOSIS, [horizon]).join(slots, on=["listing_id", "place"], maintain_order="left")
+    rows = frame(store, PROGNOSIS, outlook).join(slots, on=["listing_id", "place"], maintain_order="left")
     node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
     nodes = len(node_weight)
     shape = (*shape, len(PARTS), nodes)

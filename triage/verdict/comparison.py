@@ -1,7 +1,8 @@
-"""Pairs of one model beside each other, purpose by purpose, and a short list for one buyer."""
+"""Pairs of one model beside each other, purpose by purpose."""
 
 from collections.abc import Mapping
 from datetime import date
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -15,16 +16,21 @@ from triage.verdict.money import landed_cost
 from triage.verdict.offers import offer_to, read_offers
 from triage.verdict.plans import WEARING
 from triage.verdict.scenes import stakes_of
-from triage.verdict.states import joint, wearable_chance
+from triage.verdict.states import PARTS, joint, part_chances, wearable_chance
 from triage.verdict.tables import whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
 
-# What a buyer is for each purpose: to wear as it comes, to mend and wear, to show.
+# What a buyer is for each purpose: to wear as it comes, to mend and wear, to show, to sell on.
 PURPOSES: Mapping[str, Mapping[str, object]] = {
     "wear": {"purposes": ("wear",), "repair_tolerance": "none"},
     "restore": {"purposes": ("wear", "restore")},
     "display": {"purposes": ("display",)},
+    "resell": {"purposes": ("resell",)},
 }
+# Which purposes a comparison is for, by what the buyer buys for: who wears would have it mended first too.
+SERVED: Mapping[str, tuple[str, ...]] = {
+    "wear": ("wear", "restore"), "restore": ("wear", "restore"), "display": ("display",), "resell": ("resell",),
+}  # fmt: skip
 MODEL_PAIRS = """
 SELECT l.listing_id, l.title, l.condition, l.price_base_minor, c.maker, c.model, c.model_id, c.edition, m.probability
 FROM listing l
@@ -34,14 +40,6 @@ WHERE l.kind = 'pair' AND l.status = 'open' AND l.price_base_minor IS NOT NULL
   AND (lower(c.model_id) = lower($1) OR lower(c.model) = lower($1) OR lower(c.maker || ' ' || c.model) = lower($1))
 ORDER BY l.listing_id
 """
-SHORTLIST = """
-SELECT v.*, l.title, l.size_text, l.url, l.price_base_minor
-FROM verdict v
-JOIN listing l USING (listing_id)
-WHERE v.buyer = ? AND v.call IN ('buy', 'ask')
-ORDER BY v.call, v.rank
-"""
-MOST_LINES = 5
 # A release less likely than this is left out of what a pair may come to at worst.
 LIKELY_RELEASE = 0.05
 
@@ -58,21 +56,25 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
         pairs: As ``pairs_of`` returns them.
 
     Returns:
-        One row per pair and purpose: listing_id, condition, title, purpose, expected_minor,
-        repair_minor, landed_minor, surplus_minor, offer_minor, p_wearable, p_after, at_risk_minor
-        (what is lost when only the parts are left). Money in the buyer's currency.
+        One row per pair and purpose: listing_id, condition, title, purpose, value_minor (when sound),
+        expected_minor, repair_minor, landed_minor, surplus_minor, offer_minor, p_wearable, p_after,
+        at_risk_minor (what is lost at worst), and p_unfit_<part> for each part, NULL where the pair has
+        none. Money in the buyer's currency.
     """
     register(store, "chunk", pairs.select("listing_id"))
     pool_comparables(store, ground.values)
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
     trade = trade_of(store, ground)
-    beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, buyer.horizon_years)
+    beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, buyer.outlook)
     states = joint(beliefs.evidence)
+    chances = np.where(beliefs.present, part_chances(states), np.nan)
+    parts = {f"p_unfit_{part}": pl.Series(chances[:, at]).fill_nan(None) for at, part in enumerate(PARTS)}
     found = []
     for purpose, traits in PURPOSES.items():
         one = buyer.model_copy(update={**traits, "foot_mm": None})
-        offer = offer_to(one, offers, ground.routes, as_of)
-        scene = stakes_of(one, beliefs, offer, comparables, trade, trade.mender(one)).scene(slice(None))
+        offer = offer_to(one, offers, ground.costs, as_of)
+        stakes = stakes_of(one, beliefs, offer, comparables, trade, trade.mender(one))
+        scene, value = stakes.scene(slice(None)), stakes.value
         landed, expected = landed_cost(offer.price, offer.terms), scene.expected(offer.price)
         repair = repair_costs(scene)
         share, _ = plan_shares(scene, offer.price)
@@ -83,6 +85,7 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
                 {
                     "listing_id": beliefs.listing_ids,
                     "purpose": purpose,
+                    "value_minor": whole_minor(value),
                     "expected_minor": whole_minor(expected),
                     "repair_minor": whole_minor(repair),
                     "landed_minor": whole_minor(landed),
@@ -91,6 +94,7 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
                     "p_wearable": wearable_chance(states, beliefs.evidence.bears),
                     "p_after": share[:, list(WEARING)].sum(axis=1),
                     "at_risk_minor": whole_minor(np.maximum(landed - worst, 0)),
+                    **parts,
                 }
             )
         )
@@ -133,29 +137,47 @@ def indifference(rows: pl.DataFrame) -> pl.DataFrame:
     )  # fmt: skip
 
 
-def shortlist(store: Connection, buyer: Buyer) -> pl.DataFrame:
-    """Return three to five lines for a buyer that don't fail for the same reason, best first.
+def recommended(rows: pl.DataFrame, buyer: Buyer) -> dict[str, Any]:
+    """Return the one pair to take, for the buyer's own purposes, and what it is set against.
 
-    Of the pairs worth buying or asking about, each line has another weak part or another plan than
-    the lines above it; fewer when there are not so many different ones.
+    The pair with most left over among those that keep the margin and, to be worn, the floor on the chance
+    of wearable; against it the best pair of the other kind, deadstock or worn, for the same purpose.
+
+    Args:
+        rows: As ``compare`` returns them.
 
     Returns:
-        Verdict columns with title, size_text, url, price_base_minor and ``role``: surest (highest
-        chance of wearable after the plan), value (highest surplus) or want (highest value when sound).
+        ``take``: the row of the pair to take as priced, else None; ``offer``: where none is, the row of the
+        pair that a sensible offer would make one, else None; ``against``: the best row of the other kind, or
+        None; ``part``: the part that the pair named first is likelier fit in, by most, where by 0.05 or more.
     """
-    rows = frame(store, SHORTLIST, [buyer.id]).with_columns(reason_key=pl.format("{}/{}", "plan", "weak_part"))
-    order = pl.when(pl.col("call") == "buy").then(0).otherwise(1)
-    ranked = rows.with_columns(order=order).sort("order", "rank", "listing_id")
-    lines = ranked.unique("reason_key", keep="first", maintain_order=True).head(MOST_LINES)
-    if lines.is_empty():
-        return lines.with_columns(role=pl.lit("")).drop("order", "reason_key")
-    role = (
-        pl.when(pl.col("p_after_plan") == pl.col("p_after_plan").max())
-        .then(pl.lit("surest"))
-        .when(pl.col("surplus_minor") == pl.col("surplus_minor").max())
-        .then(pl.lit("value"))
-        .when(pl.col("value_minor") == pl.col("value_minor").max())
-        .then(pl.lit("want"))
-        .otherwise(pl.lit(""))
+    served = {purpose for own in buyer.purposes for purpose in SERVED[own]}
+    known = rows.filter(pl.col("purpose").is_in(sorted(served))).sort(
+        "surplus_minor", "listing_id", "purpose", descending=[True, False, False], nulls_last=True
     )
-    return lines.with_columns(role=role).drop("order", "reason_key")
+    sure = (pl.col("purpose") == "display") | (pl.col("p_after") >= buyer.wearable_floor)
+    sound = known.filter(sure | (pl.col("purpose") == "resell"))
+    take = sound.filter(pl.col("surplus_minor") >= buyer.margin_minor).head(1).to_dicts()
+    offer = [] if take else sound.filter(pl.col("offer_minor") > 0).head(1).to_dicts()
+    chosen = next(iter(take + offer + known.head(1).to_dicts()))
+    other = (pl.col("condition") == "deadstock") != (chosen["condition"] == "deadstock")
+    same_purpose = known.filter((pl.col("purpose") == chosen["purpose"]) & (pl.col("condition") != "unknown"))
+    against = next(iter(same_purpose.filter(other).head(1).to_dicts()), None)
+    return {
+        "take": take[0] if take else None,
+        "offer": offer[0] if offer else None,
+        "nearest": chosen,
+        "against": against,
+        "part": _part_apart(chosen, against) if against else None,
+    }
+
+
+def _part_apart(one: Mapping[str, Any], other: Mapping[str, Any]) -> str | None:
+    """Return the part that the one pair is likelier fit in than the other, by most, where by 0.05 or more."""
+    apart = {
+        part: other[name] - one[name]
+        for part in PARTS
+        if one[name := f"p_unfit_{part}"] is not None and other[name] is not None
+    }
+    most = max(apart, key=lambda part: apart[part], default=None)
+    return most if most is not None and apart[most] >= 0.05 else None

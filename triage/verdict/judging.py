@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 
 from triage.blocks import in_order, slices
-from triage.catalogue.buyers import Buyer
-from triage.catalogue.costs import Route
+from triage.catalogue.buyers import Buyer, Outlook
+from triage.catalogue.costs import Costs
 from triage.catalogue.facts import Fact
 from triage.catalogue.repairs import Repair
 from triage.catalogue.signs import Sign
@@ -24,7 +24,7 @@ from triage.verdict.offers import Offer, offer_to, read_offers
 from triage.verdict.plans import Mender
 from triage.verdict.questions import Texts
 from triage.verdict.scenes import Trade, stakes_of
-from triage.verdict.states import PARTS, outlook
+from triage.verdict.states import PARTS, marginals
 from triage.verdict.tables import weak_part, whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
 
@@ -60,7 +60,7 @@ ORDER BY l.listing_id
 SOUNDNESS = """
 SELECT p_wearable_lo, p_wearable, p_wearable_hi, weak_part
 FROM soundness
-WHERE horizon_years = ? AND listing_id IN (SELECT listing_id FROM chunk)
+WHERE horizon_years = ? AND climate = ? AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id
 """
 RELEASES = """
@@ -90,15 +90,15 @@ class Ground:
 
     buyers: Mapping[str, Buyer]
     repairs: Mapping[str, Repair]
-    routes: tuple[Route, ...]
+    costs: Costs
     values: Values
     signs: Mapping[str, Sign]
     facts: Mapping[str, Fact]
     ageing_signs: frozenset[str]
 
-    def horizons(self) -> list[float]:
-        """Return the horizons of the buyers, shortest first."""
-        return sorted({buyer.horizon_years for buyer in self.buyers.values()})
+    def outlooks(self) -> list[Outlook]:
+        """Return the outlooks of the buyers, shortest first."""
+        return sorted({buyer.outlook for buyer in self.buyers.values()})
 
     def questions(self) -> list[SignQuestion]:
         """Return the signs that can be asked for, with the weights of an answer."""
@@ -125,8 +125,8 @@ def run(store: Connection, ground: Ground, as_of: date) -> None:
     # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
     for _ in _chunks(store, pairs):
         heard = read_heard(store, ground.signs, ground.ageing_signs)
-        for horizon in ground.horizons():
-            _believe(store, heard.beliefs(store, horizon), horizon)
+        for outlook in ground.outlooks():
+            _believe(store, heard.beliefs(store, outlook), outlook)
     pool_comparables(store, ground.values)
     bench = Bench.of(store, ground, as_of)
     for _ in _chunks(store, pairs.filter("open")):
@@ -142,21 +142,21 @@ def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
         store.unregister("chunk")
 
 
-def _believe(store: Connection, beliefs: Beliefs, horizon: float) -> None:
-    """Write what is believed of the pairs over a horizon, years."""
+def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> None:
+    """Write what is believed of the pairs in an outlook."""
     evidence = (beliefs.with_chance(beliefs.low), beliefs.evidence, beliefs.with_chance(beliefs.high))
 
     def looked(rows: slice) -> list[tuple[Array, Array]]:
-        return [outlook(one.take(rows)) for one in evidence]
+        return [marginals(one.take(rows)) for one in evidence]
 
     blocks = list(in_order(looked, slices(len(beliefs.listing_ids), BLOCK)))
     ends = [[np.concatenate([block[end][kind] for block in blocks]) for end in range(3)] for kind in range(2)]
-    append(store, "posterior", posterior_rows(beliefs, ends[0], horizon))
+    append(store, "posterior", posterior_rows(beliefs, ends[0], outlook))
     # Long lives, the low chances of unfit, are the upper end of wearable.
     high, mid, low = ends[1]
     sound = {
         "listing_id": beliefs.listing_ids,
-        "horizon_years": horizon,
+        **outlook._asdict(),
         "p_wearable_lo": np.minimum(low, mid),
         "p_wearable": mid,
         "p_wearable_hi": np.maximum(high, mid),
@@ -194,12 +194,12 @@ def trade_of(store: Connection, ground: Ground) -> Trade:
 def _judge(store: Connection, bench: Bench) -> None:
     """Write verdicts, plans, questions and sensitivity of the pairs in ``chunk``."""
     ground, offers = bench.ground, read_offers(store)
-    sound = {horizon: frame(store, SOUNDNESS, [horizon]) for horizon in ground.horizons()}
-    offered = {buyer.id: offer_to(buyer, offers, ground.routes, bench.as_of) for buyer in ground.buyers.values()}
+    sound = {outlook: frame(store, SOUNDNESS, outlook) for outlook in ground.outlooks()}
+    offered = {buyer.id: offer_to(buyer, offers, ground.costs, bench.as_of) for buyer in ground.buyers.values()}
     weighed = np.zeros((len(offered), offers.height), dtype=np.bool_)
     for number, buyer in enumerate(ground.buyers.values()):
         out = ruled_out(buyer, offered[buyer.id], ground.signs)
-        append(store, "verdict", ruled_out_rows(buyer, offered[buyer.id], out, sound[buyer.horizon_years]))
+        append(store, "verdict", ruled_out_rows(buyer, offered[buyer.id], out, sound[buyer.outlook]))
         weighed[number] = out.is_null().to_numpy()
     # Only what some buyer may want is read and weighed.
     some = np.flatnonzero(weighed.any(axis=0))
@@ -208,16 +208,16 @@ def _judge(store: Connection, bench: Bench) -> None:
     store.unregister("chunk")
     register(store, "chunk", offers.select("listing_id")[some])
     heard, comparables = read_heard(store, ground.signs, ground.ageing_signs), read_comparables(store, ground.values)
-    for horizon in ground.horizons():
-        beliefs = heard.beliefs(store, horizon)
+    for outlook in ground.outlooks():
+        beliefs = heard.beliefs(store, outlook)
         for number, buyer in enumerate(ground.buyers.values()):
             rows = np.flatnonzero(weighed[number, some])
-            if buyer.horizon_years != horizon or not len(rows):
+            if buyer.outlook != outlook or not len(rows):
                 continue
             mender, offer = bench.menders[buyer.id], offered[buyer.id].take(some)
             stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, mender)
             table = Table(
-                stakes, sound[horizon][some], bench.questions, bench.texts, ground.repairs, mender, ground.values
+                stakes, sound[outlook][some], bench.questions, bench.texts, ground.repairs, mender, ground.values
             )
             for name, found in judged_rows(table, rows).items():
                 append(store, name, found.sort("listing_id", maintain_order=True))
@@ -228,7 +228,7 @@ def release_names(store: Connection) -> dict[str, str]:
     return {row["model_id"]: row["name"] for row in frame(store, RELEASES).to_dicts()}
 
 
-def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], horizon: float) -> pl.DataFrame:
+def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], outlook: Outlook) -> pl.DataFrame:
     """Return the rows of ``posterior``: per part the prior, the decibans and what is believed.
 
     Args:
@@ -240,7 +240,7 @@ def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], horizon: float) -> p
     rows = pl.DataFrame(
         {
             "listing_id": pl.Series(beliefs.listing_ids, dtype=pl.String).gather(np.repeat(np.arange(count), width)),
-            "horizon_years": horizon,
+            **outlook._asdict(),
             "part": pl.Series(PARTS).gather(np.tile(np.arange(width), count)),
             "p_prior": beliefs.prior.ravel(),
             "sign_db": beliefs.evidence.sign_db.ravel(),

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from triage.catalogue.buyers import Buyer
-from triage.catalogue.costs import Route, route_for
+from triage.catalogue.costs import Costs
 from triage.store import Connection, frame
 from triage.verdict.money import Array, Flags, Terms
 from triage.verdict.states import Rows
@@ -68,9 +68,9 @@ def read_offers(store: Connection) -> pl.DataFrame:
     return frame(store, LISTINGS)
 
 
-def offer_to(buyer: Buyer, rows: pl.DataFrame, routes: tuple[Route, ...], as_of: date) -> Offer:
+def offer_to(buyer: Buyer, rows: pl.DataFrame, costs: Costs, as_of: date) -> Offer:
     """Return the listings as offers to one buyer."""
-    terms, assumed = _terms(buyer, rows, routes, as_of)
+    terms, assumed = _terms(buyer, rows, costs, as_of)
     back = rows["returns_ok"].to_numpy()
     return Offer(
         rows,
@@ -105,24 +105,21 @@ def _triangular(at: Array) -> Array:
     return np.where(inside < 0.5, 2 * inside**2, 1 - 2 * (1 - inside) ** 2)
 
 
-def _terms(buyer: Buyer, rows: pl.DataFrame, routes: tuple[Route, ...], as_of: date) -> tuple[Terms, Flags]:
-    pairs = rows.select("ships_from", "source").unique(maintain_order=True)
+def _terms(buyer: Buyer, rows: pl.DataFrame, costs: Costs, as_of: date) -> tuple[Terms, Flags]:
+    key = ("ships_from", "source", "category")
     names = ("premium", "duty", "duty_from", "flat", "flat_below", "tax", "fees", "assumed")
     table = []
-    for origin, source in pairs.iter_rows():
-        route = route_for(routes, origin, buyer.country, as_of)
-        if route is None:
-            raise LookupError(f"no route from {origin} to {buyer.country} on {as_of}")
+    for origin, source, category in rows.select(key).unique(maintain_order=True).iter_rows():
+        route = costs.route_of(origin, buyer.country, as_of)
         table.append((
-            origin, source, route.premium.get(source, route.premium_rate), route.duty_rate,
+            origin, source, category, route.premium.get(source, route.premium_rate), route.duty_rate,
             float(route.duty_free_below_minor), float(route.flat_minor), float(route.flat_below_minor),
-            route.import_tax_rate, float(route.fees_minor), float(route.shipping_assumed_minor),
+            route.import_tax_rate, float(route.fees_minor), float(route.postage_of(costs.weight_of(category))),
         ))  # fmt: skip
-    kinds = {"ships_from": pl.String, "source": pl.String, **dict.fromkeys(names, pl.Float64)}
+    kinds = {**dict.fromkeys(key, pl.String), **dict.fromkeys(names, pl.Float64)}
     found = rows.join(
-        pl.DataFrame(table, schema=kinds, orient="row"), on=["ships_from", "source"], how="left",
-        nulls_equal=True, maintain_order="left",
-    )  # fmt: skip
+        pl.DataFrame(table, schema=kinds, orient="row"), on=key, how="left", nulls_equal=True, maintain_order="left"
+    )
     column = {name: found[name].to_numpy() for name in names}
     stated = found["shipping_base_minor"].cast(pl.Float64)
     # what the listing states is newer and nearer than what a table says of its marketplace

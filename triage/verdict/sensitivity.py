@@ -11,7 +11,7 @@ from triage.verdict.calls import Scene
 from triage.verdict.money import Array, landed_cost
 from triage.verdict.plans import Mender, Valued
 from triage.verdict.scenes import Stakes, both_sides
-from triage.verdict.states import BITS, PARTS, Places, outlook
+from triage.verdict.states import BITS, PARTS, Places, marginals
 from triage.verdict.tables import whole_minor
 
 MOST_NUMBERS = 2
@@ -106,7 +106,7 @@ def _parts(stakes: Stakes, rows: Places, scene: Scene, landed: Array) -> Iterato
     Moving a part's chance moves the states in which it is unfit against the others by the ratio of odds.
     """
     beliefs = stakes.beliefs
-    ends = [outlook(beliefs.with_chance(chance).take(rows))[0] for chance in (beliefs.low, beliefs.high)]
+    ends = [marginals(beliefs.with_chance(chance).take(rows))[0] for chance in (beliefs.low, beliefs.high)]
     mass = scene.states.sum(axis=1)
     held = np.stack([share[:, None, None] * _returned(scene, side.value) for side, share in scene.sides]).sum(axis=0)
     total = (scene.states * held).sum(axis=1)

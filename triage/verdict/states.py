@@ -135,7 +135,7 @@ def _products(fit: Array, unfit: Array) -> Array:
     return mass
 
 
-def outlook(evidence: Evidence) -> tuple[Array, Array]:
+def marginals(evidence: Evidence) -> tuple[Array, Array]:
     """Return the chance of unfit of each part, [N, 8], and of wearable, [N], candidates mixed.
 
     The sums over ``joint`` in closed form: at a node, with Z what all states weigh and G those in which

@@ -17,7 +17,7 @@ MOST_COMPARABLES = 50
 POOL = f"""
 CREATE OR REPLACE TEMP TABLE pool AS
 WITH sound AS (
-  SELECT listing_id, arg_min(p_wearable, horizon_years) AS p_wearable
+  SELECT listing_id, arg_min(p_wearable, (horizon_years, climate)) AS p_wearable
   FROM soundness
   GROUP BY listing_id
 ),

@@ -10,6 +10,7 @@ from triage.writeup import phrase
 from triage.writeup.figures import cost_range
 from triage.writeup.foam import foam_line
 from triage.writeup.frames import Detail
+from triage.writeup.history import calls_so_far
 from triage.writeup.knowledge import Catalogue, Repair
 from triage.writeup.parts import ladder, material_words
 from triage.writeup.ticket import candidate
@@ -51,6 +52,7 @@ def chain(
         ("Money", money(verdicts, catalogue)),
         ("Questions", questions(rows["question"], verdicts, catalogue)),
         ("Found on arrival", arrivals(inspections)),
+        ("Calls so far", calls_so_far(rows["history"], catalogue)),
         ("Call", calls(verdicts, catalogue)),
     ]
     head = f"{phrase.plain(listing['listing_id'])}\n{phrase.title_of(listing['title'])}\n"
@@ -157,18 +159,21 @@ def said(rows: Iterable[Row], catalogue: Catalogue) -> list[str]:
 
 
 def ageing(rows: Iterable[Row], catalogue: Catalogue) -> list[str]:
-    """Return how each part aged, per candidate release; one chance per horizon."""
+    """Return how each part aged, per candidate release; one chance per horizon and climate."""
     parts: dict[tuple[int, str], list[Row]] = {}
     for row in rows:
         parts.setdefault((row["place"], row["part"]), []).append(row)
     return columns([_aged(group, catalogue) for group in parts.values()])
 
 
+def _outlook(row: Row) -> str:
+    return f"{row['horizon_years']:g} years, {row['climate']}"
+
+
 def _aged(rows: Sequence[Row], catalogue: Catalogue) -> tuple[str, ...]:
     row = rows[0]
     chances = ", ".join(
-        f"{phrase.percent_range(each['p_unfit_lo'], each['p_unfit_hi'])} in {each['horizon_years']:g} years"
-        for each in rows
+        f"{phrase.percent_range(each['p_unfit_lo'], each['p_unfit_hi'])} in {_outlook(each)}" for each in rows
     )
     age = f"{row['age_years']:.0f} years, as {row['effective_years']:.0f} at 20 °C and 50 %"
     material = material_words(row["material"], catalogue)[0]
@@ -202,7 +207,7 @@ def ladders(rows: Iterable[Row]) -> list[str]:
         steps = ladder(row)
         cells.append(
             (
-                f"{row['horizon_years']:g} years",
+                _outlook(row),
                 row["part"],
                 f"prior {steps.prior}",
                 f"signs {steps.signs}",

@@ -7,6 +7,7 @@ import polars as pl
 
 from triage.store import Connection, frame, register
 from triage.writeup import queries
+from triage.writeup.history import CALLS_SO_FAR
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,7 @@ class Detail:
     question: pl.DataFrame
     twin: pl.DataFrame
     raw_row: pl.DataFrame
+    history: pl.DataFrame
 
 
 def read_night(store: Connection, as_of: date) -> Night:
@@ -75,6 +77,7 @@ def read_detail(store: Connection, listing_ids: pl.Series) -> Detail:
         question=frame(store, queries.QUESTIONS),
         twin=frame(store, queries.TWINS),
         raw_row=frame(store, queries.RAW_ROWS),
+        history=frame(store, CALLS_SO_FAR),
     )
     store.unregister("shown")
     return detail

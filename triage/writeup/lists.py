@@ -1,77 +1,17 @@
-"""Comparison and short list as plain text for the terminal."""
+"""Ageing, previews and readings as plain text for the terminal."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import date
 from typing import Any, Protocol
 
 import polars as pl
 
-from triage.writeup.phrase import CONDITION, at_most, count, day, estimate, percent, percent_range, plain, title_of
-from triage.writeup.phrase import gap as gap_words
+from triage.writeup.phrase import count, day, percent, percent_range, plain
 
 CAUTION = (
     "Estimates from age, material and the sellers' words, not inspections. A pair can fail sooner; "
     "have the sole checked by a qualified shoe repairer before wearing."
 )
-# Pairs of each kind that a comparison shows for a purpose; the best decide it.
-SHOWN = 3
-
-
-def comparison_text(rows: pl.DataFrame, gaps: pl.DataFrame, buyer: str, currency: str) -> str:
-    """Return pairs of one model, purpose by purpose: what to take, then the best deadstock and worn pairs.
-
-    Args:
-        rows: As ``verdict.comparison.compare`` returns them.
-        gaps: As ``verdict.comparison.indifference`` returns them.
-    """
-    lines = [f"figures for {buyer}, whatever the size"]
-    for purpose in ("wear", "restore", "display"):
-        own = rows.filter(pl.col("purpose") == purpose)
-        lines += ["", f"to {purpose}"]
-        lines += [f"  {gap_words(gap, currency)}" for gap in gaps.filter(pl.col("purpose") == purpose).to_dicts()]
-        deadstock = own.filter(pl.col("condition") == "deadstock")
-        worn = own.filter(~pl.col("condition").is_in(["deadstock", "unknown"]))
-        unknown = own.filter(pl.col("condition") == "unknown")
-        for name, pairs in (("deadstock", deadstock), ("worn", worn), ("not stated how worn", unknown)):
-            lines += _pairs_text(name, pairs, currency)
-    return "\n".join([*lines, "", CAUTION]) + "\n"
-
-
-def _pairs_text(name: str, pairs: pl.DataFrame, currency: str) -> Iterator[str]:
-    if pairs.is_empty():
-        return
-    more = f", the best {SHOWN}" if pairs.height > SHOWN else ""
-    yield f"  {name}: {count(pairs.height, 'pair')}{more}"
-    for row in pairs.head(SHOWN).to_dicts():
-        repairs = f" after repairs of {estimate(row['repair_minor'], currency)}" if row["repair_minor"] >= 100 else ""
-        after = f", after the plan {percent(row['p_after'])}" if row["purpose"] != "display" else ""
-        yield f"    {title_of(row['title'])} [{row['listing_id']}], {row['model_id']}, {CONDITION[row['condition']]}"
-        yield (
-            f"      worth {estimate(row['expected_minor'], currency)} on average{repairs}, lands at "
-            f"{estimate(row['landed_minor'], currency)}: {estimate(row['surplus_minor'], currency)} left over"
-        )
-        yield (
-            f"      wearable {percent(row['p_wearable'])}{after}; at risk "
-            f"{estimate(row['at_risk_minor'], currency)}; sensible up to {at_most(row['offer_minor'], currency)}"
-        )
-
-
-def shortlist_text(lines: pl.DataFrame, buyer: str) -> str:
-    """Return the short list for a buyer, one pair a paragraph."""
-    if lines.is_empty():
-        return f"nothing for {buyer} tonight: no pair worth buying or asking about\n"
-    told = [f"for {buyer}"]
-    for row in lines.to_dicts():
-        role = f" ({row['role']})" if row["role"] else ""
-        told.append(
-            f"  {row['call']}{role}: {title_of(row['title'])} [{row['listing_id']}]\n"
-            f"      {plain(row['reason'])}\n"
-            f"      size {plain(row['size_text'] or 'not stated')}, fits {percent(row['p_fits'])}; wearable "
-            f"{percent_range(row['p_wearable_lo'], row['p_wearable_hi'])}, after the plan "
-            f"{percent(row['p_after_plan'])}; lands at {estimate(row['landed_minor'], row['currency'])}, "
-            f"sensible up to {at_most(row['offer_minor'], row['currency'])}"
-        )
-    return "\n".join([*told, CAUTION]) + "\n"
 
 
 def ageing_text(rows: pl.DataFrame, name: str, fails: str, basis: str, as_of: date) -> str:

@@ -158,6 +158,7 @@ SELECT
   place,
   part,
   horizon_years,
+  climate,
   material,
   mode,
   load_bearing,
@@ -171,7 +172,7 @@ SELECT
   basis
 FROM prognosis
 JOIN shown USING (listing_id)
-ORDER BY listing_id, place, part, horizon_years
+ORDER BY listing_id, place, part, horizon_years, climate
 """
 
 FINDINGS = """
@@ -185,7 +186,7 @@ POSTERIORS = """
 SELECT posterior.*
 FROM posterior
 JOIN shown USING (listing_id)
-ORDER BY listing_id, horizon_years, part
+ORDER BY listing_id, horizon_years, climate, part
 """
 
 PLANS = """

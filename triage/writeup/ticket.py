@@ -13,6 +13,7 @@ from triage.writeup import phrase
 from triage.writeup.figures import Figures, RepairView, figures, repairs_of
 from triage.writeup.foam import foam_line
 from triage.writeup.frames import Detail
+from triage.writeup.history import latest_changes
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.message import Message, messages_of
 from triage.writeup.origin import Evidence, Exported, evidence_of, exported_of, link, photos_of
@@ -90,6 +91,7 @@ class Ticket:
     findings: tuple[Finding, ...]
     open_facts: tuple[str, ...]
     repairs: tuple[RepairView, ...]
+    changed: tuple[str, ...]
     path: tuple[Step, ...]
     twins: tuple[Twin, ...]
     messages: tuple[Message, ...]
@@ -166,7 +168,11 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
     holding = [row for row in behind["verdict"] if row["call"] == lead["call"]]
     buyer = catalogue.buyers.get(lead["buyer"])
     horizon = buyer.horizon_years if buyer else 2.0
-    parts = part_views(behind["posterior"], behind["prognosis"], horizon, lead["weak_part"], catalogue)
+    believed, aged = (
+        [row for row in behind[name] if buyer is None or row["climate"] == buyer.climate]
+        for name in ("posterior", "prognosis")
+    )
+    parts = part_views(believed, aged, horizon, lead["weak_part"], catalogue)
     shown = [part.part for part in parts if part.present]
     candidates = tuple(candidate(row) for row in behind["match"])
     ids = [row["construction_id"] for row in behind["match"]]
@@ -193,12 +199,13 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
         figures=tuple(figures(row, behind["plan"], catalogue) for row in holding),
         others=tuple(figures(row, [], catalogue) for row in behind["verdict"] if row["call"] != lead["call"]),
         parts=parts,
-        survival=picture_of(behind["prognosis"], shown, horizon, catalogue),
+        survival=picture_of(aged, shown, horizon, catalogue),
         said=said_of(behind["observation"], lead["weak_part"], catalogue),
-        foam=foam_line(behind["observation"], behind["prognosis"], catalogue),
+        foam=foam_line(behind["observation"], aged, catalogue),
         findings=findings_of(behind["finding"]),
         open_facts=open_facts_of(behind["finding"], catalogue),
         repairs=repairs_of(behind["plan"], {row["buyer"]: row["plan"] for row in holding}, catalogue),
+        changed=latest_changes(behind["history"], [row["buyer"] for row in holding], catalogue),
         path=tuple(Step(phrase.day(row["seen_on"]), price_of(row)) for row in behind["path"]),
         twins=tuple(twin(row, context.shown) for row in behind["twin"][:TWINS]),
         messages=messages_of(lead, holding, behind["question"], catalogue) if lead["call"] == "ask" else (),

@@ -1,0 +1,71 @@
+"""Value when sound: read off other pairs, never off the pair itself or its twin, and shown with what it rests on."""
+
+from dataclasses import replace
+from datetime import date
+
+import polars as pl
+import pytest
+
+from triage import batch, store
+
+DAY = date(2026, 11, 25)
+EVA = {"title": "Haldrassen Torquellan High HDN-12-1914", "body": "Worn last week without problems."}
+
+
+@pytest.fixture(scope="module")
+def worth(known):
+    """Return a function from listings (and twins) to value and basis of the pair ``it``, for a buyer without wants."""
+    plain = replace(known, buyers={"bench": known.buyers["bench"].model_copy(update={"want": ()})})
+
+    def found(twins: tuple[str, ...] = (), **listings: dict) -> tuple[int, str]:
+        connection = store.connect()
+        for name, given in listings.items():
+            row = {
+                "listing_id": name, "source": "t", "external_id": name, "price_kind": "fixed", "ships_from": "DE",
+                "price_base_minor": 10_000, "condition": "worn_lightly", "kind": "pair", "first_seen": DAY,
+                "last_seen": DAY, "status": "open", "foot_mm_lo": 266.0, "foot_mm_hi": 270.0, **given,
+            }  # fmt: skip
+            store.append(connection, "listing", pl.DataFrame([row]))
+        for twin in twins:
+            for one, other in (("it", twin), (twin, "it")):
+                connection.execute("INSERT INTO twin VALUES (?, ?, 'copy', 0.95, 'same photos')", [one, other])
+        batch.weigh(connection, plain, DAY)
+        query = "SELECT value_minor, value_basis FROM verdict WHERE listing_id = 'it'"
+        return connection.execute(query).fetchall()[0]
+
+    return found
+
+
+def test_alone_a_pair_is_worth_what_its_category_is_whatever_it_asks(worth, known):
+    usual = known.values.of_category("basketball").sound_minor
+    for price in (1000, 10_000, 90_000):
+        assert worth(it={**EVA, "price_base_minor": price}) == (usual, "usual for its category")
+
+
+def test_a_twin_says_nothing_of_what_a_pair_is_worth(worth):
+    alone = worth(it=EVA)
+    assert worth(("copy",), it=EVA, copy={**EVA, "price_base_minor": 30_000}) == alone
+    assert worth(it=EVA, copy={**EVA, "price_base_minor": 30_000}) != alone
+
+
+def test_count_range_sold_and_date_are_shown_and_the_shrunk_median_is_the_value(worth, known):
+    others = {
+        "a": {**EVA, "price_base_minor": 20_000, "status": "sold", "last_seen": date(2026, 11, 20)},
+        "b": {**EVA, "price_base_minor": 20_000, "last_seen": date(2026, 11, 24)},
+        "c": {**EVA, "price_base_minor": 30_000, "last_seen": date(2026, 11, 22)},
+    }
+    others = {name: {**row, "first_seen": date(2026, 11, 1)} for name, row in others.items()}
+    value, basis = worth(("twin",), it=EVA, twin={**EVA, "price_base_minor": 90_000}, **others)
+    assert basis == (
+        "3 comparable pairs of this release, 200 to 300, 1 of them sold, latest 2026-11-24; "
+        "drawn towards model and category"
+    )
+    # Asked prices count 0.85: worth 200, 170 and 255, median 200; three against four parts of the category's.
+    usual = known.values.of_category("basketball").sound_minor
+    assert known.values.asked_share == 0.85
+    assert value == round((3 * 20_000 + 4 * usual) / 7)
+
+
+def test_a_pair_that_is_likely_unsound_is_no_measure_of_a_sound_one(worth):
+    alone = worth(it=EVA)
+    assert worth(it=EVA, rotten={**EVA, "body": "The foam crumbles.", "price_base_minor": 30_000}) == alone
