@@ -9,8 +9,10 @@ from typing import Annotated, Any
 
 import typer
 
-from triage import __version__
-from triage.errors import TriageError, fail
+from triage import __version__, cli_store
+from triage.cli_store import STORE, Store
+from triage.errors import OF_THE_DISK, ROOM, STORE_TROUBLE, TriageError, fail
+from triage.stopping import stoppable
 
 app = typer.Typer(
     name="triage",
@@ -21,8 +23,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+app.add_typer(cli_store.app, name="store")
 
-Store = Annotated[Path, typer.Option("--store", help="The file that keeps everything.")]
 Rules = Annotated[Path | None, typer.Option("--rules", help="Folder of rules; the program's own when left out.")]
 Tables = Annotated[list[Path] | None, typer.Option("--constructions", help="Further construction table; repeatable.")]
 Buyers = Annotated[
@@ -31,7 +33,6 @@ Buyers = Annotated[
 AsOf = Annotated[str | None, typer.Option("--as-of", help="Date all figures refer to, YYYY-MM-DD; else today.")]
 Out = Annotated[Path, typer.Option("--out", help="Folder of the reports.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
-STORE = Path("triage.duckdb")
 REPORTS = Path("reports")
 
 
@@ -68,6 +69,9 @@ def nightly(
     buyer: Buyers = None,
     as_of: AsOf = None,
     out: Out = REPORTS,
+    backups: Annotated[
+        int, typer.Option("--backups", min=0, help="Copies of the store to keep; 0: none is made.")
+    ] = 14,
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 when rows were rejected.")] = False,
     as_json: Json = False,
 ) -> None:
@@ -78,7 +82,7 @@ def nightly(
 
     day = _day(as_of)
     known = catalogue.load(rules, constructions or (), buyer or ())
-    with open_store(store) as connection:
+    with open_store(store, keep=backups) as connection:
         night = batch.nightly(connection, known, feeds, day, out)
         told = summary(connection, day)
     if as_json:
@@ -349,12 +353,24 @@ def _print_json(content: dict[str, Any]) -> None:
 
 
 def _guarded(run: Callable[[], Any]) -> int:
-    """Return the exit code of a run; a fault the user can mend is told, not traced."""
-    try:
-        run()
-    except TriageError as error:
-        typer.echo(str(error), err=True)
-        return error.exit_code
+    """Return the exit code of a run; a fault the user can mend, and a signal, is told, not traced."""
+    with stoppable() as asked:
+        try:
+            run()
+        except TriageError as error:
+            typer.echo(str(error), err=True)
+            return error.exit_code
+        except OSError as error:
+            if error.errno not in OF_THE_DISK:
+                raise
+            place = error.filename or "the disk"
+            typer.echo(f"{place}: {error.strerror}; expected {ROOM}", err=True)
+            return STORE_TROUBLE
+        except BaseException:
+            if asked.number is None:
+                raise
+            typer.echo(asked.said, err=True)
+            return 128 + asked.number
     return 0
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import polars as pl
 
+from triage.keeping.held import usual
 from triage.store import Connection
 from triage.writeup import phrase
 from triage.writeup.calls import best_calls, weighed
@@ -44,8 +45,9 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path) -> Path
         "verdicts.json": json_text(table, as_of),
     }
     folder = out / as_of.isoformat()
-    write_whole(folder, files)
-    write_whole(out / "latest", {"index.html": render("latest.html", night=newest_night(out))})
+    with usual():
+        write_whole(folder, files)
+        write_whole(out / "latest", {"index.html": render("latest.html", night=newest_night(out))})
     return folder / "index.html"
 
 

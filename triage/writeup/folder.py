@@ -15,12 +15,18 @@ def write_whole(folder: Path, files: Mapping[str, str]) -> None:
     """
     folder.parent.mkdir(parents=True, exist_ok=True)
     fresh, old = (folder.with_name(f".{folder.name}.{word}") for word in ("fresh", "old"))
+    # A run that was ended between the two steps of a swap has left the old folder aside.
+    if old.exists() and not folder.exists():
+        os.replace(old, folder)
     for leftover in (fresh, old):
         shutil.rmtree(leftover, ignore_errors=True)
     fresh.mkdir()
     try:
         for name, text in files.items():
-            (fresh / name).write_text(text, "utf-8", newline="\n")
+            with (fresh / name).open("w", encoding="utf-8", newline="\n") as stream:
+                stream.write(text)
+                stream.flush()
+                os.fsync(stream.fileno())
         _swap(fresh, folder, old)
     finally:
         shutil.rmtree(fresh, ignore_errors=True)

@@ -1,0 +1,1 @@
+-- Stores made before versions were counted are version 1. Nothing but the table schema_version is new.
