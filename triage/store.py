@@ -62,7 +62,7 @@ def open_store(path: Path, keep: int = 0) -> Iterator[Connection]:
             _begin(path)
         elif log_of(path).exists():
             LOG.warning(
-                "%s: the last run did not end; what it had committed is being taken over, what it had not is gone; "
+                "%s: the last run did not end; what its log holds is being taken over, what it had not committed is gone; "
                 "run the night again to finish its work",
                 path,
             )
