@@ -2,10 +2,11 @@
 
 import logging
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import polars as pl
 
 from triage.errors import STORE_TROUBLE, fail
@@ -62,8 +63,8 @@ def open_store(path: Path, keep: int = 0) -> Iterator[Connection]:
             _begin(path)
         elif log_of(path).exists():
             LOG.warning(
-                "%s: the last run did not end; what its log holds is being taken over, what it had not committed is gone; "
-                "run the night again to finish its work",
+                "%s: the last run did not end; what its log holds is being taken over, what it had not committed is "
+                "gone; run the night again to finish its work",
                 path,
             )
         for file in (path, log_of(path)):
@@ -116,7 +117,9 @@ def transaction(connection: Connection) -> Iterator[None]:
     try:
         yield
     except BaseException:
-        connection.execute("ROLLBACK")
+        # A connection that a fault of the disk has ended can't roll back and needn't; the fault is what is told.
+        with suppress(duckdb.Error):
+            connection.execute("ROLLBACK")
         raise
     connection.execute("COMMIT")
 

@@ -82,9 +82,9 @@ def main(count: int, seed: int) -> int:
     with TemporaryDirectory() as name:
         root = Path(name)
         feeds, sound, killed = small_feeds(root / "feeds", rows=5), root / "sound", root / "killed"
-        assert commands(*night(feeds, sound.absolute(), NIGHTS[0], *BUYER)).code in (0, 2)
+        assert commands(*night(feeds, sound.absolute(), NIGHTS[0], *BUYER)).returncode in (0, 2)
         sound.mkdir(exist_ok=True)
-        assert commands(*night(feeds, sound, NIGHTS[0], *BUYER)).code == 0
+        assert commands(*night(feeds, sound, NIGHTS[0], *BUYER)).returncode == 0
         shutil.copytree(sound, killed)
         server = Server()
         assert server.run(night(feeds, killed, NIGHTS[1], *BUYER), "checkpoint")[0] == -9
@@ -114,28 +114,26 @@ def main(count: int, seed: int) -> int:
 def judged(commands: Commands, store: Path, right: list[dict[str, str]], of_log: bool) -> tuple[str, str]:
     """Return how a damaged store ended, and what was wrong about that."""
     done = commands("store", "verify", "--store", store, tables_of=store)
-    if done.code == 0:
+    if done.returncode == 0:
         # Only states between the stages of a killed night don't add up; those are told, and end with 4.
-        warned = not of_log or "the last run did not end" in done.complained
+        warned = not of_log or "the last run did not end" in done.stderr
         if done.tables not in right:
             return "no difference seen", "wrong answer"
         return "no difference", "" if warned else "what is gone from the log is not told"
-    lines = done.complained.strip().splitlines()
-    if done.code != 4 or "Traceback" in done.complained or not lines:
-        return "crashed", f"exit code {done.code}: {done.complained[-300:]}"
-    if (of_log and "the next night reads the rest" in done.complained) or "(the refused rows of an export)" in lines[
-        -1
-    ]:
+    lines = done.stderr.strip().splitlines()
+    if done.returncode != 4 or "Traceback" in done.stderr or not lines:
+        return "crashed", f"exit code {done.returncode}: {done.stderr[-300:]}"
+    if (of_log and "the next night reads the rest" in done.stderr) or "(the refused rows of an export)" in lines[-1]:
         return "a state between stages, told", "" if tables(store) in right else "wrong answer"
     step = next((one for one in ("recover", "restore") if f"'triage store {one}'" in lines[-1]), None)
     if step is None:
         return "told", f"no next step in: {lines[-1]}"
     done = commands("store", step, "--store", store)
-    if done.code != 0 and step == "recover" and "'triage store restore'" in done.complained:
+    if done.returncode != 0 and step == "recover" and "'triage store restore'" in done.stderr:
         step = "restore"
         done = commands("store", step, "--store", store)
-    if done.code != 0 or "Traceback" in done.complained:
-        return f"told, {step} failed", f"{done.code}: {done.complained[-300:]}"
+    if done.returncode != 0 or "Traceback" in done.stderr:
+        return f"told, {step} failed", f"{done.returncode}: {done.stderr[-300:]}"
     held = tables(store)
     return f"told, {step} brings back a sound store", "" if held in right or step == "restore" else "wrong answer"
 

@@ -18,9 +18,9 @@ from tests.faults.common import ROOT
 class Done:
     """How a command ended; negative codes are signals."""
 
-    code: int
-    said: str
-    complained: str
+    returncode: int
+    stdout: str
+    stderr: str
     tables: dict[str, str]
 
 

@@ -24,7 +24,10 @@ _OF_THE_FILE = (
     duckdb.IOException, duckdb.FatalException, duckdb.SerializationException, duckdb.InternalException,
     duckdb.OutOfMemoryException,
 )  # fmt: skip
-_IN_TEXT = ("IO Error", "FATAL Error", "Serialization Error", "INTERNAL Error", "Out of Memory Error", "orrupt")
+_IN_TEXT = (
+    "IO Error", "FATAL Error", "Serialization Error", "INTERNAL Error", "Out of Memory Error", "orrupt",
+    "Failed to commit",
+)  # fmt: skip
 # What the text of a fault holds -> what was found, what was expected. The first that fits is told.
 _KINDS: tuple[tuple[tuple[str, ...], str, str], ...] = (
     (("Conflicting lock", "Could not set lock"), "another program has the store open",
@@ -74,7 +77,11 @@ def faults_told(path: Path) -> Iterator[None]:
     try:
         yield
     except duckdb.Error as error:
-        if isinstance(error, _OF_THE_FILE) or type(error) is duckdb.Error:
+        if (
+            isinstance(error, _OF_THE_FILE)
+            or type(error) is duckdb.Error
+            or any(word in str(error) for word in _IN_TEXT)
+        ):
             tell(str(path), error)
         raise
     except pl.exceptions.ComputeError as error:
