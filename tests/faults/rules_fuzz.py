@@ -35,7 +35,7 @@ WORDS = set(
 SIGNS = set("()+-*/%,.<>=") | {" "}
 _TEXT = re.compile(r"'(?:[^']|'')*'")
 _WORD = re.compile(r"[A-Za-z_]\w*")
-_NUMBER = re.compile(r"(?<![A-Za-z_])\d+\.?\d*(?:[eE][+-]?\d+)?|\.\d+(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"(?<![A-Za-z_])\d[\d_]*\.?[\d_]*(?:[eE][+-]?[\d_]+)?|\.[\d_]+(?:[eE][+-]?[\d_]+)?")
 NUMBERS = ["age_years", "photo_count", "3", "0", "12.5", "1e308", "-1", "9223372036854775807", "1e-320", ".5"]
 TEXTS = ["condition", "''", "'worn'", "'it''s'", "'%'", "'_'", "'%a%b%c%'", "'\\'", "'é'", "lower(condition)"]
 TOKENS = [
