@@ -77,12 +77,15 @@ def nightly(
 ) -> None:
     """Read exports, weigh every open listing and write the report of the night."""
     from triage import batch, catalogue
+    from triage.keeping.clock import see_clock
     from triage.store import open_store
     from triage.writeup.terminal import summary
 
     day = _day(as_of)
     known = catalogue.load(rules, constructions or (), buyer or ())
     with open_store(store, keep=backups) as connection:
+        if as_of is None:
+            see_clock(connection, day)
         night = batch.nightly(connection, known, feeds, day, out)
         told = summary(connection, day)
     if as_json:

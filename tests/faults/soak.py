@@ -24,7 +24,7 @@ ALIVE, TURNOVER = 60, 3
 
 
 class Market:
-    """Listings of an invented marketplace, made from the demo's: an id, a seller and a number in the text of their own."""
+    """Listings of an invented marketplace, made from the demo's, each with an id, a seller and a number of its own."""
 
     def __init__(self, seed: int) -> None:
         self.chance = random.Random(seed)
