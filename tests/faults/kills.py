@@ -26,6 +26,7 @@ from tests.faults.common import NIGHTS, ROOT, differ, night, reports, small_feed
 from tests.faults.releases import release
 
 BUYER = ("--buyer", ROOT / "rules" / "buyers" / "bench.toml")
+STARTS = ("nothing", "night before", "version 1")
 # A phase begins when its function is entered; the last ends with the process.
 PHASES = ("start", "migration", "backup", "ingest", "listings", "stages", "report", "checkpoint")
 
@@ -219,13 +220,13 @@ def main(kills: int, seed: int) -> int:
     with TemporaryDirectory() as name:
         root = Path(name)
         feeds = small_feeds(root / "feeds", rows=5)
-        starts = [
-            Start(kind, root / kind.replace(" ", "-"), feeds, server)
-            for kind in ("nothing", "night before", "version 1")
-        ]
+        starts: dict[str, Start] = {}
         while sum(hit.values()) < kills:
             trial += 1
-            start = chance.choice(starts)
+            kind = chance.choice(STARTS)
+            if kind not in starts:
+                starts[kind] = Start(kind, root / kind.replace(" ", "-"), feeds, server)
+            start = starts[kind]
             place = root / f"trial-{trial}"
             shutil.copytree(start.place, place)
             for _ in range(chance.randrange(1, 9)):
