@@ -360,20 +360,18 @@ def _guarded(run: Callable[[], Any]) -> int:
     with stoppable() as asked:
         try:
             run()
-        except TriageError as error:
-            typer.echo(str(error), err=True)
-            return error.exit_code
-        except OSError as error:
-            if error.errno not in OF_THE_DISK:
-                raise
-            place = error.filename or "the disk"
-            typer.echo(f"{place}: {error.strerror}; expected {ROOM}", err=True)
-            return STORE_TROUBLE
-        except BaseException:
-            if asked.number is None:
-                raise
-            typer.echo(asked.said, err=True)
-            return 128 + asked.number
+        except BaseException as error:
+            # What a signal broke off is no fault of what was being done, whatever it is called by then.
+            if asked.number is not None:
+                typer.echo(asked.said, err=True)
+                return 128 + asked.number
+            if isinstance(error, TriageError):
+                typer.echo(str(error), err=True)
+                return error.exit_code
+            if isinstance(error, OSError) and error.errno in OF_THE_DISK:
+                typer.echo(f"{error.filename or 'the disk'}: {error.strerror}; expected {ROOM}", err=True)
+                return STORE_TROUBLE
+            raise
     return 0
 
 

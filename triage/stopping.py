@@ -26,7 +26,8 @@ class Asked:
 def stoppable() -> Iterator[Asked]:
     """Turn the first SIGTERM or SIGINT into ``Stopped``; a second one ends the process at once.
 
-    DuckDB asks for signals while a query runs and raises a RuntimeError of its own, so ask ``Asked.number`` as well.
+    DuckDB asks for signals while a query runs and raises a RuntimeError of its own, so ask ``Asked.number`` as well. A
+    library that swallows ``Stopped`` makes the run go on to its end, which is as good.
     """
     asked = Asked()
 

@@ -66,7 +66,7 @@ def open_file(path: Path | None, read_only: bool = False) -> Connection:
     try:
         connection = duckdb.connect(place, read_only=read_only, config=CONFIG)
         connection.execute("SET enable_progress_bar = false")
-    except (duckdb.Error, RuntimeError, UnicodeDecodeError) as error:
+    except (duckdb.Error, UnicodeDecodeError) as error:
         tell(place, error)
     return connection
 
