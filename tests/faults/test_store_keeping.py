@@ -331,6 +331,20 @@ def test_of_a_log_that_can_not_be_read_what_was_committed_before_the_damage_is_k
         assert connection.execute("SELECT count(*) FROM confirmation").fetchall() == [(400 * kept,)]
 
 
+def test_where_store_and_log_are_both_damaged_the_copy_is_the_next_step(place, commands):
+    store = place / "t.duckdb"
+    cut_off(store)
+    for path, at in ((store, 5000), (store, 9000), (log_of(store), 700)):
+        content = bytearray(path.read_bytes())
+        content[at] ^= 8
+        path.write_bytes(content)
+    done = commands("store", "recover", "--store", store)
+    assert done.returncode == 4
+    assert "'triage store restore'" in done.stderr
+    assert commands("store", "restore", "--store", store).returncode == 0
+    assert commands("store", "verify", "--store", store).returncode == 0
+
+
 def test_there_is_nothing_to_recover_in_a_sound_store(place):
     assert recover(place / "t.duckdb") is None
 

@@ -5,7 +5,7 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from triage.errors import TriageError, fail
+from triage.errors import STORE_TROUBLE, TriageError, fail
 from triage.keeping.copies import folder_of, fresh_of, name_next, put, scan
 from triage.keeping.opening import log_of, open_file
 
@@ -37,8 +37,8 @@ def recover(store: Path) -> Recovered | None:
         open_file(store).close()
         return None
     if not _opens(store, b""):
-        scan(store)
-        fail(str(store), "damaged beside its log", "'triage store restore'")
+        expected = "'triage store restore' to bring back the newest sound copy; both are kept among the copies"
+        fail(str(store), "damaged, and not only its log", expected, STORE_TROUBLE)
     good, bad = 0, len(whole)
     while bad - good > 1:
         middle = (good + bad) // 2
