@@ -112,6 +112,13 @@ def everything() -> dict[str, tuple[str, Callable[[], bytes | str]]]:
     return {name: (file, make) for name, (file, make, _) in HOSTILE.items()} | MORE
 
 
+def make_one(name: str, folder: Path) -> None:
+    """Write a hostile file into a folder."""
+    file, make = everything()[name]
+    content = make()
+    (folder / file).write_bytes(content.encode() if isinstance(content, str) else content)
+
+
 def read_one(folder: Path) -> None:
     """Read a folder in this process and say what became of the files, and of memory."""
     from datetime import date
@@ -132,15 +139,13 @@ def read_one(folder: Path) -> None:
 
 def faults_of(name: str, place: Path) -> tuple[list[str], float, int]:
     """Return what was wrong with reading a hostile file, the seconds and the bytes it took."""
-    file, make = everything()[name]
-    content = make()
     (place / "feeds").mkdir()
-    (place / "feeds" / file).write_bytes(content.encode() if isinstance(content, str) else content)
     (place / "feeds" / "good.csv").write_text(GOOD)
-    del content
+    # Made by a process of its own: the most a process ever held is handed down to those it starts.
+    command = [sys.executable, "-m", "tests.faults.bombs"]
+    subprocess.run([*command, "--make", name, place / "feeds"], cwd=ROOT, check=True, timeout=300)
     start = time.monotonic()
-    command = [sys.executable, "-m", "tests.faults.bombs", "--read", str(place / "feeds")]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=300)
+    done = subprocess.run([*command, "--read", place / "feeds"], cwd=ROOT, capture_output=True, text=True, timeout=300)
     took = time.monotonic() - start
     if done.returncode:
         return [f"the process ended with {done.returncode}: {done.stderr[-300:]}"], took, 0
@@ -177,5 +182,7 @@ def main(only: str | None) -> int:
 if __name__ == "__main__":
     if sys.argv[1:2] == ["--read"]:
         read_one(Path(sys.argv[2]))
+    elif sys.argv[1:2] == ["--make"]:
+        make_one(sys.argv[2], Path(sys.argv[3]))
     else:
         sys.exit(bool(main(sys.argv[1] if len(sys.argv) > 1 else None)))
