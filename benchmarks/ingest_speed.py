@@ -54,13 +54,12 @@ def ingest(path: Path, store: Path) -> None:
     """Read a file into raw_row."""
     from triage.catalogue.feeds import load_feeds
     from triage.ingest import run
-    from triage.store import connect
+    from triage.store import open_store
 
     feeds = load_feeds(Path(__file__).parents[1] / "rules" / "feeds", [])
-    connection = connect(store)
-    start = time.perf_counter()
-    note = run(connection, feeds, [path], date(2026, 11, 25))[0]
-    connection.close()
+    with open_store(store) as connection:
+        start = time.perf_counter()
+        note = run(connection, feeds, [path], date(2026, 11, 25))[0]
     seconds = time.perf_counter() - start
     print(f"  {note.rows_read} rows read, {note.rows_rejected} rejected, {seconds:.2f} s without start-up")
 

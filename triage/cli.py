@@ -10,8 +10,10 @@ from typing import Annotated, Any
 
 import typer
 
-from triage import __version__
-from triage.errors import TriageError, fail
+from triage import __version__, cli_store
+from triage.cli_store import STORE, Store
+from triage.errors import OF_THE_DISK, ROOM, STORE_TROUBLE, TriageError, fail
+from triage.stopping import stoppable
 
 app = typer.Typer(
     name="triage",
@@ -22,8 +24,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+app.add_typer(cli_store.app, name="store")
 
-Store = Annotated[Path, typer.Option("--store", help="The file that keeps everything.")]
 Rules = Annotated[Path | None, typer.Option("--rules", help="Folder of rules; the program's own when left out.")]
 Tables = Annotated[list[Path] | None, typer.Option("--constructions", help="Further construction table; repeatable.")]
 Buyers = Annotated[
@@ -33,7 +35,6 @@ AsOf = Annotated[str | None, typer.Option("--as-of", help="Date all figures refe
 Out = Annotated[Path, typer.Option("--out", help="Folder of the reports.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 Page = Annotated[Path | None, typer.Option("--page", help="Also write it as a page, to this file.")]
-STORE = Path("triage.duckdb")
 REPORTS = Path("reports")
 SETTINGS = Path("triage.toml")
 
@@ -93,6 +94,9 @@ def nightly(
     buyer: Buyers = None,
     as_of: AsOf = None,
     out: Out = REPORTS,
+    backups: Annotated[
+        int, typer.Option("--backups", min=0, help="Copies of the store to keep; 0: none is made.")
+    ] = 14,
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 when rows were rejected.")] = False,
     photos: Annotated[
         bool, typer.Option("--photos", help="Let the page load the photos; else they are links.")
@@ -106,6 +110,7 @@ def nightly(
 ) -> None:
     """Read exports, weigh every open listing and write the report of the night."""
     from triage import batch, catalogue, writeup
+    from triage.keeping.clock import see_clock
     from triage.progress import steps
     from triage.store import open_store
     from triage.writeup.terminal import summary
@@ -114,7 +119,9 @@ def nightly(
         fail("FEEDS", "no exports named", f"files or folders, or a {SETTINGS} here: 'triage begin FOLDER' lays one out")
     day, look = _day(as_of), writeup.Look(photos, mail_from, mail_to)
     known = catalogue.load(rules, constructions or (), buyer or ())
-    with open_store(store) as connection, steps(batch.STEPS, quiet=quiet or as_json) as step:
+    with open_store(store, keep=backups) as connection, steps(batch.STEPS, quiet=quiet or as_json) as step:
+        if as_of is None:
+            see_clock(connection, day)
         night = batch.nightly(connection, known, feeds, day, out, look, step)
         told = None if quiet or as_json else summary(connection, day)
     if as_json:
@@ -437,12 +444,22 @@ def _print_json(content: dict[str, Any]) -> None:
 
 
 def _guarded(run: Callable[[], Any]) -> int:
-    """Return the exit code of a run; a fault the user can mend is told, not traced."""
-    try:
-        run()
-    except TriageError as error:
-        typer.echo(str(error), err=True)
-        return error.exit_code
+    """Return the exit code of a run; a fault the user can mend, and a signal, is told, not traced."""
+    with stoppable() as asked:
+        try:
+            run()
+        except BaseException as error:
+            # What a signal broke off is no fault of what was being done, whatever it is called by then.
+            if asked.number is not None:
+                typer.echo(asked.said, err=True)
+                return 128 + asked.number
+            if isinstance(error, TriageError):
+                typer.echo(str(error), err=True)
+                return error.exit_code
+            if isinstance(error, OSError) and error.errno in OF_THE_DISK:
+                typer.echo(f"{error.filename or 'the disk'}: {error.strerror}; expected {ROOM}", err=True)
+                return STORE_TROUBLE
+            raise
     return 0
 
 

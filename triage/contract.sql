@@ -1,6 +1,12 @@
 -- The contract between the stages: every table and column they meet in, and nothing else.
 -- NULL means "not stated", never no, zero or empty. Money is integer minor units plus an ISO 4217 code.
 
+CREATE TABLE IF NOT EXISTS schema_version (
+  version  INTEGER NOT NULL CHECK (version > 0)
+);
+COMMENT ON TABLE schema_version IS 'Which contract this store was laid out by: one row';
+COMMENT ON COLUMN schema_version.version IS 'Number of the newest file in triage/migrations/ at that time';
+
 CREATE TABLE IF NOT EXISTS run (
   run_id        VARCHAR PRIMARY KEY,
   as_of         DATE NOT NULL,

@@ -4,6 +4,7 @@ A bad row or value never raises: it becomes a ``reject`` row. A bad rule, table,
 store raises one ``TriageError`` that lists every problem. Anything else is a bug and shows a traceback.
 """
 
+import errno
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NoReturn
@@ -11,6 +12,10 @@ from typing import NoReturn
 USAGE = 2
 WRONG_RULES = 3
 STORE_TROUBLE = 4
+
+# Faults of the disk and of rights, which the user can mend.
+OF_THE_DISK = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO)
+ROOM = "room there and leave to write; then the same command again: what was committed is kept, nothing is half-written"
 
 
 @dataclass(frozen=True, order=True)

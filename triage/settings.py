@@ -1,8 +1,10 @@
 """``triage.toml`` of a working folder: what the command line need not say every night."""
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import Field
 
 from triage.catalogue.documents import Document, read_toml, validated
 from triage.errors import USAGE, Problem, TriageError
@@ -23,15 +25,16 @@ class Settings(Document):
     strict: bool = False
     photos: bool = False
     quiet: bool = False
+    backups: Annotated[int, Field(ge=0)] = 14
     mail_from: str | None = None
     mail_to: str | None = None
 
 
-def defaults(commands: Iterable[str], file: Path) -> dict[str, dict[str, Any]]:
+def defaults(commands: Mapping[str, Any], file: Path) -> dict[str, dict[str, Any]]:
     """Return what a settings file says, as defaults by command and option; empty where there is no file.
 
     Args:
-        commands: Names of the commands that have options.
+        commands: The commands by name; one that has commands of its own names them in ``commands``.
         file: The settings file.
 
     Raises:
@@ -47,4 +50,8 @@ def defaults(commands: Iterable[str], file: Path) -> dict[str, dict[str, Any]]:
     given = {name: value for name, value in told.model_dump().items() if value not in (None, ())}
     given = {name: list(value) if isinstance(value, tuple) else value for name, value in given.items()}
     shared = {name: value for name, value in given.items() if name in SHARED}
-    return {command: given if command == "nightly" else shared for command in commands}
+    found: dict[str, dict[str, Any]] = {}
+    for name, command in commands.items():
+        below = getattr(command, "commands", None)
+        found[name] = dict.fromkeys(below, shared) if below else given if name == "nightly" else shared
+    return found

@@ -1,26 +1,32 @@
 """The DuckDB file: open it under a lock, lay out the contract, move frames in and out."""
 
+import logging
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from importlib.resources import files
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import polars as pl
-from filelock import FileLock, Timeout
 
 from triage.errors import STORE_TROUBLE, fail
+from triage.keeping import copies, versions
+from triage.keeping.held import held, private
+from triage.keeping.opening import Connection, faults_told, log_of, open_file
 
-Connection = duckdb.DuckDBPyConnection
+__all__ = [
+    "Connection",
+    "append",
+    "connect",
+    "frame",
+    "open_store",
+    "register",
+    "replace",
+    "transaction",
+    "work_folder",
+]
 
-# Nothing is ever fetched: by default DuckDB would try the network for an extension it lacks.
-CONFIG: dict[str, str | bool | int | float | list[str]] = {
-    "autoinstall_known_extensions": False,
-    "autoload_known_extensions": False,
-    "allow_community_extensions": False,
-    "python_enable_replacements": False,
-}
+LOG = logging.getLogger(__name__)
 
 
 class _Stream:
@@ -33,45 +39,75 @@ class _Stream:
         return self._frame.__arrow_c_stream__(requested_schema)
 
 
-def connect(path: Path | None = None) -> Connection:
-    """Return a connection to a store file, or to an empty store in memory, with the contract laid out.
-
-    Raises:
-        TriageError: The file is no store, damaged, of a newer version or held by another process.
-    """
-    place = ":memory:" if path is None else str(path)
-    try:
-        connection = duckdb.connect(place, config=CONFIG)
-        connection.execute("SET enable_progress_bar = false")
-        connection.execute(files("triage").joinpath("contract.sql").read_text("utf-8"))
-    except duckdb.Error as error:
-        first_line = str(error).splitlines()[0]
-        fail(place, first_line, "a store made by this program and not in use elsewhere", STORE_TROUBLE)
+def connect() -> Connection:
+    """Return a connection to an empty store in memory, with the contract laid out."""
+    connection = open_file(None)
+    versions.lay_out(connection)
     return connection
 
 
 @contextmanager
-def open_store(path: Path) -> Iterator[Connection]:
-    """Open the store as its only user and close it at the end.
+def open_store(path: Path, keep: int = 0) -> Iterator[Connection]:
+    """Open the store as its only user and close it at the end; a new one is made, an old one brought up to date.
+
+    Args:
+        keep: Copies to keep; one is made before and one after. 0: none is made.
 
     Raises:
-        TriageError: Another run holds the lock, or the file can't be opened.
+        TriageError: Another run holds the lock, or the file can't be opened, or shows a fault while it is in use.
     """
-    if not path.parent.is_dir():
-        fail(f"--store {path}", f"no folder {path.parent}", "a file in a folder that exists")
-    lock = FileLock(f"{path}.lock")
-    try:
-        lock.acquire(timeout=0)
-    except Timeout:
-        fail(str(path), "another run holds the store", "one run at a time: wait for it to end", STORE_TROUBLE)
-    try:
-        connection = connect(path)
-        try:
-            yield connection
-        finally:
-            connection.close()
-    finally:
-        lock.release()
+    with held(path), private():
+        copies.sweep(path)
+        is_new = not path.exists()
+        if is_new:
+            _begin(path)
+        elif log_of(path).exists():
+            LOG.warning(
+                "%s: the last run did not end; what its log holds is being taken over, what it had not committed is "
+                "gone; run the night again to finish its work",
+                path,
+            )
+        for file in (path, log_of(path)):
+            if file.exists():
+                file.chmod(0o600)
+        versions.bring_up(path)
+        if keep and not is_new:
+            copies.backup(path, "before", keep)
+        with faults_told(path):
+            connection = open_file(path)
+            try:
+                yield connection
+            finally:
+                connection.close()
+                copies.sweep(path)
+        if keep:
+            copies.backup(path, "after", keep)
+
+
+def _begin(path: Path) -> None:
+    """Make a new store, unless one was there."""
+    kept = copies.copies_of(path)
+    if kept:
+        fail(
+            str(path),
+            f"gone, but {copies.folder_of(path)} holds {len(kept)} copies of it",
+            "'triage store restore' to bring the newest back, or that folder moved away to begin anew",
+            STORE_TROUBLE,
+        )
+    versions.make_new(path)
+
+
+def work_folder(connection: Connection) -> Path | None:
+    """Return the folder for rows that wait, beside the store; the next start sweeps what a killed run leaves in it.
+
+    None for a store in memory: the system's own.
+    """
+    path = connection.execute("SELECT path FROM duckdb_databases() WHERE database_name = current_database()").fetchall()
+    if not path or path[0][0] is None:
+        return None
+    folder = copies.work_folder(Path(path[0][0]))
+    folder.mkdir(mode=0o700, exist_ok=True)
+    return folder
 
 
 @contextmanager
@@ -81,7 +117,9 @@ def transaction(connection: Connection) -> Iterator[None]:
     try:
         yield
     except BaseException:
-        connection.execute("ROLLBACK")
+        # A connection that a fault of the disk has ended can't roll back and needn't; the fault is what is told.
+        with suppress(duckdb.Error):
+            connection.execute("ROLLBACK")
         raise
     connection.execute("COMMIT")
 

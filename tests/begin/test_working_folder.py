@@ -53,7 +53,7 @@ def test_the_settings_name_every_setting_with_its_meaning_and_hold_the_defaults(
     for name, field in Settings.model_fields.items():
         line = next(line for line in text.splitlines() if line.lstrip("# ").startswith(f"{name} = "))
         assert len(line.split("# ", 1 if not line.startswith("#") else 2)[-1]) > 15, line
-        if name in ("strict", "photos", "quiet", "feeds"):
+        if name in ("strict", "photos", "quiet", "backups", "feeds"):
             assert getattr(told, name) == field.default
     assert (told.store, told.out, told.mail_from) == (str(cli.STORE), str(cli.REPORTS), "triage@localhost")
 
@@ -138,7 +138,7 @@ def test_a_mistyped_setting_is_named_with_its_line(tmp_path: Path) -> None:
     file = tmp_path / "triage.toml"
     file.write_text('store = "x.duckdb"\nbuyers = ["me.toml"]\nstrict = "perhaps"\n', "utf-8")
     with pytest.raises(TriageError) as caught:
-        defaults(["nightly"], file)
+        defaults({"nightly": None}, file)
     places = [problem.place for problem in caught.value.problems]
     assert places == [f"{file}:2", f"{file}:3"]
     done = triage("nightly", cwd=tmp_path)
@@ -150,13 +150,13 @@ def test_a_mistyped_setting_is_named_with_its_line(tmp_path: Path) -> None:
 def test_settings_reach_every_command_that_has_an_option_of_that_name(tmp_path: Path) -> None:
     file = tmp_path / "triage.toml"
     file.write_text('store = "x.duckdb"\nout = "there"\nbuyer = ["me.toml"]\nphotos = true\n', "utf-8")
-    told = defaults(["nightly", "explain", "compare"], file)
+    told = defaults(dict.fromkeys(("nightly", "explain", "compare")), file)
     assert told["nightly"] == {
         "feeds": ["inbox"], "store": "x.duckdb", "out": "there", "buyer": ["me.toml"], "strict": False, "photos": True,
-        "quiet": False,
+        "quiet": False, "backups": 14,
     }  # fmt: skip
     assert told["explain"] == told["compare"] == {"store": "x.duckdb", "buyer": ["me.toml"]}
-    assert defaults(["nightly"], tmp_path / "none.toml") == {}
+    assert defaults({"nightly": None}, tmp_path / "none.toml") == {}
 
 
 def test_answers_go_into_the_profile_and_a_wrong_one_is_asked_again(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@
 
 import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,15 +21,23 @@ EXAMPLE_RULE = "deadstock-storage-age"
 
 def commands() -> str:
     """Return every command with its arguments and options, as the program itself declares them."""
-    group = typer.main.get_command(cli.app)
     lines = []
-    for name, command in group.commands.items():  # type: ignore[attr-defined]
+    for name, command in _commands(typer.main.get_command(cli.app)):
         arguments = [one for one in command.params if one.param_type_name == "argument"]
         options = [one for one in command.params if one.param_type_name == "option" and one.name != "help"]
-        shown = " ".join(_shown(one) for one in arguments)
-        lines.append(f"- **`triage {name} {shown}`** {command.help.splitlines()[0]}")
+        shown = " ".join([name, *(_shown(one) for one in arguments)])
+        lines.append(f"- **`triage {shown}`** {command.help.splitlines()[0]}")
         lines.append("  " + " · ".join(f"`{option.opts[0]}` {option.help.rstrip('.')}" for option in options))
     return "\n".join(lines)
+
+
+def _commands(group: Any, before: str = "") -> Iterator[tuple[str, Any]]:
+    """Yield every command with its name, those of a group of commands one by one."""
+    for name, command in group.commands.items():
+        if hasattr(command, "commands"):
+            yield from _commands(command, f"{before}{name} ")
+        else:
+            yield f"{before}{name}", command
 
 
 def _shown(argument: Any) -> str:

@@ -205,7 +205,9 @@ def test_what_is_explained_or_listed_obeys_none_of_them(hostile_store: Connectio
     )
     lines = lines.with_columns(spend_minor="landed_minor", days_lo=3.0, days_hi=9.0, fails_by=pl.lit("midsole"))
     found = Shortlist(lines, lines.select("listing_id", "title", why=pl.lit("late")), lines)
-    texts = [shortlist_text(found, load_buyers(RULES / "buyers", (), "EUR", [])["daily"], AS_OF)]
+    texts = [
+        shortlist_text(found, load_buyers(Path(__file__).parents[2] / "rules/buyers", (), "EUR", [])["daily"], AS_OF)
+    ]
     texts += [explain(hostile_store, catalogue, f"attic board/x{number:02}") for number in range(60)]
     for text in texts:
         assert not OBEYED.search(text.replace("\n", ""))

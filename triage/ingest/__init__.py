@@ -20,7 +20,7 @@ from triage.ingest.readers import PLAIN, packed
 from triage.ingest.reading import Account, Export, open_export
 from triage.ingest.rows import Broken, FileError, Reader, cut
 from triage.ingest.spool import Spool
-from triage.store import Connection, append, transaction
+from triage.store import Connection, append, transaction, work_folder
 
 __all__ = ["READERS", "FeedNote", "Preview", "preview", "run"]
 
@@ -137,7 +137,7 @@ def _store_rows(store: Connection, export: Export, found: Found, sha256: str, bu
     """Store the rows of a file piece by piece, then its ledger line; a refusal undoes it all."""
     account = Account()
     feed_id = sha256[:16]
-    with TemporaryDirectory(prefix="triage-") as folder:
+    with TemporaryDirectory(prefix="triage-", dir=work_folder(store)) as folder:
         spool = Spool(store, feed_id, Path(folder))
         for piece in export.pieces(bulk_from):
             if piece.bulk is not None:
@@ -146,6 +146,10 @@ def _store_rows(store: Connection, export: Export, found: Found, sha256: str, bu
             append(store, "reject", _rejects(feed_id, piece.broken))
             account.add(piece)
         spool.close()
+    if sha256_of(found.path) != sha256:
+        raise FileError(
+            "changed-while-read", "other bytes at the end than at the start", "a file that is written whole"
+        )
     mapping = export.mapping(account)
     note = FeedNote(
         path=found.shown,

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from triage.keeping.held import usual
 from triage.store import Connection
 from triage.writeup import phrase
 from triage.writeup.atom import atom_text
@@ -62,8 +63,9 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: L
         "digest.eml": letter(view, look.mail_from, look.mail_to),
     }
     folder = out / as_of.isoformat()
-    write_whole(folder, files)
-    write_whole(out / "latest", latest(out))
+    with usual():
+        write_whole(folder, files)
+        write_whole(out / "latest", latest(out))
     return folder / "index.html"
 
 

@@ -24,6 +24,7 @@ def write_whole(folder: Path, files: Mapping[str, str | bytes]) -> None:
     """
     folder.parent.mkdir(parents=True, exist_ok=True)
     fresh, old = (folder.with_name(f".{folder.name}.{word}") for word in ("fresh", "old"))
+    # A run that was ended between the two steps of a swap has left the old folder aside.
     if old.exists() and not folder.exists():
         os.replace(old, folder)
     for leftover in (fresh, old):

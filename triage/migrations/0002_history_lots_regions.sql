@@ -1,0 +1,3 @@
+-- Stores made before versions were counted are version 1. New since: the tables schema_version, storage_node,
+-- sensitivity and call_history; regions, lots, premiums and names of photos of listings; the climate of an outlook.
+-- What is worked out anew every night (prognosis and all behind it) is filled by the next one.
