@@ -2,10 +2,10 @@
 
 import polars as pl
 
-from triage.observation.bind import PARTS, bound, unbound
+from triage.observation.bind import bound, unbound
 from triage.observation.fold import clusters
 from triage.observation.habit import sentence_key
-from triage.observation.lexicon import Lexicon
+from triage.observation.lexicon import AFFIRMED, DENIED, PARTS, STATE, Lexicon
 from triage.observation.scope import conditions, read_words
 from triage.observation.sentence import distinct, hits, sentences
 from triage.observation.years import with_years
@@ -27,7 +27,7 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     found = sentences(texts.drop_nulls("text"))
     once = distinct(found).with_columns(asked=pl.col("text").str.contains(ASKED))
     placed, languages = hits(once, lexicon)
-    words = read_words(placed, languages, lexicon)
+    words = read_words(placed, lexicon)
     spelt = once.select("sid", "spelt", "asked")
     said = conditions(words, spelt).filter(~pl.col("dropped"))
     uses = found.join(once.select("sid", "text", "hint"), on=["text", "hint"], nulls_equal=True)
@@ -61,10 +61,10 @@ def _replies(once: pl.DataFrame, languages: pl.DataFrame, lexicon: Lexicon) -> p
     for (kind, language), rows in words.group_by("kind", "language", maintain_order=True):
         options = "|".join(rows["pattern"].str.strip_chars().str.replace_all(" ", "[ ']").to_list())
         opens = pl.col("spelt").str.contains(rf"^(?:{options})\s*(?:[,.;:!?、。-]|$)")
-        state = "affirmed" if kind == "yes" else "denied"
+        state = AFFIRMED if kind == "yes" else DENIED
         part = found.filter((pl.col("language") == language) & opens)
-        parts.append(part.select("sid", reply=pl.lit(state)))
-    empty = found.select("sid", reply=pl.lit(None, pl.String)).head(0)
+        parts.append(part.select("sid", reply=state))
+    empty = found.select("sid", reply=pl.lit(None, STATE)).head(0)
     return pl.concat([empty, *parts]).unique("sid", keep="last", maintain_order=True)
 
 
@@ -76,8 +76,8 @@ def _claims(said: pl.DataFrame, uses: pl.DataFrame, words: pl.DataFrame, lexicon
         thing in the sentence, a thing's name for one that the sentence before must have spoken of, "" for none.
     """
     fitted = bound(said, words, lexicon)
-    blank, far = pl.lit(None, pl.String), pl.lit(None, pl.Int64)
-    here = said.join(fitted, on="cid").with_columns(via=blank, named=pl.lit(True))
+    names, far = lexicon.reads["thing"].dtype, pl.lit(None, pl.Int32)
+    here = said.join(fitted, on="cid").with_columns(via=pl.lit(None, names), named=pl.lit(True))
     # A word with two meanings is settled by the one that found its thing.
     settled = here.select("sid", "start", "end").unique()
     loose = said.join(fitted, on="cid", how="anti").join(settled, on=["sid", "start", "end"], how="anti")
@@ -89,7 +89,7 @@ def _claims(said: pl.DataFrame, uses: pl.DataFrame, words: pl.DataFrame, lexicon
         on=["cid", "via"],
     ).with_columns(thing_start=far, thing_end=far, named=pl.lit(True))
     none = loose.join(unbound(loose, lexicon, "").select("cid", "thing", "sign", "sign_state"), on="cid")
-    none = none.with_columns(thing_start=far, thing_end=far, via=pl.lit(""), named=pl.lit(False))
+    none = none.with_columns(thing_start=far, thing_end=far, via=pl.lit("", names), named=pl.lit(False))
     columns = here.columns
     return pl.concat([here, carried.select(columns), none.select(columns)]).drop_nulls("sign")
 
@@ -105,7 +105,7 @@ def _used(uses: pl.DataFrame, claims: pl.DataFrame) -> pl.DataFrame:
     ]
     rows = pl.concat([part.select(parts[0].columns) for part in parts])
     rows = rows.filter(~pl.col("asked") | pl.col("reply").is_not_null())
-    flipped = pl.when(pl.col("state") == "denied").then(pl.lit("affirmed")).otherwise(pl.lit("denied"))
+    flipped = pl.when(pl.col("state") == "denied").then(AFFIRMED).otherwise(DENIED)
     refused = pl.col("asked") & (pl.col("reply") == "denied")
     return rows.with_columns(state=pl.when(refused).then(flipped).otherwise("state"))
 

@@ -6,7 +6,7 @@ import polars as pl
 
 from triage.catalogue.signs import LANGUAGES
 from triage.observation.fold import PLAIN, bare, clusters, plain
-from triage.observation.lexicon import BREAKS, Lexicon
+from triage.observation.lexicon import BREAKS, LANGUAGE, Lexicon
 
 ENDS = r"[!?;|\n\r•●■★☆！？；]+|\.+(?:\s|$)|[。…]+"
 ORDINAL = r"(?i)(\b\d)\.(\s+(?:wahl|choix|scelta))"
@@ -58,24 +58,32 @@ def hits(once: pl.DataFrame, lexicon: Lexicon) -> tuple[pl.DataFrame, pl.DataFra
     """Return where the patterns of its own language stand in each sentence, and that language.
 
     Returns:
-        sid, pid (row of ``lexicon.patterns``), start, end (bytes, no blanks), in order. The longest wins:
-        what lies inside a longer hit is left out.
+        sid, language, pid (row of ``lexicon.patterns``), start, end (bytes, no blanks), in order. The longest
+        wins: what lies inside a longer hit is left out. Sentences that name no thing and no condition have none.
         sid, language of every sentence.
     """
     words = _find(once.select("sid", text=bare(pl.col("spelt"))), lexicon.patterns["pattern"])
-    breaks = _find(once.select("sid", text="spelt"), lexicon.patterns["pattern"].tail(len(BREAKS)))
     told = spoken(once, words, lexicon)
-    placed = pl.concat([words, breaks.with_columns(pl.col("pid") + lexicon.patterns.height - len(BREAKS))])
-    spoken_in = told["language"].replace_strict(LANGUAGES, range(len(LANGUAGES)), return_dtype=pl.Int64)
-    code = np.empty(once.height, np.int64)
-    code[told["sid"].to_numpy()] = spoken_in.to_numpy()
-    sid, pid = placed["sid"].to_numpy(), placed["pid"].to_numpy()
+    code = told["language"].to_physical().to_numpy()
     sizes = lexicon.sizes
-    own = lexicon.known[pid, code[sid]] & ~sizes["common"][pid]
-    telling = np.bincount(sid[own], weights=sizes["telling"][pid[own]], minlength=once.height) > 0
-    own &= telling[sid]
-    sid, pid, at = sid[own], pid[own], placed["at"].to_numpy()[own]
-    return _longest(sid, pid, at + sizes["lead"][pid], at + sizes["upto"][pid], lexicon), told
+    sid, at, pid = _own(words, code, lexicon)
+    telling = np.zeros(once.height, bool)
+    telling[sid[sizes["telling"][pid]]] = True
+    marks = _find(once.select("sid", text="spelt").filter(telling), lexicon.patterns["pattern"].tail(len(BREAKS)))
+    marks = marks.with_columns(pl.col("pid") + lexicon.patterns.height - len(BREAKS))
+    kept = telling[sid]
+    words, breaks = (sid[kept], at[kept], pid[kept]), _own(marks, code, lexicon)
+    sid, at, pid = (np.concatenate(both) for both in zip(words, breaks, strict=True))
+    placed = _longest(sid, pid, at + sizes["lead"][pid], at + sizes["upto"][pid], lexicon)
+    language = pl.Series("language", code[placed["sid"].to_numpy()]).cat.to(LANGUAGE)
+    return placed.insert_column(1, language), told
+
+
+def _own(found: pl.DataFrame, code: npt.NDArray[np.uint8], lexicon: Lexicon) -> tuple[Ints, Ints, Ints]:
+    """Return sid, at and pid of the hits that mean something in the language of their sentence."""
+    sid, at, pid = (found[name].to_numpy() for name in ("sid", "at", "pid"))
+    own = lexicon.known[pid, code[sid]] & ~lexicon.sizes["common"][pid]
+    return sid[own], at[own], pid[own]
 
 
 def _find(texts: pl.DataFrame, wanted: pl.Series) -> pl.DataFrame:
@@ -119,7 +127,8 @@ def _longest(sid: Ints, pid: Ints, start: Ints, end: Ints, lexicon: Lexicon) -> 
     anything = _before(reach, again)
     outside = _before(np.where(holds, -1, reach), again)
     free = np.where(thing, reach > outside, reach > anything)
-    return pl.DataFrame({"sid": sid[free].astype(np.uint32), "pid": pid[free], "start": start[free], "end": end[free]})
+    kept = {"sid": sid.astype(np.uint32), "pid": pid, "start": start.astype(np.int32), "end": end.astype(np.int32)}
+    return pl.DataFrame({name: column[free] for name, column in kept.items()})
 
 
 def _before(reach: Ints, again: Flags) -> Ints:
@@ -134,10 +143,10 @@ def _before(reach: Ints, again: Flags) -> Ints:
 def spoken(once: pl.DataFrame, found: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     """Return the language of each sentence: kana decide, then its words, with a lead for the hint."""
     size = len(LANGUAGES)
-    score = np.zeros((once.height, size))
     sid, pid = found["sid"].to_numpy(), found["pid"].to_numpy()
-    for code in range(size):
-        score[:, code] = np.bincount(sid, weights=lexicon.known[pid, code], minlength=once.height)
+    score = np.empty((once.height, size))
+    for code, knows in enumerate(np.ascontiguousarray(lexicon.known.T)):
+        score[:, code] = np.bincount(sid[knows[pid]], minlength=once.height)
     hint = once["hint"].replace_strict(LANGUAGES, range(size), default=-1, return_dtype=pl.Int64).fill_null(-1)
     hinted = hint.to_numpy()
     score[np.flatnonzero(hinted >= 0), hinted[hinted >= 0]] += HINT
@@ -145,4 +154,4 @@ def spoken(once: pl.DataFrame, found: pl.DataFrame, lexicon: Lexicon) -> pl.Data
         pl.col("text").str.contains(KANA) | ((pl.col("hint") == "ja") & pl.col("text").str.contains(HAN))
     ).to_series()
     best = np.where(japanese.fill_null(False).to_numpy(), LANGUAGES.index("ja"), score.argmax(axis=1))
-    return pl.DataFrame({"sid": once["sid"], "language": np.array(LANGUAGES)[best]})
+    return pl.DataFrame({"sid": once["sid"], "language": pl.Series(best.astype(np.uint8)).cat.to(LANGUAGE)})
