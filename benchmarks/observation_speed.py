@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 
 from triage.catalogue.signs import load_signs
-from triage.observation import LISTINGS_AT_ONCE, observed
+from triage.observation import in_parts
 from triage.observation.habit import habitual
 from triage.observation.lexicon import lexicon
 from triage.observation.sentence import sentences
@@ -65,7 +65,7 @@ def main() -> None:
     begun, worked = time.perf_counter(), time.process_time()
     habits = habitual(offered.select("source", "seller", "body"))
     middle = time.perf_counter()
-    parts = [observed(part, replies, habits, words).height for part in offered.iter_slices(LISTINGS_AT_ONCE)]
+    parts = [rows.height for rows in in_parts(offered, replies, habits, words)]
     done, worked = time.perf_counter(), time.process_time() - worked
     length = offered["body"].str.len_chars().mean()
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss

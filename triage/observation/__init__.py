@@ -4,6 +4,9 @@ A condition ("cracked") said of a thing ("midsole") makes a sign. Small words ar
 or point to other shoes. The words are in ``rules/signs/``; nothing here knows a word of any language.
 """
 
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import date
 
 import polars as pl
@@ -18,6 +21,7 @@ from triage.observation.weigh import answered, weighed
 __all__ = ["observed", "read_text", "run"]
 
 LISTINGS_AT_ONCE = 50_000  # keeps memory flat; a listing is read alone
+CORES = 2
 OFFERED = """
 SELECT listing_id, source, seller, title, body, language
 FROM listing
@@ -54,9 +58,23 @@ def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
     habits = habitual(tables.frame(store, OF_SELLERS))
     replies = tables.frame(store, ANSWERED)
     tables.replace(store, "observation", observed(offered.clear(), replies.clear(), habits, words))
-    for part in offered.iter_slices(LISTINGS_AT_ONCE):
-        theirs = replies.join(part.select("listing_id"), on="listing_id", how="semi", maintain_order="left")
-        tables.append(store, "observation", observed(part, theirs, habits, words))
+    for rows in in_parts(offered, replies, habits, words):
+        tables.append(store, "observation", rows)
+
+
+def in_parts(
+    offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame, words: Lexicon
+) -> Iterator[pl.DataFrame]:
+    """Yield what ``observed`` returns, some listings at a time: the next are read while the last are written."""
+    waiting: deque[Future[pl.DataFrame]] = deque()
+    with ThreadPoolExecutor(CORES) as cores:
+        for part in offered.iter_slices(LISTINGS_AT_ONCE):
+            theirs = replies.join(part.select("listing_id"), on="listing_id", how="semi", maintain_order="left")
+            waiting.append(cores.submit(observed, part, theirs, habits, words))
+            if len(waiting) > CORES:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
 
 
 def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame, words: Lexicon) -> pl.DataFrame:

@@ -10,6 +10,7 @@ from triage.observation.lexicon import BREAKS, LANGUAGE, Lexicon
 
 ENDS = r"[!?;|\n\r•●■★☆！？；]+|\.+(?:\s|$)|[。…]+"
 ORDINAL = r"(?i)(\b\d)\.(\s+(?:wahl|choix|scelta))"
+SPEAKS = r"[\pL\pN]"
 KANA = r"[\p{Hiragana}\p{Katakana}]"
 HAN = r"\p{Han}"
 HINT = 2.5  # words that speak for the language the listing is said to be in
@@ -20,19 +21,24 @@ Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 
-def sentences(texts: pl.DataFrame) -> pl.DataFrame:
-    """Return the sentences of texts (tid, text, hint): tid, no, text, at (characters), hint, asked."""
+def cut(texts: pl.DataFrame) -> pl.DataFrame:
+    """Return texts piece by piece, one row a sentence, in order; the pieces joined are as long as the text."""
     # "ca. 1995", "2. Wahl": these full stops end nothing. A comma in their place keeps every offset.
     held = pl.col("text").str.replace_all(r"\.(\s+\d)", ",${1}").str.replace_all(ORDINAL, "${1},${2}")
-    cut = texts.select("tid", "hint", text=held.str.split(ENDS, literal=False, inclusive=True))
-    cut = cut.explode("text", empty_as_null=False).with_row_index("row")
+    split = texts.with_columns(text=held.str.split(ENDS, literal=False, inclusive=True))
+    return split.explode("text", empty_as_null=False)
+
+
+def sentences(texts: pl.DataFrame) -> pl.DataFrame:
+    """Return the sentences of texts (tid, text, hint): tid, no, text, at (characters), hint."""
+    pieces = cut(texts.select("tid", "hint", "text")).with_row_index("row")
     size = pl.col("text").str.len_chars().cast(pl.Int64)
-    cut = cut.with_columns(row=pl.col("row").cast(pl.Int64), before=size.cum_sum() - size)
+    pieces = pieces.with_columns(row=pl.col("row").cast(pl.Int64), before=size.cum_sum() - size)
     # Where a text begins, carried forward: a window over millions of texts would cost more than all the rest.
     first = (pl.col("tid") != pl.col("tid").shift(1)).fill_null(True)
     begun = [pl.when(first).then(name).forward_fill() for name in ("row", "before")]
-    cut = cut.with_columns(no=pl.col("row") - begun[0], at=pl.col("before") - begun[1])
-    return cut.filter(pl.col("text").str.contains(r"[\pL\pN]")).select("tid", "hint", "text", "no", "at")
+    pieces = pieces.with_columns(no=pl.col("row") - begun[0], at=pl.col("before") - begun[1])
+    return pieces.filter(pl.col("text").str.contains(SPEAKS)).select("tid", "hint", "text", "no", "at")
 
 
 def distinct(found: pl.DataFrame) -> pl.DataFrame:
