@@ -110,7 +110,9 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
     rows = rows.join(direct, on=["listing_id", "sign", "said_by"], how="left")
     own = spoken_for & pl.col("told").fill_null(False) & (pl.col("start").is_not_null())
     rows = rows.with_columns(counts=pl.col("counts") & ~own).drop("told")
-    return rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
+    places = offered.select("listing_id", place=pl.col("listing_id").rank("dense"))
+    order = ["place", "sign", "said_by", "field", "start", "quote", "state"]
+    return rows.join(places, on="listing_id", how="left").sort(order, nulls_last=True).drop("place")
 
 
 def _hinted(texts: pl.DataFrame, words: Lexicon) -> pl.DataFrame:

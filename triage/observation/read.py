@@ -35,7 +35,7 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     claims = _claims(said, uses, words, lexicon)
     claims = _quoted(with_years(claims, words, once, lexicon), once)
     read = _used(uses, claims).with_columns(start=pl.col("at").cast(pl.Int64) + pl.col("first"))
-    return read.sort("tid", "no", "start", "sign").select(MENTION)
+    return read.sort("tid", "start", "sign").select(MENTION)
 
 
 def _linked(
@@ -116,12 +116,7 @@ def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
         from_=pl.min_horizontal("start", "thing_start", "cue_start") - 1,
         upto=pl.max_horizontal("end", "thing_end", "cue_end") - 1,
     )
-    raw = pl.col("spelt").cast(pl.Binary)
-    span = span.with_columns(
-        first=raw.bin.slice(1, pl.col("from_")).cast(pl.String, strict=False).str.len_chars().cast(pl.Int64),
-        after=raw.bin.slice(1, pl.col("upto")).cast(pl.String, strict=False).str.len_chars().cast(pl.Int64),
-    )
-    span = _unfolded(span)
+    span = _unfolded(_in_characters(span))
     tail = pl.col("text").str.slice(pl.col("after")).str.extract(r"^([\pL\pM\pN]*)").str.len_chars()
     tail = pl.when(pl.col("language") == "ja").then(0).otherwise(tail.fill_null(0))
     span = span.with_columns(after=pl.col("after") + tail.cast(pl.Int64))
@@ -131,6 +126,19 @@ def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
     )
     kept = ["sid", "cid", "via", "asked", "sign", "hedged", "named", "quote", "first", "language", "value", "sentence"]
     return span.select(*kept, state="sign_state")
+
+
+def _in_characters(span: pl.DataFrame) -> pl.DataFrame:
+    """Add ``first`` and ``after``: the bytes ``from_`` and ``upto`` of a plain sentence, in characters."""
+    narrow = pl.col("spelt").str.len_bytes() == pl.col("spelt").str.len_chars()
+    bytes_ = [pl.col(name).cast(pl.Int64) for name in ("from_", "upto")]
+    raw = pl.col("spelt").cast(pl.Binary)
+    letters = [raw.bin.slice(1, size).cast(pl.String, strict=False).str.len_chars().cast(pl.Int64) for size in bytes_]
+    parts = [
+        span.filter(of).with_columns(first=first, after=after)
+        for of, (first, after) in ((narrow, bytes_), (~narrow, letters))
+    ]
+    return pl.concat(parts)
 
 
 def _unfolded(span: pl.DataFrame) -> pl.DataFrame:
