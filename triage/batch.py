@@ -86,7 +86,7 @@ def weigh(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequen
         observation.run(store, catalogue.reading, as_of)
         horizons = [buyer.horizon_years for buyer in catalogue.buyers.values()]
         prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, horizons, as_of)
-        rules.run(store, catalogue.rules, catalogue.facts, signs_asked(catalogue))
+        rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
         verdict.run(store, ground(catalogue), as_of)
 
 
@@ -286,9 +286,7 @@ def remarks(store: Connection, catalogue: Catalogue) -> list[rules.Remark]:
     """Return what is odd about the rules on a store's listings: never fire, always together, at odds."""
     set_todo(store, None)
     columns = rules.columns_of(catalogue.facts, tuple(catalogue.signs))
-    return rules.lint(
-        rules.read_facts(store, tuple(catalogue.signs)), rules.compile_rules(catalogue.rules, columns, [])
-    )
+    return rules.lint(rules.read_facts(store, catalogue.signs), rules.compile_rules(catalogue.rules, columns, []))
 
 
 def gaps_text(store: Connection, catalogue: Catalogue) -> str:

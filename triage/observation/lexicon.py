@@ -80,7 +80,7 @@ def lexicon(signs: Signs) -> Lexicon:
     ]
     reads += [("", sign.id, _own(sign.id, reads), sign.id, "affirmed", FAR, False, False) for sign in signs]
     keys = pl.Enum(sorted({"", *PARTS, *meanings["key"], *signs.by_id, *(word for row in reads for word in row[:2])}))
-    coded = {"thing": keys, "condition": keys, "sign": keys, "state": STATE, "said": STATE}
+    coded: dict[Any, pl.DataType] = {"thing": keys, "condition": keys, "sign": keys, "state": STATE, "said": STATE}
     polarities = [(sign.id, sign.polarity, sign.value == YEAR) for sign in signs]
     return Lexicon(
         patterns,

@@ -78,8 +78,8 @@ def hits(once: pl.DataFrame, lexicon: Lexicon) -> tuple[pl.DataFrame, pl.DataFra
     marks = _find(once.select("sid", text="spelt").filter(telling), lexicon.patterns["pattern"].tail(len(BREAKS)))
     marks = marks.with_columns(pl.col("pid") + lexicon.patterns.height - len(BREAKS))
     kept = telling[sid]
-    words, breaks = (sid[kept], at[kept], pid[kept]), _own(marks, code, lexicon)
-    sid, at, pid = (np.concatenate(both) for both in zip(words, breaks, strict=True))
+    both = zip((sid[kept], at[kept], pid[kept]), _own(marks, code, lexicon), strict=True)
+    sid, at, pid = (np.concatenate(one) for one in both)
     placed = _longest(sid, pid, at + sizes["lead"][pid], at + sizes["upto"][pid], lexicon)
     language = pl.Series("language", code[placed["sid"].to_numpy()]).cat.to(LANGUAGE)
     return placed.insert_column(1, language), told
@@ -133,8 +133,14 @@ def _longest(sid: Ints, pid: Ints, start: Ints, end: Ints, lexicon: Lexicon) -> 
     anything = _before(reach, again)
     outside = _before(np.where(holds, -1, reach), again)
     free = np.where(thing, reach > outside, reach > anything)
-    kept = {"sid": sid.astype(np.uint32), "pid": pid, "start": start.astype(np.int32), "end": end.astype(np.int32)}
-    return pl.DataFrame({name: column[free] for name, column in kept.items()})
+    return pl.DataFrame(
+        {
+            "sid": sid[free].astype(np.uint32),
+            "pid": pid[free],
+            "start": start[free].astype(np.int32),
+            "end": end[free].astype(np.int32),
+        }
+    )
 
 
 def _before(reach: Ints, again: Flags) -> Ints:
