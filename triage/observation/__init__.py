@@ -85,6 +85,9 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
         replies: listing_id, sign, answered_on, said_by, state, text; in order, the last one holds.
         habits: source, seller, sentence, as ``habitual`` gives them.
     """
+    # An id is a number in disguise, in the order of the ids: rows are joined, ranked and sorted by it.
+    ids = pl.Enum(offered["listing_id"].sort())
+    offered, replies = (rows.with_columns(pl.col("listing_id").cast(ids)) for rows in (offered, replies))
     texts = pl.concat(
         [
             offered.select("listing_id", said_by=pl.lit("listing"), field=pl.lit(field), text=field, hint="language")
@@ -99,20 +102,20 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
     known = pl.col("hint").is_in(list(LANGUAGES)).fill_null(False)
     texts = _hinted(texts.with_columns(hint=pl.when(known).then("hint")), words)
     read = mentions(texts.select("tid", "text", "hint"), words)
-    read = read.join(texts.select("tid", "listing_id", "said_by", "field"), on="tid")
-    read = read.join(offered.select("listing_id", "source", "seller"), on="listing_id", how="left")
-    read = read.join(
-        habits.with_columns(habit=pl.lit(True)), on=["source", "seller", "sentence"], how="left"
-    ).with_columns(pl.col("habit").fill_null(False) & (pl.col("field") == "body"))
+    read = read.join(texts.select("tid", "listing_id", "said_by", "field"), on="tid", maintain_order="left")
+    theirs = habits.join(offered.select("listing_id", "source", "seller"), on=["source", "seller"])
+    theirs = theirs.select("listing_id", "sentence", habit=pl.lit(True))
+    read = read.join(theirs, on=["listing_id", "sentence"], how="left", maintain_order="left").with_columns(
+        pl.col("habit").fill_null(False) & (pl.col("field") == "body")
+    )
     rows = pl.concat([weighed(read, words).select(OBSERVATION), answered(replies).select(OBSERVATION)])
     spoken_for = pl.col("field") == "answer"
     direct = answered(replies).filter("counts").select("listing_id", "sign", "said_by", told=pl.lit(True))
     rows = rows.join(direct, on=["listing_id", "sign", "said_by"], how="left")
     own = spoken_for & pl.col("told").fill_null(False) & (pl.col("start").is_not_null())
     rows = rows.with_columns(counts=pl.col("counts") & ~own).drop("told")
-    places = offered.select("listing_id", place=pl.col("listing_id").rank("dense"))
-    order = ["place", "sign", "said_by", "field", "start", "quote", "state"]
-    return rows.join(places, on="listing_id", how="left").sort(order, nulls_last=True).drop("place")
+    rows = rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
+    return rows.with_columns(pl.col("listing_id").cast(pl.String))
 
 
 def _hinted(texts: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
