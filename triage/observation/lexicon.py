@@ -39,7 +39,7 @@ AFFIRMED, DENIED = pl.lit("affirmed", STATE), pl.lit("denied", STATE)
 class Lexicon:
     """What is looked for (``patterns``), what it means (``meanings``), which pairs make a sign (``reads``).
 
-    patterns: pattern; its row is its pid. The breaks come last.
+    patterns: pattern; its row is its pid. The breaks come last. slip: the word, where it is a misspelt one.
     meanings: pid, pattern, language, kind, key, noun, state; in the order of pid and language. Words that
         come from ``rules/`` are Enums here and in ``reads``: millions of rows carry them.
     reads: thing, condition, said, sign, state, within, here, prefer. A sign's own phrases are a condition
@@ -66,12 +66,17 @@ def lexicon(signs: Signs) -> Lexicon:
     rows += [row for sign in signs for row in _of_phrases(sign.id, sign.explained, EXPLAINED)]
     rows += [row for language in LANGUAGES for row in _years(language)]
     rows += list(_of_their_stems(rows))
-    rows += list(_misspelt(rows))
-    meanings = _once(rows)
+    slips = list(_misspelt(rows))
+    meanings = _once(rows + slips)
     breaks = [(mark, language, kind, "", False, "") for mark, kind in BREAKS.items() for language in LANGUAGES]
     meanings = pl.concat([meanings, pl.DataFrame(breaks, MEANING, orient="row")])
     patterns = meanings.select("pattern").unique(maintain_order=True)
-    meanings = meanings.join(patterns.with_row_index("pid"), on="pattern").with_columns(pl.col("pid").cast(pl.Int64))
+    misspelt = pl.Series([row[0] for row in slips], dtype=pl.String).unique()
+    is_slip = pl.col("pattern").is_in(misspelt.implode())
+    patterns = patterns.with_columns(slip=pl.when(is_slip).then(pl.col("pattern").str.strip_chars()))
+    meanings = meanings.join(patterns.select("pattern").with_row_index("pid"), on="pattern").with_columns(
+        pl.col("pid").cast(pl.Int64)
+    )
     reads: list[tuple[str, str, str | None, str, str, int, bool, bool]] = [
         (thing, condition, reading.said, sign.id, reading.state, reading.within, reading.here, reading.prefer)
         for sign in signs

@@ -68,14 +68,14 @@ def hits(once: pl.DataFrame, lexicon: Lexicon) -> tuple[pl.DataFrame, pl.DataFra
         wins: what lies inside a longer hit is left out. Sentences that name no thing and no condition have none.
         sid, language of every sentence.
     """
-    words = _find(once.select("sid", text=bare(pl.col("spelt"))), lexicon.patterns["pattern"])
+    words = _find(once.select("sid", text=bare(pl.col("spelt"))), lexicon.patterns)
     told = spoken(once, words, lexicon)
     code = told["language"].to_physical().to_numpy()
     sizes = lexicon.sizes
     sid, at, pid = _own(words, code, lexicon)
     telling = np.zeros(once.height, bool)
     telling[sid[sizes["telling"][pid]]] = True
-    marks = _find(once.select("sid", text="spelt").filter(telling), lexicon.patterns["pattern"].tail(len(BREAKS)))
+    marks = _find(once.select("sid", text="spelt").filter(telling), lexicon.patterns.tail(len(BREAKS)))
     marks = marks.with_columns(pl.col("pid") + lexicon.patterns.height - len(BREAKS))
     kept = telling[sid]
     both = zip((sid[kept], at[kept], pid[kept]), _own(marks, code, lexicon), strict=True)
@@ -92,7 +92,7 @@ def _own(found: pl.DataFrame, code: npt.NDArray[np.uint8], lexicon: Lexicon) -> 
     return sid[own], at[own], pid[own]
 
 
-def _find(texts: pl.DataFrame, wanted: pl.Series) -> pl.DataFrame:
+def _find(texts: pl.DataFrame, wanted: pl.DataFrame) -> pl.DataFrame:
     listed = _present(texts, wanted).to_list() or [NOWHERE]
     found = texts.select(
         "sid",
@@ -104,16 +104,25 @@ def _find(texts: pl.DataFrame, wanted: pl.Series) -> pl.DataFrame:
     return long.select(
         pl.col("sid").cast(pl.Int64),
         pl.col("at").cast(pl.Int64),
-        pid=pl.col("pattern").cast(pl.Enum(wanted)).to_physical().cast(pl.Int64),
+        pid=pl.col("pattern").cast(pl.Enum(wanted["pattern"])).to_physical().cast(pl.Int64),
     )
 
 
-def _present(texts: pl.DataFrame, wanted: pl.Series) -> pl.Series:
-    """Return the patterns worth building a search tree of: for a few texts, only those that are in them."""
-    if texts["text"].str.len_bytes().sum() > FEW_BYTES:
-        return wanted
-    every = "\n".join(texts["text"])
-    return wanted.to_frame("word").filter(pl.lit(every).str.contains(pl.col("word"), literal=True))["word"]
+def _present(texts: pl.DataFrame, wanted: pl.DataFrame) -> pl.Series:
+    """Return the patterns worth building a search tree of: those that may be in the texts.
+
+    Most patterns are misspelt words, and hardly any of them is ever written. Each begins a run of letters.
+    """
+    if texts["text"].str.len_bytes().sum() <= FEW_BYTES:
+        every = "\n".join(texts["text"])
+        return wanted.filter(pl.lit(every).str.contains(pl.col("pattern"), literal=True))["pattern"]
+    sizes = wanted["slip"].str.len_bytes().unique().drop_nulls().to_list()
+    if not sizes:
+        return wanted["pattern"]
+    runs = texts.select(run=pl.col("text").str.extract_all(rf"[a-z]{{{min(sizes)},}}")).explode("run").unique()
+    begun = pl.concat([runs.select(slip=pl.col("run").str.head(size)) for size in sizes]).unique().drop_nulls()
+    written = pl.col("slip").is_in(begun["slip"].implode())
+    return wanted.filter(pl.col("slip").is_null() | written)["pattern"]
 
 
 def _longest(sid: Ints, pid: Ints, start: Ints, end: Ints, lexicon: Lexicon) -> pl.DataFrame:
