@@ -40,8 +40,8 @@ class Lexicon:
     """What is looked for (``patterns``), what it means (``meanings``), which pairs make a sign (``reads``).
 
     patterns: pattern; its row is its pid. The breaks come last. slip: the word, where it is a misspelt one.
-    meanings: pid, pattern, language, kind, key, noun, state; in the order of pid and language. Words that
-        come from ``rules/`` are Enums here and in ``reads``: millions of rows carry them.
+    meanings: pid, pattern, language, kind, key, noun, state; the words that come from ``rules/`` are Enums,
+        here and in ``reads``.
     reads: thing, condition, said, sign, state, within, here, prefer. A sign's own phrases are a condition
         named by its id.
     polarity: sign, polarity, dated (its words may carry a year).
