@@ -132,7 +132,7 @@ def stages(
     outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
     prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
     step("applying the rules")
-    rules.run(store, catalogue.rules, catalogue.facts, signs_asked(catalogue))
+    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
     step("weighing for each buyer")
     verdict.run(store, ground(catalogue), as_of)
     history.record(store, catalogue, as_of)
@@ -307,9 +307,7 @@ def remarks(store: Connection, catalogue: Catalogue) -> list[rules.Remark]:
     """Return what is odd about the rules on a store's listings: never fire, always together, at odds."""
     set_todo(store, None)
     columns = rules.columns_of(catalogue.facts, tuple(catalogue.signs))
-    return rules.lint(
-        rules.read_facts(store, tuple(catalogue.signs)), rules.compile_rules(catalogue.rules, columns, [])
-    )
+    return rules.lint(rules.read_facts(store, catalogue.signs), rules.compile_rules(catalogue.rules, columns, []))
 
 
 def gaps_text(store: Connection, catalogue: Catalogue) -> str:

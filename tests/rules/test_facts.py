@@ -64,7 +64,7 @@ def test_a_question_is_worded_anew_in_each_language(name):
 def test_every_column_of_the_view_is_documented_with_its_type_and_no_other_is():
     connection = store.connect()
     connection.execute("CREATE TEMP TABLE todo (listing_id VARCHAR)")
-    create_facts(connection, tuple(KNOWN.signs))
+    create_facts(connection, KNOWN.signs)
     has = dict(connection.execute("SELECT column_name, column_type FROM (DESCRIBE facts)").fetchall())
     connection.close()
     plain = {name: kind for name, kind in has.items() if name not in KNOWN.signs}

@@ -4,6 +4,9 @@ A condition ("cracked") said of a thing ("midsole") makes a sign. Small words ar
 or point to other shoes. The words are in ``rules/signs/``; nothing here knows a word of any language.
 """
 
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import date
 
 import polars as pl
@@ -18,6 +21,7 @@ from triage.observation.weigh import answered, latest, weighed
 __all__ = ["observed", "read_text", "run"]
 
 LISTINGS_AT_ONCE = 50_000  # keeps memory flat; a listing is read alone
+CORES = 2
 OFFERED = """
 SELECT listing_id, source, seller, title, body, language
 FROM listing
@@ -54,9 +58,23 @@ def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
     habits = habitual(tables.frame(store, OF_SELLERS))
     replies = tables.frame(store, ANSWERED)
     tables.replace(store, "observation", observed(offered.clear(), replies.clear(), habits, words))
-    for part in offered.iter_slices(LISTINGS_AT_ONCE):
-        theirs = replies.join(part.select("listing_id"), on="listing_id", how="semi", maintain_order="left")
-        tables.append(store, "observation", observed(part, theirs, habits, words))
+    for rows in in_parts(offered, replies, habits, words):
+        tables.append(store, "observation", rows)
+
+
+def in_parts(
+    offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame, words: Lexicon
+) -> Iterator[pl.DataFrame]:
+    """Yield what ``observed`` returns, some listings at a time: the next are read while the last are written."""
+    waiting: deque[Future[pl.DataFrame]] = deque()
+    with ThreadPoolExecutor(CORES) as cores:
+        for part in offered.iter_slices(LISTINGS_AT_ONCE):
+            theirs = replies.join(part.select("listing_id"), on="listing_id", how="semi", maintain_order="left")
+            waiting.append(cores.submit(observed, part, theirs, habits, words))
+            if len(waiting) > CORES:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
 
 
 def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
@@ -68,6 +86,9 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
             sign the words alone speak.
         habits: source, seller, sentence, as ``habitual`` gives them.
     """
+    # An id is a number in disguise, in the order of the ids: rows are joined, ranked and sorted by it.
+    ids = pl.Enum(offered["listing_id"].sort())
+    offered, replies = (rows.with_columns(pl.col("listing_id").cast(ids)) for rows in (offered, replies))
     texts = pl.concat(
         [
             offered.select(
@@ -96,16 +117,20 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
     known = pl.col("hint").is_in(list(LANGUAGES)).fill_null(False)
     texts = _hinted(texts.with_columns(hint=pl.when(known).then("hint")), words)
     read = mentions(texts.select("tid", "text", "hint"), words)
-    read = read.join(texts.select("tid", "listing_id", "said_by", "field", "answered_on"), on="tid")
-    read = read.join(offered.select("listing_id", "source", "seller"), on="listing_id", how="left")
     read = read.join(
-        habits.with_columns(habit=pl.lit(True)), on=["source", "seller", "sentence"], how="left"
-    ).with_columns(pl.col("habit").fill_null(False) & (pl.col("field") == "body"))
+        texts.select("tid", "listing_id", "said_by", "field", "answered_on"), on="tid", maintain_order="left"
+    )
+    theirs = habits.join(offered.select("listing_id", "source", "seller"), on=["source", "seller"])
+    theirs = theirs.select("listing_id", "sentence", habit=pl.lit(True))
+    read = read.join(theirs, on=["listing_id", "sentence"], how="left", maintain_order="left").with_columns(
+        pl.col("habit").fill_null(False) & (pl.col("field") == "body")
+    )
     dated = [*OBSERVATION, "answered_on"]
     rows = latest(pl.concat([weighed(read, words).select(dated), answered(replies).select(dated)]))
-    return rows.select(OBSERVATION).sort(
+    rows = rows.select(OBSERVATION).sort(
         "listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True
     )
+    return rows.with_columns(pl.col("listing_id").cast(pl.String))
 
 
 def _hinted(texts: pl.DataFrame, words: Lexicon) -> pl.DataFrame:

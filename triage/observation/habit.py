@@ -1,11 +1,16 @@
 """A seller's standing sentences: what stands in most of his listings says nothing about any one of them."""
 
+from collections.abc import Iterator
+from itertools import pairwise
+
+import numpy as np
 import polars as pl
 
-from triage.observation.sentence import sentences
+from triage.observation.sentence import SPEAKS, cut
 
 FEWEST = 3  # different texts of one seller, before anything can be called a habit
 MOST = 0.5
+TEXTS_AT_ONCE = 50_000  # keeps memory flat; a seller is judged alone
 
 
 def habitual(bodies: pl.DataFrame) -> pl.DataFrame:
@@ -17,15 +22,41 @@ def habitual(bodies: pl.DataFrame) -> pl.DataFrame:
     Returns:
         source, seller, sentence (lower case, trimmed).
     """
-    texts = bodies.unique(maintain_order=True)
-    many = texts.filter(pl.len().over("source", "seller") >= FEWEST)
-    many = many.with_row_index("tid").with_columns(texts=pl.len().over("source", "seller"))
-    found = sentences(many.select("tid", text="body", hint=pl.lit(None, pl.String)))
-    used = found.join(many.select("tid", "source", "seller", "texts"), on="tid").with_columns(
-        sentence=sentence_key(pl.col("text"))
+    texts = bodies.unique()
+    sellers = texts.group_by("source", "seller").agg(texts=pl.len()).filter(pl.col("texts") >= FEWEST)
+    sellers = sellers.with_row_index("who")
+    many = texts.join(sellers, on=["source", "seller"]).select("who", "texts", text="body").sort("who")
+    found = [_standing(part) for part in _by_seller(many.with_row_index("tid"))]
+    empty = pl.DataFrame(schema={"who": pl.UInt32, "sentence": pl.String})
+    standing = pl.concat([empty, *found]).join(sellers, on="who")
+    return standing.select("source", "seller", "sentence").sort(pl.all())
+
+
+def _by_seller(texts: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """Cut texts, in order of who wrote them, between one seller and the next."""
+    begins = np.flatnonzero(np.diff(texts["who"].to_numpy(), prepend=np.uint32(2**32 - 1)))
+    wanted = np.searchsorted(begins, np.arange(0, texts.height, TEXTS_AT_ONCE))
+    cuts = np.unique([*begins[wanted[wanted < len(begins)]], texts.height])
+    for first, after in pairwise(cuts.tolist()):
+        yield texts.slice(first, after - first)
+
+
+def _standing(texts: pl.DataFrame) -> pl.DataFrame:
+    """Return who and sentence, from tid, who, texts (how many of his there are) and text."""
+    used = (
+        cut(texts)
+        .filter(pl.col("text").str.contains(SPEAKS))
+        .select("who", "texts", "tid", sentence=sentence_key(pl.col("text")))
     )
-    shares = used.group_by("source", "seller", "sentence").agg(share=pl.col("tid").n_unique() / pl.col("texts").first())
-    return shares.filter(pl.col("share") > MOST).select("source", "seller", "sentence").sort(pl.all())
+    # Counted by hash first: of millions of sentences only a few come back, and those are counted as they are.
+    used = used.with_columns(key=pl.col("sentence").hash())
+    return _shared(used.join(_shared(used, "key"), on=["who", "key"], how="semi"), "sentence")
+
+
+def _shared(used: pl.DataFrame, key: str) -> pl.DataFrame:
+    counted = used.select("who", "texts", "tid", key).unique()
+    counted = counted.group_by("who", key).agg(share=pl.len() / pl.col("texts").first())
+    return counted.filter(pl.col("share") > MOST).select("who", key)
 
 
 def sentence_key(text: pl.Expr) -> pl.Expr:

@@ -9,12 +9,13 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from triage.catalogue.signs import LANGUAGES, YEAR, Signs, Words
+from triage.catalogue.signs import LANGUAGES, YEAR, Cues, Signs, Words
 from triage.observation.fold import spell
 
 SHORTEST_MISSPELT = 9
 EXPLAINED = "explained"
 YEARS = range(1960, 2031)
+KINDS = ("thing", "condition", "common", *(name.strip("_") for name in Cues.model_fields))
 MEANING = ["pattern", "language", "kind", "key", "noun", "state"]
 READ = ["thing", "condition", "said", "sign", "state", "within", "here", "prefer"]
 FAR = 90  # characters; a thing farther away is not meant
@@ -22,14 +23,25 @@ Row = tuple[str, str, str, str, bool, str]
 BREAKS = {",": "comma", ":": "colon", "(": "comma", ")": "comma", "、": "comma", " - ": "comma", "/": "or"}
 SHORT_LATIN = 2  # letters of a Latin word that must stand alone in a Japanese text: OG, DS
 UMLAUTS = {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}
+# What a condition is said of when it stands beside it, though no sign speaks of the two together.
+PARTS = [
+    "foam", "sole", "rubber", "trim", "clear", "upper", "leather", "synthetic", "mesh", "lining", "padding",
+    "insole", "unit", "paint", "coat", "glue", "box", "object",
+]  # fmt: skip
+# Words of the lexicon are numbers in disguise: millions of rows carry them.
+LANGUAGE = pl.Enum(LANGUAGES)
+KIND = pl.Enum(list(dict.fromkeys([*KINDS, *BREAKS.values()])))
+STATE = pl.Enum(["", "affirmed", "denied", EXPLAINED, *map(str, YEARS)])
+AFFIRMED, DENIED = pl.lit("affirmed", STATE), pl.lit("denied", STATE)
 
 
 @dataclass(frozen=True)
 class Lexicon:
     """What is looked for (``patterns``), what it means (``meanings``), which pairs make a sign (``reads``).
 
-    patterns: pattern; its row is its pid. The breaks come last.
-    meanings: pid, pattern, language, kind, key, noun, state.
+    patterns: pattern; its row is its pid. The breaks come last. slip: the word, where it is a misspelt one.
+    meanings: pid, pattern, language, kind, key, noun, state; the words that come from ``rules/`` are Enums,
+        here and in ``reads``.
     reads: thing, condition, said, sign, state, within, here, prefer. A sign's own phrases are a condition
         named by its id.
     polarity: sign, polarity, dated (its words may carry a year).
@@ -54,12 +66,17 @@ def lexicon(signs: Signs) -> Lexicon:
     rows += [row for sign in signs for row in _of_phrases(sign.id, sign.explained, EXPLAINED)]
     rows += [row for language in LANGUAGES for row in _years(language)]
     rows += list(_of_their_stems(rows))
-    rows += list(_misspelt(rows))
-    meanings = _once(rows)
+    slips = list(_misspelt(rows))
+    meanings = _once(rows + slips)
     breaks = [(mark, language, kind, "", False, "") for mark, kind in BREAKS.items() for language in LANGUAGES]
     meanings = pl.concat([meanings, pl.DataFrame(breaks, MEANING, orient="row")])
     patterns = meanings.select("pattern").unique(maintain_order=True)
-    meanings = meanings.join(patterns.with_row_index("pid"), on="pattern").with_columns(pl.col("pid").cast(pl.Int64))
+    misspelt = pl.Series([row[0] for row in slips], dtype=pl.String).unique()
+    is_slip = pl.col("pattern").is_in(misspelt.implode())
+    patterns = patterns.with_columns(slip=pl.when(is_slip).then(pl.col("pattern").str.strip_chars()))
+    meanings = meanings.join(patterns.select("pattern").with_row_index("pid"), on="pattern").with_columns(
+        pl.col("pid").cast(pl.Int64)
+    )
     reads: list[tuple[str, str, str | None, str, str, int, bool, bool]] = [
         (thing, condition, reading.said, sign.id, reading.state, reading.within, reading.here, reading.prefer)
         for sign in signs
@@ -67,15 +84,14 @@ def lexicon(signs: Signs) -> Lexicon:
         for thing, condition in product(reading.thing, reading.condition)
     ]
     reads += [("", sign.id, _own(sign.id, reads), sign.id, "affirmed", FAR, False, False) for sign in signs]
+    keys = pl.Enum(sorted({"", *PARTS, *meanings["key"], *signs.by_id, *(word for row in reads for word in row[:2])}))
+    coded: dict[Any, pl.DataType] = {"thing": keys, "condition": keys, "sign": keys, "state": STATE, "said": STATE}
+    polarities = [(sign.id, sign.polarity, sign.value == YEAR) for sign in signs]
     return Lexicon(
         patterns,
-        meanings.select("pid", *MEANING),
-        pl.DataFrame(reads, READ, orient="row"),
-        pl.DataFrame(
-            [(sign.id, sign.polarity, sign.value == YEAR) for sign in signs],
-            ["sign", "polarity", "dated"],
-            orient="row",
-        ),
+        meanings.select("pid", *MEANING).cast({"language": LANGUAGE, "kind": KIND, "key": keys, "state": STATE}),
+        pl.DataFrame(reads, READ, orient="row").cast(coded),
+        pl.DataFrame(polarities, ["sign", "polarity", "dated"], orient="row").cast({"sign": keys}),
         _known(meanings, patterns.height),
         _sizes(meanings, patterns),
     )

@@ -2,10 +2,10 @@
 
 import polars as pl
 
-from triage.observation.bind import PARTS, bound, unbound
+from triage.observation.bind import bound, unbound
 from triage.observation.fold import clusters
 from triage.observation.habit import sentence_key
-from triage.observation.lexicon import Lexicon
+from triage.observation.lexicon import AFFIRMED, DENIED, PARTS, STATE, Lexicon
 from triage.observation.scope import conditions, read_words
 from triage.observation.sentence import distinct, hits, sentences
 from triage.observation.years import with_years
@@ -27,7 +27,7 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     found = sentences(texts.drop_nulls("text"))
     once = distinct(found).with_columns(asked=pl.col("text").str.contains(ASKED))
     placed, languages = hits(once, lexicon)
-    words = read_words(placed, languages, lexicon)
+    words = read_words(placed, lexicon)
     spelt = once.select("sid", "spelt", "asked")
     said = conditions(words, spelt).filter(~pl.col("dropped"))
     uses = found.join(once.select("sid", "text", "hint"), on=["text", "hint"], nulls_equal=True)
@@ -35,7 +35,7 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     claims = _claims(said, uses, words, lexicon)
     claims = _quoted(with_years(claims, words, once, lexicon), once)
     read = _used(uses, claims).with_columns(start=pl.col("at").cast(pl.Int64) + pl.col("first"))
-    return read.sort("tid", "no", "start", "sign").select(MENTION)
+    return read.sort("tid", "start", "sign").select(MENTION)
 
 
 def _linked(
@@ -61,10 +61,10 @@ def _replies(once: pl.DataFrame, languages: pl.DataFrame, lexicon: Lexicon) -> p
     for (kind, language), rows in words.group_by("kind", "language", maintain_order=True):
         options = "|".join(rows["pattern"].str.strip_chars().str.replace_all(" ", "[ ']").to_list())
         opens = pl.col("spelt").str.contains(rf"^(?:{options})\s*(?:[,.;:!?、。-]|$)")
-        state = "affirmed" if kind == "yes" else "denied"
+        state = AFFIRMED if kind == "yes" else DENIED
         part = found.filter((pl.col("language") == language) & opens)
-        parts.append(part.select("sid", reply=pl.lit(state)))
-    empty = found.select("sid", reply=pl.lit(None, pl.String)).head(0)
+        parts.append(part.select("sid", reply=state))
+    empty = found.select("sid", reply=pl.lit(None, STATE)).head(0)
     return pl.concat([empty, *parts]).unique("sid", keep="last", maintain_order=True)
 
 
@@ -76,8 +76,8 @@ def _claims(said: pl.DataFrame, uses: pl.DataFrame, words: pl.DataFrame, lexicon
         thing in the sentence, a thing's name for one that the sentence before must have spoken of, "" for none.
     """
     fitted = bound(said, words, lexicon)
-    blank, far = pl.lit(None, pl.String), pl.lit(None, pl.Int64)
-    here = said.join(fitted, on="cid").with_columns(via=blank, named=pl.lit(True))
+    names, far = lexicon.reads["thing"].dtype, pl.lit(None, pl.Int32)
+    here = said.join(fitted, on="cid").with_columns(via=pl.lit(None, names), named=pl.lit(True))
     # A word with two meanings is settled by the one that found its thing.
     settled = here.select("sid", "start", "end").unique()
     loose = said.join(fitted, on="cid", how="anti").join(settled, on=["sid", "start", "end"], how="anti")
@@ -89,7 +89,7 @@ def _claims(said: pl.DataFrame, uses: pl.DataFrame, words: pl.DataFrame, lexicon
         on=["cid", "via"],
     ).with_columns(thing_start=far, thing_end=far, named=pl.lit(True))
     none = loose.join(unbound(loose, lexicon, "").select("cid", "thing", "sign", "sign_state"), on="cid")
-    none = none.with_columns(thing_start=far, thing_end=far, via=pl.lit(""), named=pl.lit(False))
+    none = none.with_columns(thing_start=far, thing_end=far, via=pl.lit("", names), named=pl.lit(False))
     columns = here.columns
     return pl.concat([here, carried.select(columns), none.select(columns)]).drop_nulls("sign")
 
@@ -105,7 +105,7 @@ def _used(uses: pl.DataFrame, claims: pl.DataFrame) -> pl.DataFrame:
     ]
     rows = pl.concat([part.select(parts[0].columns) for part in parts])
     rows = rows.filter(~pl.col("asked") | pl.col("reply").is_not_null())
-    flipped = pl.when(pl.col("state") == "denied").then(pl.lit("affirmed")).otherwise(pl.lit("denied"))
+    flipped = pl.when(pl.col("state") == "denied").then(AFFIRMED).otherwise(DENIED)
     refused = pl.col("asked") & (pl.col("reply") == "denied")
     return rows.with_columns(state=pl.when(refused).then(flipped).otherwise("state"))
 
@@ -116,12 +116,7 @@ def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
         from_=pl.min_horizontal("start", "thing_start", "cue_start") - 1,
         upto=pl.max_horizontal("end", "thing_end", "cue_end") - 1,
     )
-    raw = pl.col("spelt").cast(pl.Binary)
-    span = span.with_columns(
-        first=raw.bin.slice(1, pl.col("from_")).cast(pl.String, strict=False).str.len_chars().cast(pl.Int64),
-        after=raw.bin.slice(1, pl.col("upto")).cast(pl.String, strict=False).str.len_chars().cast(pl.Int64),
-    )
-    span = _unfolded(span)
+    span = _unfolded(_in_characters(span))
     tail = pl.col("text").str.slice(pl.col("after")).str.extract(r"^([\pL\pM\pN]*)").str.len_chars()
     tail = pl.when(pl.col("language") == "ja").then(0).otherwise(tail.fill_null(0))
     span = span.with_columns(after=pl.col("after") + tail.cast(pl.Int64))
@@ -131,6 +126,19 @@ def _quoted(read: pl.DataFrame, once: pl.DataFrame) -> pl.DataFrame:
     )
     kept = ["sid", "cid", "via", "asked", "sign", "hedged", "named", "quote", "first", "language", "value", "sentence"]
     return span.select(*kept, state="sign_state")
+
+
+def _in_characters(span: pl.DataFrame) -> pl.DataFrame:
+    """Add ``first`` and ``after``: the bytes ``from_`` and ``upto`` of a plain sentence, in characters."""
+    narrow = pl.col("spelt").str.len_bytes() == pl.col("spelt").str.len_chars()
+    bytes_ = [pl.col(name).cast(pl.Int64) for name in ("from_", "upto")]
+    raw = pl.col("spelt").cast(pl.Binary)
+    letters = [raw.bin.slice(1, size).cast(pl.String, strict=False).str.len_chars().cast(pl.Int64) for size in bytes_]
+    parts = [
+        span.filter(of).with_columns(first=first, after=after)
+        for of, (first, after) in ((narrow, bytes_), (~narrow, letters))
+    ]
+    return pl.concat(parts)
 
 
 def _unfolded(span: pl.DataFrame) -> pl.DataFrame:

@@ -17,10 +17,11 @@ PAST_WINDOW = 6
 WIDE_BYTES = 80  # no window reaches farther; keeps the pairs few
 KANA_BYTES = 27
 OR_BYTES = 18  # an article and a preposition: "in cantina o nella soffitta"
+TURNING = ("no", "not", "after", "after_verb", "hedge", "if", "if_after", "other", "hearsay", "past")
 COUNTED = ("comma", "and", "or", "but", "this", "affirm", "degree", "condition", "no", "not", "after")
 
 
-def read_words(found: pl.DataFrame, spoken: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+def read_words(found: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     """Return the hits with what they mean in the language of their sentence, in order.
 
     Returns:
@@ -28,16 +29,12 @@ def read_words(found: pl.DataFrame, spoken: pl.DataFrame, lexicon: Lexicon) -> p
         (whole frame; only differences inside a sentence are used).
     """
     meanings = lexicon.meanings.filter(~pl.col("kind").is_in(["common", "yes", "reply_no"])).drop("pattern")
-    words = (
-        found.join(spoken, on="sid", maintain_order="left")
-        .join(meanings, on=["pid", "language"], maintain_order="left")
-        .drop("pid")
-    )
+    words = found.join(meanings, on=["pid", "language"], maintain_order="left").drop("pid")
     words = _unmuddled(words)
     again = pl.all_horizontal([pl.col(name) == pl.col(name).shift(1) for name in ("sid", "start", "end", "kind")])
+    first = ~again.fill_null(False)
     return words.with_columns(
-        ((pl.col("kind") == kind) & ~again.fill_null(False)).cast(pl.Int64).cum_sum().alias(f"n_{kind}")
-        for kind in COUNTED
+        ((pl.col("kind") == kind) & first).cum_sum().cast(pl.Int32).alias(f"n_{kind}") for kind in COUNTED
     )
 
 
@@ -75,6 +72,7 @@ def conditions(words: pl.DataFrame, spelt: pl.DataFrame) -> pl.DataFrame:
     """
     said = words.filter(pl.col("kind") == "condition").with_row_index("cid")
     linked = _chains(words, said)
+    words = words.filter(pl.col("kind").is_in(TURNING))
     direct = _denied(words, linked, spelt)
     denied = _in_chain(direct["cid"], linked)
     return (
@@ -147,13 +145,13 @@ def _chains(words: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
     joiner = pl.col("kind").is_in(["comma", "and", "or"])
     gap = pl.col("start") - pl.col("end").shift(1)
     beside = (gap <= 2) | ((pl.col("kind").shift(1) == "or") & (gap <= OR_BYTES))
-    before = words.with_columns(joined=(joiner.shift(1) & beside).fill_null(False))
-    joined = before.filter(pl.col("kind") == "condition")["joined"]
-    span = ["sid", "start", "end"]
-    spans = (
-        said.with_columns(joined=joined)
-        .group_by(span, maintain_order=True)
-        .agg(pl.col("joined", "noun").any(), pl.exclude("cid", "joined", "noun").first())
+    joined = words.select(
+        joined=(joiner.shift(1) & beside).fill_null(False), condition=pl.col("kind") == "condition"
+    ).filter("condition")["joined"]
+    anew = pl.any_horizontal([pl.col(name) != pl.col(name).shift(1) for name in ("sid", "start", "end")])
+    numbered = said.with_columns(joined=joined, span=anew.fill_null(True).cum_sum() - 1)
+    spans = numbered.group_by("span", maintain_order=True).agg(
+        pl.col("joined", "noun").any(), pl.exclude("cid", "joined", "noun").first()
     )
     spans = spans.with_columns(pl.all().shift(1).name.suffix("_p"))
     nouns, by_or = pl.col("noun") & pl.col("noun_p"), between("or", "_p", "") > 0
@@ -164,8 +162,8 @@ def _chains(words: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
         & pl.all_horizontal(quiet)
         & (nouns | (by_or & ((pl.col("language") != "ja") | (pl.col("key") == pl.col("key_p")))))
     ).fill_null(False)
-    chain = spans.select(*span, chain=(~link).cast(pl.Int64).cum_sum())
-    return said.join(chain, on=span, how="left", maintain_order="left")
+    chain = spans.select((~link).cum_sum()).to_series()
+    return said.with_columns(chain=chain.gather(numbered["span"]))
 
 
 def _in_chain(denied: pl.Series, linked: pl.DataFrame) -> pl.Series:

@@ -6,10 +6,11 @@ import polars as pl
 
 from triage.catalogue.signs import LANGUAGES
 from triage.observation.fold import PLAIN, bare, clusters, plain
-from triage.observation.lexicon import BREAKS, Lexicon
+from triage.observation.lexicon import BREAKS, LANGUAGE, Lexicon
 
 ENDS = r"[!?;|\n\r•●■★☆！？；]+|\.+(?:\s|$)|[。…]+"
 ORDINAL = r"(?i)(\b\d)\.(\s+(?:wahl|choix|scelta))"
+SPEAKS = r"[\pL\pN]"
 KANA = r"[\p{Hiragana}\p{Katakana}]"
 HAN = r"\p{Han}"
 HINT = 2.5  # words that speak for the language the listing is said to be in
@@ -20,19 +21,24 @@ Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 
-def sentences(texts: pl.DataFrame) -> pl.DataFrame:
-    """Return the sentences of texts (tid, text, hint): tid, no, text, at (characters), hint, asked."""
+def cut(texts: pl.DataFrame) -> pl.DataFrame:
+    """Return texts piece by piece, one row a sentence, in order; the pieces joined are as long as the text."""
     # "ca. 1995", "2. Wahl": these full stops end nothing. A comma in their place keeps every offset.
     held = pl.col("text").str.replace_all(r"\.(\s+\d)", ",${1}").str.replace_all(ORDINAL, "${1},${2}")
-    cut = texts.select("tid", "hint", text=held.str.split(ENDS, literal=False, inclusive=True))
-    cut = cut.explode("text", empty_as_null=False).with_row_index("row")
+    split = texts.with_columns(text=held.str.split(ENDS, literal=False, inclusive=True))
+    return split.explode("text", empty_as_null=False)
+
+
+def sentences(texts: pl.DataFrame) -> pl.DataFrame:
+    """Return the sentences of texts (tid, text, hint): tid, no, text, at (characters), hint."""
+    pieces = cut(texts.select("tid", "hint", "text")).with_row_index("row")
     size = pl.col("text").str.len_chars().cast(pl.Int64)
-    cut = cut.with_columns(row=pl.col("row").cast(pl.Int64), before=size.cum_sum() - size)
+    pieces = pieces.with_columns(row=pl.col("row").cast(pl.Int64), before=size.cum_sum() - size)
     # Where a text begins, carried forward: a window over millions of texts would cost more than all the rest.
     first = (pl.col("tid") != pl.col("tid").shift(1)).fill_null(True)
     begun = [pl.when(first).then(name).forward_fill() for name in ("row", "before")]
-    cut = cut.with_columns(no=pl.col("row") - begun[0], at=pl.col("before") - begun[1])
-    return cut.filter(pl.col("text").str.contains(r"[\pL\pN]")).select("tid", "hint", "text", "no", "at")
+    pieces = pieces.with_columns(no=pl.col("row") - begun[0], at=pl.col("before") - begun[1])
+    return pieces.filter(pl.col("text").str.contains(SPEAKS)).select("tid", "hint", "text", "no", "at")
 
 
 def distinct(found: pl.DataFrame) -> pl.DataFrame:
@@ -58,27 +64,35 @@ def hits(once: pl.DataFrame, lexicon: Lexicon) -> tuple[pl.DataFrame, pl.DataFra
     """Return where the patterns of its own language stand in each sentence, and that language.
 
     Returns:
-        sid, pid (row of ``lexicon.patterns``), start, end (bytes, no blanks), in order. The longest wins:
-        what lies inside a longer hit is left out.
+        sid, language, pid (row of ``lexicon.patterns``), start, end (bytes, no blanks), in order. The longest
+        wins: what lies inside a longer hit is left out. Sentences that name no thing and no condition have none.
         sid, language of every sentence.
     """
-    words = _find(once.select("sid", text=bare(pl.col("spelt"))), lexicon.patterns["pattern"])
-    breaks = _find(once.select("sid", text="spelt"), lexicon.patterns["pattern"].tail(len(BREAKS)))
+    words = _find(once.select("sid", text=bare(pl.col("spelt"))), lexicon.patterns)
     told = spoken(once, words, lexicon)
-    placed = pl.concat([words, breaks.with_columns(pl.col("pid") + lexicon.patterns.height - len(BREAKS))])
-    spoken_in = told["language"].replace_strict(LANGUAGES, range(len(LANGUAGES)), return_dtype=pl.Int64)
-    code = np.empty(once.height, np.int64)
-    code[told["sid"].to_numpy()] = spoken_in.to_numpy()
-    sid, pid = placed["sid"].to_numpy(), placed["pid"].to_numpy()
+    code = told["language"].to_physical().to_numpy()
     sizes = lexicon.sizes
-    own = lexicon.known[pid, code[sid]] & ~sizes["common"][pid]
-    telling = np.bincount(sid[own], weights=sizes["telling"][pid[own]], minlength=once.height) > 0
-    own &= telling[sid]
-    sid, pid, at = sid[own], pid[own], placed["at"].to_numpy()[own]
-    return _longest(sid, pid, at + sizes["lead"][pid], at + sizes["upto"][pid], lexicon), told
+    sid, at, pid = _own(words, code, lexicon)
+    telling = np.zeros(once.height, bool)
+    telling[sid[sizes["telling"][pid]]] = True
+    marks = _find(once.select("sid", text="spelt").filter(telling), lexicon.patterns.tail(len(BREAKS)))
+    marks = marks.with_columns(pl.col("pid") + lexicon.patterns.height - len(BREAKS))
+    kept = telling[sid]
+    both = zip((sid[kept], at[kept], pid[kept]), _own(marks, code, lexicon), strict=True)
+    sid, at, pid = (np.concatenate(one) for one in both)
+    placed = _longest(sid, pid, at + sizes["lead"][pid], at + sizes["upto"][pid], lexicon)
+    language = pl.Series("language", code[placed["sid"].to_numpy()]).cat.to(LANGUAGE)
+    return placed.insert_column(1, language), told
 
 
-def _find(texts: pl.DataFrame, wanted: pl.Series) -> pl.DataFrame:
+def _own(found: pl.DataFrame, code: npt.NDArray[np.uint8], lexicon: Lexicon) -> tuple[Ints, Ints, Ints]:
+    """Return sid, at and pid of the hits that mean something in the language of their sentence."""
+    sid, at, pid = (found[name].to_numpy() for name in ("sid", "at", "pid"))
+    own = lexicon.known[pid, code[sid]] & ~lexicon.sizes["common"][pid]
+    return sid[own], at[own], pid[own]
+
+
+def _find(texts: pl.DataFrame, wanted: pl.DataFrame) -> pl.DataFrame:
     listed = _present(texts, wanted).to_list() or [NOWHERE]
     found = texts.select(
         "sid",
@@ -90,16 +104,25 @@ def _find(texts: pl.DataFrame, wanted: pl.Series) -> pl.DataFrame:
     return long.select(
         pl.col("sid").cast(pl.Int64),
         pl.col("at").cast(pl.Int64),
-        pid=pl.col("pattern").cast(pl.Enum(wanted)).to_physical().cast(pl.Int64),
+        pid=pl.col("pattern").cast(pl.Enum(wanted["pattern"])).to_physical().cast(pl.Int64),
     )
 
 
-def _present(texts: pl.DataFrame, wanted: pl.Series) -> pl.Series:
-    """Return the patterns worth building a search tree of: for a few texts, only those that are in them."""
-    if texts["text"].str.len_bytes().sum() > FEW_BYTES:
-        return wanted
-    every = "\n".join(texts["text"])
-    return wanted.to_frame("word").filter(pl.lit(every).str.contains(pl.col("word"), literal=True))["word"]
+def _present(texts: pl.DataFrame, wanted: pl.DataFrame) -> pl.Series:
+    """Return the patterns worth building a search tree of: those that may be in the texts.
+
+    Most patterns are misspelt words, and hardly any of them is ever written. Each begins a run of letters.
+    """
+    if texts["text"].str.len_bytes().sum() <= FEW_BYTES:
+        every = "\n".join(texts["text"])
+        return wanted.filter(pl.lit(every).str.contains(pl.col("pattern"), literal=True))["pattern"]
+    sizes = wanted["slip"].str.len_bytes().unique().drop_nulls().to_list()
+    if not sizes:
+        return wanted["pattern"]
+    runs = texts.select(run=pl.col("text").str.extract_all(rf"[a-z]{{{min(sizes)},}}")).explode("run").unique()
+    begun = pl.concat([runs.select(slip=pl.col("run").str.head(size)) for size in sizes]).unique().drop_nulls()
+    written = pl.col("slip").is_in(begun["slip"].implode())
+    return wanted.filter(pl.col("slip").is_null() | written)["pattern"]
 
 
 def _longest(sid: Ints, pid: Ints, start: Ints, end: Ints, lexicon: Lexicon) -> pl.DataFrame:
@@ -119,7 +142,14 @@ def _longest(sid: Ints, pid: Ints, start: Ints, end: Ints, lexicon: Lexicon) -> 
     anything = _before(reach, again)
     outside = _before(np.where(holds, -1, reach), again)
     free = np.where(thing, reach > outside, reach > anything)
-    return pl.DataFrame({"sid": sid[free].astype(np.uint32), "pid": pid[free], "start": start[free], "end": end[free]})
+    return pl.DataFrame(
+        {
+            "sid": sid[free].astype(np.uint32),
+            "pid": pid[free],
+            "start": start[free].astype(np.int32),
+            "end": end[free].astype(np.int32),
+        }
+    )
 
 
 def _before(reach: Ints, again: Flags) -> Ints:
@@ -134,10 +164,10 @@ def _before(reach: Ints, again: Flags) -> Ints:
 def spoken(once: pl.DataFrame, found: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     """Return the language of each sentence: kana decide, then its words, with a lead for the hint."""
     size = len(LANGUAGES)
-    score = np.zeros((once.height, size))
     sid, pid = found["sid"].to_numpy(), found["pid"].to_numpy()
-    for code in range(size):
-        score[:, code] = np.bincount(sid, weights=lexicon.known[pid, code], minlength=once.height)
+    score = np.empty((once.height, size))
+    for code, knows in enumerate(np.ascontiguousarray(lexicon.known.T)):
+        score[:, code] = np.bincount(sid[knows[pid]], minlength=once.height)
     hint = once["hint"].replace_strict(LANGUAGES, range(size), default=-1, return_dtype=pl.Int64).fill_null(-1)
     hinted = hint.to_numpy()
     score[np.flatnonzero(hinted >= 0), hinted[hinted >= 0]] += HINT
@@ -145,4 +175,4 @@ def spoken(once: pl.DataFrame, found: pl.DataFrame, lexicon: Lexicon) -> pl.Data
         pl.col("text").str.contains(KANA) | ((pl.col("hint") == "ja") & pl.col("text").str.contains(HAN))
     ).to_series()
     best = np.where(japanese.fill_null(False).to_numpy(), LANGUAGES.index("ja"), score.argmax(axis=1))
-    return pl.DataFrame({"sid": once["sid"], "language": np.array(LANGUAGES)[best]})
+    return pl.DataFrame({"sid": once["sid"], "language": pl.Series(best.astype(np.uint8)).cat.to(LANGUAGE)})

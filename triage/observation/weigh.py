@@ -36,7 +36,8 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     score = ((score * len(FIELDS) + order) * PLACES + pl.col("start").clip(0, PLACES - 1)) * ROWS
     ranked = ranked.with_columns(score=score + (ROWS - 1 - pl.int_range(pl.len())))
     best = pl.col("score") == pl.col("score").max().over(voice)
-    return ranked.with_columns(counts=best & ~pl.col("habit")).drop("score", "polarity")
+    told = pl.col("sign", "state", "language").cast(pl.String)
+    return ranked.with_columns(told, counts=best & ~pl.col("habit")).drop("score", "polarity")
 
 
 def _unexplained(read: pl.DataFrame) -> pl.DataFrame:

@@ -1,12 +1,18 @@
 """The ``facts`` view: one wide row per listing and candidate release, NULL where nothing is known."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 
 import polars as pl
 
+from triage.catalogue.signs import Sign
 from triage.store import Connection, frame
 
 PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")
+SOLES = frozenset(PARTS[:4])
+# Silence on the soles tells something only where a text says much of the rest. Our judgement, after the trade's
+# rule to weigh silence only in a listing that is otherwise detailed.
+FEWEST_OTHER_SIGNS = 2
+LETTERS, LETTERS_JA = 200, 80  # a Japanese text says as much in less than half the characters
 
 # The strongest speaker decides what a sign's column says.
 SAID = """
@@ -89,18 +95,20 @@ WHERE l.listing_id IN (SELECT listing_id FROM todo)
 """
 
 
-def read_facts(store: Connection, signs: Sequence[str]) -> pl.DataFrame:
+def read_facts(store: Connection, signs: Mapping[str, Sign]) -> pl.DataFrame:
     """Return the facts of the listings in ``todo``: one row per listing and candidate."""
     create_facts(store, signs)
     return frame(store, "SELECT * FROM facts ORDER BY listing_id, place")
 
 
-def create_facts(store: Connection, signs: Sequence[str]) -> None:
+def create_facts(store: Connection, signs: Mapping[str, Sign]) -> None:
     """Create the ``facts`` view over the listings in ``todo``.
 
     Args:
-        signs: Ids of the signs; each becomes a BOOLEAN column, NULL where nobody spoke of it.
+        signs: Signs by id; each becomes a BOOLEAN column, NULL where nobody spoke of it.
     """
+    of_soles = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_soles(sign)) or "''"
+    elsewhere = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_the_rest(sign)) or "''"
     told = ",\n  ".join(f"bool_or(told) FILTER (sign = '{sign}') AS \"{sign}\"" for sign in signs)
     aged = ",\n  ".join(
         f"any_value(nullif(material, '?')) FILTER (part = '{part}') AS \"{part}\",\n  "
@@ -112,7 +120,15 @@ def create_facts(store: Connection, signs: Sequence[str]) -> None:
     store.execute(f"""
 CREATE OR REPLACE TEMP VIEW facts AS
 WITH told AS ({SAID}),
-sign_row AS (SELECT listing_id, {told} FROM told GROUP BY listing_id),
+sign_row AS (
+  SELECT
+    listing_id,
+    count(*) FILTER (sign IN ({of_soles})) AS of_soles,
+    count(*) FILTER (sign IN ({elsewhere})) AS of_the_rest,
+    {told}
+  FROM told
+  GROUP BY listing_id
+),
 outlook AS (SELECT min((horizon_years, climate)) AS first FROM prognosis),
 part_row AS (
   SELECT
@@ -141,10 +157,26 @@ SELECT
   offered.same_release_open,
   history.relists,
   history.price_drop,
-  sign_row.* EXCLUDE (listing_id)
+  CASE
+    WHEN sign_row.of_soles > 0 THEN TRUE
+    WHEN sign_row.of_the_rest >= {FEWEST_OTHER_SIGNS}
+      AND pair.text_length >= CASE WHEN pair.language = 'ja' THEN {LETTERS_JA} ELSE {LETTERS} END
+      AND NOT pair.text_cut THEN FALSE
+  END AS soles_told,
+  sign_row.* EXCLUDE (listing_id, of_soles, of_the_rest)
 FROM pair
 LEFT JOIN part_row ON part_row.listing_id = pair.listing_id AND part_row.place = pair.place
 LEFT JOIN offered ON offered.construction_id = pair.construction_id
 LEFT JOIN history ON history.listing_id = pair.listing_id
 LEFT JOIN sign_row ON sign_row.listing_id = pair.listing_id
 """)
+
+
+def speaks_of_soles(sign: Sign) -> bool:
+    """Return whether a sign tells of the state of the soles: foam, rubber, gas unit or what holds them."""
+    return sign.part in SOLES or any("sole" in reading.thing for reading in sign.reads)
+
+
+def speaks_of_the_rest(sign: Sign) -> bool:
+    """Return whether a sign tells of the pair, but not of its soles."""
+    return (sign.part in PARTS or sign.part == "whole") and not speaks_of_soles(sign)

@@ -9,6 +9,7 @@ import polars as pl
 
 from triage.catalogue.facts import Fact
 from triage.catalogue.penalties import Rule
+from triage.catalogue.signs import Sign
 from triage.errors import Problem, TriageError
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import read_facts
@@ -185,12 +186,12 @@ def ensure(rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str,
         raise TriageError(problems)
 
 
-def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, bool]) -> None:
+def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, Sign]) -> None:
     """Write the findings of the listings in ``todo``.
 
     Args:
         facts: Documented facts by name.
-        signs: Sign id to whether it has a question.
+        signs: Signs by id.
 
     Raises:
         TriageError: A rule may not run; nothing was written.
@@ -199,7 +200,8 @@ def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], sig
     compiled = compile_rules(rules, columns_of(facts, tuple(signs)), problems)
     if problems:
         raise TriageError(problems)
-    replace(store, "finding", find(read_facts(store, tuple(signs)), compiled, askable(facts, signs)))
+    asked = {sign.id: sign.question is not None for sign in signs.values()}
+    replace(store, "finding", find(read_facts(store, signs), compiled, askable(facts, asked)))
 
 
 def askable(facts: Mapping[str, Fact], signs: Mapping[str, bool]) -> frozenset[str]:
