@@ -66,7 +66,9 @@ def weighed(known, listings: dict[str, dict]) -> Weighed:
     own = tomllib.loads((HERE / "case_buyers.toml").read_text("utf-8"))["buyer"]
     buyers = {**known.buyers, **{one["id"]: Buyer.model_validate(one) for one in own}}
     rows = [listing(name, fields) for name, fields in listings.items()]
-    store.append(connection, "listing", pl.DataFrame(rows, infer_schema_length=None))
+    store.append(
+        connection, "listing", pl.DataFrame(rows, schema_overrides={"seller": pl.String}, infer_schema_length=None)
+    )
     told = [row for name, fields in listings.items() for row in answers(name, fields.get("answers") or "")]
     connection.executemany(
         "INSERT INTO answer (listing_id, sign, answered_on, said_by, state) VALUES (?, ?, ?, ?, ?)", told
