@@ -141,3 +141,24 @@ def test_og_of_a_colour_takes_a_bare_og_along(words: object) -> None:
 
     found = read_all(["Dalvenne OG plum. OG colourway.", "Dalvenne OG plum."], ["en", "en"], words)
     assert found["listing_id"].to_list() == [1]
+
+
+@pytest.mark.parametrize(
+    ("text", "language", "wanted"),
+    [
+        ("Midsole crumbling at the heel, needs a sole swap.", "en", "needs_repair"),
+        ("Braucht eine neue Sohle.", "de", "needs_repair"),
+        ("Semelle à remplacer.", "fr", "needs_repair"),
+        ("Servono nuove suole.", "it", "needs_repair"),
+        ("Necesitan un cambio de suela.", "es", "needs_repair"),
+        ("ソール交換が必要です。", "ja", "needs_repair"),
+        ("Sole swap done in 2023 with a new EVA sole unit.", "en", "sole_swapped"),
+        ("New EVA midsole fitted.", "en", "sole_swapped"),
+    ],
+)
+def test_a_pair_that_needs_a_sole_has_none_yet_and_a_new_sole_makes_no_new_pair(
+    read: Read, text: str, language: str, wanted: str
+) -> None:
+    found = read(text, language)
+    assert found[wanted] == "affirmed"
+    assert not ({"needs_repair", "sole_swapped", "deadstock_unworn"} - {wanted}) & set(found)

@@ -1,11 +1,16 @@
 """Beliefs and the worth of asking against exact solvers and a textbook decision."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
 import numpy as np
 import pyagrum as gum
 import pytest
 
 from triage.verdict.asking import (
     CELL_BITS,
+    WHOLE,
     AnswerModel,
     SignQuestion,
     answer_model,
@@ -134,59 +139,136 @@ def test_the_oil_wildcatter_tests_first_for_22_and_a_half():
     assert solver.MEU()["mean"] == pytest.approx(22.5, abs=1e-9)
 
 
-def part_decision(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return a random prior over two parts, [2, 2], a surplus for each state, and two answer models."""
-    return rng.dirichlet(np.ones(4)).reshape(2, 2), rng.uniform(-100, 120, (2, 2)), rng.uniform(0.05, 0.95, (2, 2))
+@dataclass(frozen=True)
+class Network:
+    """A small decision: three parts, what buying brings in each of their states, and three questions.
+
+    Attributes:
+        parts: Which three of the eight parts, ascending.
+        prior: Chance by the states of the three, [2, 2, 2].
+        gain: Surplus of buying by the same, [2, 2, 2].
+        bears: Which of the three carry the wearer.
+        bits: What each question speaks of: a part, or the pair as a whole.
+        weights: Decibans of a yes and of a no to each question, [3, 2].
+    """
+
+    parts: list[int]
+    prior: np.ndarray
+    gain: np.ndarray
+    bears: np.ndarray
+    bits: list[int]
+    weights: np.ndarray
+
+    def yes(self) -> np.ndarray:
+        """Return the chance of a yes by question and by fit or unfit, [3, 2], as the two weights imply it."""
+        questions = [
+            SignQuestion(f"q{bit}", bit, f"g{bit}", *told) for bit, told in zip(self.bits, self.weights, strict=True)
+        ]
+        model = answer_model(questions, np.zeros((1, 3)))
+        assert model.usable.all()
+        return np.stack([model.yes_if_fit[0], model.yes_if_unfit[0]], axis=1)
+
+    def by_cell(self) -> np.ndarray:
+        """Return surplus times chance as the stage lays it out, [1, 2, 512]; the pair fits for certain."""
+        mass = np.zeros((1, 1, 256))
+        for state in np.ndindex(2, 2, 2):
+            at = sum(bad << part for bad, part in zip(state, self.parts, strict=True))
+            mass[0, 0, at] = self.prior[state] * self.gain[state]
+        bears = np.zeros((1, 1, 8), dtype=bool)
+        bears[0, 0, self.parts] = self.bears
+        cells = cells_of(mass, unwearable(bears))[0]
+        return np.stack([cells, 0 * cells], axis=1)
 
 
-@pytest.mark.parametrize("seed", range(40))
-def test_the_worth_of_one_and_two_questions_is_that_of_an_influence_diagram(seed):
-    rng = np.random.default_rng(seed)
-    prior, gain, yes = part_decision(rng)
-    states = np.zeros((1, 1, 256))
-    value = np.zeros((1, 1, 256))
-    for first in (0, 1):
-        for second in (0, 1):
-            states[0, 0, first + 2 * second] = prior[first, second]
-            value[0, 0, first + 2 * second] = gain[first, second]
-    surplus = cells_of(states * value, unwearable(np.zeros((1, 1, 8), dtype=bool)))
-    model = AnswerModel(yes[None, :, 0], yes[None, :, 1], np.ones((1, 2), dtype=bool))
-    questions = [SignQuestion("a", 0, "a", 1, -1), SignQuestion("b", 1, "b", 1, -1)]
-    alone = single_gains(surplus.sum(axis=1), questions, model)[0]
-    # All of it fits, so the second size carries nothing.
-    sized = np.stack([surplus, 0 * surplus], axis=2)
-    both = best_sets(sized, model, questions, 0.0).evsi[0]
-    assert alone[0] == pytest.approx(diagram_value(prior, gain, yes, [0]), abs=1e-9)
-    assert alone[1] == pytest.approx(diagram_value(prior, gain, yes, [1]), abs=1e-9)
-    assert both == pytest.approx(diagram_value(prior, gain, yes, [0, 1]), abs=1e-9)
+def random_network(rng: np.random.Generator) -> Network:
+    parts = sorted(rng.choice(len(PARTS), 3, replace=False).tolist())
+    bits = list(parts)
+    if rng.random() < 0.4:
+        bits[int(rng.integers(3))] = WHOLE
+    towards = np.where(rng.random(3) < 0.5, 1.0, -1.0)
+    weights = np.stack([rng.uniform(0.5, 15, 3) * towards, -rng.uniform(0.5, 12, 3) * towards], axis=1)
+    # Some prices are bargains and some far too high; most lie where an answer may turn the call.
+    gain = rng.uniform(-100, 100, (2, 2, 2)) + rng.normal(0, 30)
+    return Network(parts, rng.dirichlet(np.full(8, 0.7)).reshape(2, 2, 2), gain, rng.random(3) < 0.6, bits, weights)
 
 
-def diagram_value(prior: np.ndarray, gain: np.ndarray, yes: np.ndarray, asked: list[int]) -> float:
-    """Return the value of buying or not after the asked answers, by pyAgrum."""
+def diagram_value(one: Network, yes: np.ndarray, seen: Sequence[str]) -> float:
+    """Return the value of buying or not once some nodes are seen, by pyAgrum's influence diagram.
+
+    Args:
+        yes: Chance of a yes by question and by fit or unfit, [3, 2].
+        seen: Nodes the buyer sees first: answers ``a0`` to ``a2``, parts ``p0`` to ``p2``.
+    """
     diagram = gum.InfluenceDiagram()
-    diagram.addChanceNode(gum.LabelizedVariable("part0", "", 2))
-    diagram.addChanceNode(gum.LabelizedVariable("part1", "", 2))
+    for k in range(3):
+        diagram.addChanceNode(gum.LabelizedVariable(f"p{k}", "", 2))
     diagram.addDecisionNode(gum.LabelizedVariable("buy", "", 2))
     diagram.addUtilityNode(gum.LabelizedVariable("gain", "", 1))
-    diagram.addArc("part0", "part1")
-    for parent in ("part0", "part1", "buy"):
-        diagram.addArc(parent, "gain")
-    first = prior.sum(axis=1)
-    diagram.cpt("part0")[:] = first
-    for a in (0, 1):
-        diagram.cpt("part1")[{"part0": a}] = list(prior[a] / first[a])
-        for b in (0, 1):
-            diagram.utility("gain")[{"part0": a, "part1": b, "buy": 0}] = [0]
-            diagram.utility("gain")[{"part0": a, "part1": b, "buy": 1}] = [gain[a, b]]
-    for j in asked:
-        diagram.addChanceNode(gum.LabelizedVariable(f"answer{j}", "", 2))
-        diagram.addArc(f"part{j}", f"answer{j}")
-        diagram.addArc(f"answer{j}", "buy")
-        for s in (0, 1):
-            diagram.cpt(f"answer{j}")[{f"part{j}": s}] = [1 - yes[j, s], yes[j, s]]
+    for tail, head in (
+        ("p0", "p1"),
+        ("p0", "p2"),
+        ("p1", "p2"),
+        *((name, "gain") for name in ("p0", "p1", "p2", "buy")),
+    ):
+        diagram.addArc(tail, head)
+    first, second = one.prior.sum(axis=(1, 2)), one.prior.sum(axis=2)
+    diagram.cpt("p0")[:] = first
+    for a, b in np.ndindex(2, 2):
+        diagram.cpt("p1")[{"p0": a}] = list(second[a] / first[a])
+        diagram.cpt("p2")[{"p0": a, "p1": b}] = list(one.prior[a, b] / second[a, b])
+        for c in (0, 1):
+            diagram.utility("gain")[{"p0": a, "p1": b, "p2": c, "buy": 0}] = [0]
+            diagram.utility("gain")[{"p0": a, "p1": b, "p2": c, "buy": 1}] = [one.gain[a, b, c]]
+    for k, bit in enumerate(one.bits):
+        if f"a{k}" in seen:
+            told = [f"p{one.parts.index(bit)}"] if bit != WHOLE else [f"p{j}" for j in range(3) if one.bears[j]]
+            diagram.addChanceNode(gum.LabelizedVariable(f"a{k}", "", 2))
+            for name in told:
+                diagram.addArc(name, f"a{k}")
+            for state in np.ndindex(*([2] * len(told))):
+                chance = yes[k, int(any(state))]
+                diagram.cpt(f"a{k}")[dict(zip(told, state, strict=True))] = [1 - chance, chance]
+    for name in seen:
+        diagram.addArc(name, "buy")
     solver = gum.ShaferShenoyLIMIDInference(diagram)
     solver.makeInference()
     return float(solver.MEU()["mean"])
+
+
+SETS = [set_ for size in (1, 2, 3) for set_ in combinations(range(3), size)]
+
+
+@pytest.mark.parametrize("block", range(10))
+def test_ev_evsi_and_evpi_are_those_of_influence_diagrams_on_500_random_networks(block):
+    rng = np.random.default_rng(2000 + block)
+    networks = [random_network(rng) for _ in range(50)]
+    surplus = np.stack([one.by_cell() for one in networks])
+    # Each network asks for three bits; laid out by bit, all of a block are weighed at once.
+    by_bit = [SignQuestion(f"q{bit}", bit, f"g{bit}", 1.0, -1.0) for bit in range(WHOLE + 1)]
+    yes = np.stack([one.yes() for one in networks])
+    told = np.full((len(networks), WHOLE + 1, 2), 0.5)
+    for row, one in enumerate(networks):
+        told[row, one.bits] = yes[row]
+    exact = {
+        seen: np.array([diagram_value(one, chance, seen) for one, chance in zip(networks, yes, strict=True)])
+        for seen in [(), *(tuple(f"a{k}" for k in asked) for asked in SETS), ("p0", "p1", "p2")]
+    }
+    ev = surplus.sum(axis=(1, 2, 3))
+    assert np.maximum(ev, 0) == pytest.approx(exact[()], abs=1e-9)
+    assert perfect_value(surplus) == pytest.approx(exact["p0", "p1", "p2"], abs=1e-9)
+    for asked in SETS:
+        usable = np.zeros(told.shape[:2], dtype=bool)
+        for row, one in enumerate(networks):
+            usable[row, [one.bits[k] for k in asked]] = True
+        model = AnswerModel(told[..., 0], told[..., 1], usable)
+        expected = pytest.approx(exact[tuple(f"a{k}" for k in asked)], abs=1e-9)
+        assert best_sets(surplus, model, by_bit, 0.0).evsi == expected
+        if len(asked) == 1:
+            assert single_gains(surplus.sum(axis=(1, 2)), by_bit, model)[usable] == expected
+    # The sample is worth its size: calls that stand, and calls that one, two or three answers turn.
+    gains = exact["a0", "a1", "a2"] - np.maximum(ev, 0)
+    assert (gains > 1).sum() >= 10
+    assert (gains < 1e-9).sum() >= 2
 
 
 def test_what_is_expected_of_an_answer_is_what_is_believed_now():
