@@ -29,9 +29,9 @@ def effective(weigh, pair: dict, part: str, **place: str) -> dict[str, float]:
 def test_stated_storage_moves_a_rubber_sole_in_its_own_direction(weigh):
     years = effective(weigh, CUPSOLE, "outsole")
     assert years["attic"] == pytest.approx(1.5 * years["silent"])
-    # Damp alone does nothing to rubber; a shed under a German sky is cool.
+    # Damp alone does nothing to rubber, and no garage is reckoned kinder than a room.
     assert years["cellar"] == years["silent"]
-    assert years["garage"] < years["silent"]
+    assert years["garage"] == years["silent"]
     assert years["window"] > years["silent"]
     assert years["unit"] > years["silent"]
     assert years["controlled"] == pytest.approx(0.9 * years["silent"])
@@ -42,7 +42,7 @@ def test_stated_storage_moves_a_foam_in_its_own_direction(weigh):
     years = effective(weigh, FOAM, "midsole")
     assert years["attic"] == pytest.approx(1.5 * years["silent"])
     assert years["cellar"] > 1.2 * years["silent"]
-    assert years["garage"] < years["silent"]
+    assert years["garage"] > 1.2 * years["silent"]
     assert years["controlled"] == pytest.approx(0.9 * years["silent"])
     # In a bag an ester foam keeps its acid.
     assert years["sealed"] > years["silent"]

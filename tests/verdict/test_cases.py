@@ -2,9 +2,11 @@
 
 ``cases.csv`` holds a listing and a buyer a row, ``orderings.toml`` two listings and a buyer an entry; the buyers are
 those of rules/buyers/ and of ``case_buyers.toml``. Every expected call and order, with its reason and its reckoning,
-is the trade's and was written by hand before it was weighed: common practice, no source. Prices are what the buyer's
-currency comes to. What the model does not agree with stays in the file, with the reason in ``disagrees``; a case that
-comes to agree must lose the mark.
+was written by hand and by the trade's reasoning before it was weighed: common practice, no source. Where a reckoning
+then proved wrong, its call or price was corrected with the reason, and ``revised`` says so: those rows borrow figures
+of the materials table or of the model, so they are regression checks, no validation; ``added`` ones came later, again
+before they were weighed. Prices are what the buyer's currency comes to. What the model does not agree with stays in
+the file, with the reason in ``disagrees``; a case that comes to agree must lose the mark.
 
 Columns that need a word: ``foot_mm`` is the foot length the size stands for, lowest to highest, empty = not stated;
 ``shipping`` empty = not stated; ``conflict`` yes = two claims on wear contradict each other; ``answers`` as
@@ -98,6 +100,8 @@ def test_there_are_enough_cases_and_they_cover_the_trade():
     assert {case["language"] for case in CASES} == {"en", "de", "fr", "it", "es", "ja"}
     assert {case["call"] for case in CASES} == {"buy", "ask", "skip"}
     assert all(len(case["why"]) > 10 for case in CASES)
+    assert {case["revised"] for case in CASES} <= {"", "call", "price", "added"}
+    assert sum(case["revised"] == "" for case in CASES) >= 60
     assert len(ORDERINGS["ordering"]) >= 30
 
 

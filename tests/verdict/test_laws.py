@@ -113,15 +113,19 @@ def random_offer(rng: np.random.Generator, buyer) -> Offer:
             "foot_mm_hi": [None if low is None else low + float(rng.uniform(1, 20)) for low in lengths],
             "returns_ok": (rng.random(PAIRS) < 0.4).tolist(),
             "firm": (rng.random(PAIRS) < 0.3).tolist(),
+            "category": rng.choice(["running", "boots", None], PAIRS).tolist(),
+            "premium_rate": [0.2 if some() < 0.2 else None for _ in range(PAIRS)],
         },
         schema_overrides={
+            "category": pl.String,
+            "premium_rate": pl.Float64,
             "price_base_minor": pl.Int64,
             "shipping_base_minor": pl.Int64,
             "foot_mm_lo": pl.Float64,
             "foot_mm_hi": pl.Float64,
         },
     )
-    return offer_to(buyer, rows, KNOWN.routes, AS_OF)
+    return offer_to(buyer, rows, KNOWN.costs, AS_OF)
 
 
 def random_scene(seed: int) -> Scene:
@@ -141,7 +145,7 @@ def random_scene(seed: int) -> Scene:
 
     def valued(least: float, most: float) -> Valued:
         value, plan = rng.uniform(least, most, shape), rng.integers(0, 4, shape).astype(np.int8)
-        return Valued(value, plan, np.zeros(shape, dtype=np.int64), none, (mend([], {}, 0, buyer),))
+        return Valued(value, plan, np.zeros(shape, dtype=np.int16), np.zeros(shape), none, (mend([], 0, buyer),))
 
     fitting, other = valued(0, 30_000), valued(0, 8_000)
     return Scene(buyer, random_offer(rng, buyer), joint(told), told.bears, fitting, other)
@@ -266,7 +270,7 @@ def widened(scene: Scene) -> Scene:
 
     def valued(one: Valued) -> Valued:
         return Valued(more(one.value, rng.uniform(0, 1e6)), more(one.plan, 0), more(one.repair, 0),
-                      more(one.mending, 0), one.mendings)  # fmt: skip
+                      more(one.spent, 0), more(one.mending, 0), one.mendings)  # fmt: skip
 
     return replace(
         scene, states=more(scene.states, 0.0), bears=more(scene.bears, True), fitting=valued(scene.fitting),

@@ -176,8 +176,9 @@ def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -
     weather = pl.col("unheated").fill_null(False)
     home = pl.max_horizontal(pl.lit(SD_REGION), "home_sd")
     joined = joined.with_columns(
-        temp_c=pl.when(weather).then("shed_temp_c").otherwise("temp_c"),
-        rh_pct=pl.when(weather).then("shed_rh_pct").otherwise("rh_pct"),
+        # Cold alone would make a shed kinder than a room; mould, frost and hot days under the roof are not in the sum.
+        temp_c=pl.when(weather).then(pl.max_horizontal("shed_temp_c", "temp_c")).otherwise("temp_c"),
+        rh_pct=pl.when(weather).then(pl.max_horizontal("shed_rh_pct", "rh_pct")).otherwise("rh_pct"),
         # Homes differ, and so do the climates among which the place is not told apart.
         storage_sd=(pl.coalesce("stated_sd", home) ** 2 + pl.col("between_sd") ** 2).sqrt(),
         rate_factor=pl.col("factor").fill_null(1.0),
