@@ -13,6 +13,7 @@ from triage.writeup.frames import Detail
 from triage.writeup.history import calls_so_far
 from triage.writeup.knowledge import Catalogue, Repair
 from triage.writeup.parts import ladder, material_words
+from triage.writeup.sensitivity import explained
 from triage.writeup.ticket import candidate
 
 Row = Mapping[str, Any]
@@ -50,6 +51,7 @@ def chain(
         ("From prior to posterior (decibans)", ladders(rows["posterior"])),
         ("Plans", plans(rows["plan"], listing, verdicts, catalogue)),
         ("Money", money(verdicts, catalogue)),
+        ("What would move it most", explained(rows["sensitivity"])),
         ("Questions", questions(rows["question"], verdicts, catalogue)),
         ("Found on arrival", arrivals(inspections)),
         ("Calls so far", calls_so_far(rows["history"], catalogue)),

@@ -43,6 +43,7 @@ class Detail:
     twin: pl.DataFrame
     raw_row: pl.DataFrame
     history: pl.DataFrame
+    sensitivity: pl.DataFrame
 
 
 def read_night(store: Connection, as_of: date) -> Night:
@@ -78,6 +79,7 @@ def read_detail(store: Connection, listing_ids: pl.Series) -> Detail:
         twin=frame(store, queries.TWINS),
         raw_row=frame(store, queries.RAW_ROWS),
         history=frame(store, CALLS_SO_FAR),
+        sensitivity=frame(store, queries.SENSITIVITY),
     )
     store.unregister("shown")
     return detail

@@ -203,6 +203,14 @@ JOIN shown USING (listing_id)
 ORDER BY listing_id, buyer, place
 """
 
+SENSITIVITY = """
+SELECT sensitivity.*, verdict.currency
+FROM sensitivity
+JOIN shown USING (listing_id)
+JOIN verdict USING (listing_id, buyer)
+ORDER BY listing_id, buyer, place
+"""
+
 TWINS = """
 SELECT
   twin.listing_id,

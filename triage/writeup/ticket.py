@@ -19,6 +19,7 @@ from triage.writeup.message import Message, messages_of
 from triage.writeup.origin import Evidence, Exported, evidence_of, exported_of, link, photos_of
 from triage.writeup.parts import PartView, part_views
 from triage.writeup.reasons import Finding, Said, findings_of, open_facts_of, said_of
+from triage.writeup.sensitivity import swings_of
 from triage.writeup.survival import Picture, picture_of
 
 Row = Mapping[str, Any]
@@ -92,6 +93,7 @@ class Ticket:
     open_facts: tuple[str, ...]
     repairs: tuple[RepairView, ...]
     changed: tuple[str, ...]
+    swings: tuple[str, ...]
     path: tuple[Step, ...]
     twins: tuple[Twin, ...]
     messages: tuple[Message, ...]
@@ -205,6 +207,7 @@ def _ticket(number: int, lead: Row, behind: Mapping[str, list[dict[str, Any]]], 
         findings=findings_of(behind["finding"]),
         open_facts=open_facts_of(behind["finding"], catalogue),
         repairs=repairs_of(behind["plan"], {row["buyer"]: row["plan"] for row in holding}, catalogue),
+        swings=swings_of(behind["sensitivity"], lead["buyer"]),
         changed=latest_changes(behind["history"], [row["buyer"] for row in holding], catalogue),
         path=tuple(Step(phrase.day(row["seen_on"]), price_of(row)) for row in behind["path"]),
         twins=tuple(twin(row, context.shown) for row in behind["twin"][:TWINS]),
