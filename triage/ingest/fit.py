@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from triage.ingest.dialect import Dialect, Record, split
+from triage.ingest import repair
+from triage.ingest.dialect import Dialect, Record, is_lone, split
 from triage.ingest.layout import Layout
 from triage.ingest.rows import CELL_CHARACTERS
 from triage.ingest.text import undecodable
@@ -23,10 +24,15 @@ class Misfit:
 
 @dataclass(frozen=True)
 class Fitting:
-    """Fits records into one table's columns."""
+    """Fits records into one table's columns.
+
+    Attributes:
+        quotes_cells: Other lines have quoted cells, so that a quote that begins a cell is no part of it.
+    """
 
     layout: Layout
     dialect: Dialect
+    quotes_cells: bool = True
 
     def cells(self, one: Record, line: str) -> list[str] | Misfit:
         """Return a record's cells when they fit the columns, else why not.
@@ -38,16 +44,45 @@ class Fitting:
         cells = self._requoted(line, one.cells) if one.lines == 1 or one.cells is None else one.cells
         if cells is None and "limit" in one.fault:
             return Misfit("cell-too-long", f"cells of at most {CELL_CHARACTERS} characters")
-        if cells is None:
-            return Misfit("stray-quote", f"cells quoted as a whole; {one.fault}")
+        evidence = self.layout.evidence
+        doubtful = self.quotes_cells and one.lines == 1 and self._doubts(cells, line)
+        if cells is None or doubtful:
+            again = repair.requoted(line, self.dialect, evidence) if self.quotes_cells else None
+            if again is None:
+                return Misfit("stray-quote", f"cells quoted as a whole; {one.fault or 'quotes inside a bare cell'}")
+            cells = again
         found = len(cells)
         cells = self._widened(cells) if found < width else self._narrowed(cells)
         if len(cells) != width:
+            cells = repair.split_apart(cells, evidence) or repair.without_surplus(cells, evidence) or cells
+        if len(cells) != width:
             return Misfit("row-width", f"{width} cells, found {found}")
+        return self._characters(cells)
+
+    def _doubts(self, cells: list[str] | None, line: str) -> bool:
+        """Tell whether a quote outside or inside a bare cell goes with cells that are no row of the table.
+
+        An inch mark is a quote in a bare cell too; its row fits.
+        """
+        quote, evidence = self.dialect.quote, self.layout.evidence
+        if quote is None or cells is None or not evidence.columns or quote not in line:
+            return False
+        strays = any(quote in cell for cell in cells) and len(cells) != self.layout.width
+        return (strays or is_lone(line, self.dialect)) and not evidence.is_row(cells)
+
+    def _characters(self, cells: list[str]) -> list[str] | Misfit:
+        """Return the cells of the columns kept when they are text, and nothing is in the others."""
+        width, evidence = self.layout.width, self.layout.evidence
         if any("\0" in cell for cell in cells):
-            return Misfit("control-character", "text without NUL characters")
+            bare = repair.without_padding(cells, evidence)
+            if bare is None:
+                return Misfit("control-character", "text without NUL characters")
+            cells = bare
         if any(not cell.isascii() and undecodable(cell) for cell in cells):
-            return Misfit("undecodable", "characters of the file's encoding")
+            text = repair.decoded(cells, evidence)
+            if text is None:
+                return Misfit("undecodable", "characters of the file's encoding")
+            cells = text
         named = self.layout.named(cells)
         if len(named) < width and any(
             cell.strip() for i, cell in enumerate(cells) if i not in (self.layout.kept or ())

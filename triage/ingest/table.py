@@ -2,13 +2,15 @@
 
 import json
 from collections import Counter
+from collections.abc import Iterator
 
 import polars as pl
 
 from triage.catalogue.feeds import fold
-from triage.ingest.dialect import Dialect, Record, split
+from triage.ingest.dialect import Dialect, Record, is_lone, split
 from triage.ingest.fit import Fitting, Misfit
-from triage.ingest.layout import blank, lay_out
+from triage.ingest.layout import blank, lay_out, unnumbered
+from triage.ingest.repair import one_row, two_rows
 from triage.ingest.rows import Broken, Piece, Settings, cut
 from triage.ingest.text import undecodable
 
@@ -46,7 +48,9 @@ class Table:
         skipped: Counter[str] = Counter()
         if self._fitting is None:
             layout, records, skipped = lay_out(records, self._settings)
-            self._fitting = Fitting(layout, self._dialect)
+            self._fitting = Fitting(layout, self._dialect, self._quotes_cells(lines))
+        elif self._fitting.layout.numbered:
+            records = unnumbered(records, self._fitting.layout.width)
         return self._rows(self._fitting, records, lines, skipped, final)
 
     def _rows(
@@ -59,7 +63,7 @@ class Table:
         numbers: list[int] = []
         good: list[list[str]] = []
         broken: list[Broken] = []
-        for one in self._unswallowed(fitting, records, lines):
+        for one in self._mended(fitting, self._unswallowed(fitting, records, lines)):
             cells = one.cells
             # Nearly every row of a clean file takes this way out.
             if plain and cells is not None and len(cells) == layout.width and cells[0].strip() not in ("", first):
@@ -82,13 +86,14 @@ class Table:
             self._take_footer(numbers, good, broken, skipped, len(layout.headings))
         frame, misplaced = self._checked(fitting, numbers, good)
         every = sorted([*broken, *misplaced], key=lambda one: one.row_no)
-        return Piece(layout.headings, frame, tuple(every), dict(skipped))
+        return Piece(layout.headings, frame, tuple(every), dict(skipped), (_NUMBERED,) if layout.numbered else ())
 
     def _is_plain(self, lines: list[str]) -> bool:
         """Tell whether no line can hold what is to be looked for cell by cell."""
         text = "".join(lines)
         quote, delimiter = self._dialect.quote or "\0", self._dialect.delimiter
-        return "\0" not in text and f"{delimiter} {quote}" not in text and not undecodable(text)
+        odd = "\0" in text or f"{delimiter} {quote}" in text or is_lone(text, self._dialect)
+        return not odd and not undecodable(text)
 
     def _broken(self, one: Record, lines: list[str], misfit: Misfit) -> Broken:
         shown = "".join(lines[one.line : one.line + (1 if one.cells is None else one.lines)])
@@ -107,6 +112,32 @@ class Table:
             else:
                 out.append(one)
         return out
+
+    def _quotes_cells(self, lines: list[str]) -> bool:
+        """Tell whether several lines have quoted cells."""
+        begins = f"{self._dialect.delimiter}{self._dialect.quote}"
+        return self._dialect.quote is not None and sum(begins in line for line in lines) >= _SEVERAL
+
+    def _mended(self, fitting: Fitting, records: list[Record]) -> Iterator[Record]:
+        """Yield the records, two rows in one line parted and a row in two lines joined, where that is sure."""
+        width, evidence = fitting.layout.width, fitting.layout.evidence
+        above: Record | None = None
+        for one in records:
+            size = len(one.cells or ())
+            if above is not None and above.cells and one.cells and len(above.cells) + size == width + 1:
+                row = one_row(above.cells, one.cells, evidence)
+                if row is not None:
+                    above = Record(above.line, above.lines + one.lines, row)
+                    continue
+            if above is not None:
+                yield above
+            rows = two_rows(one.cells, evidence) if one.cells and size == 2 * width - 1 else None
+            if rows is not None:
+                yield Record(one.line, one.lines, rows[0])
+                one = Record(one.line, 0, rows[1])
+            above = one
+        if above is not None:
+            yield above
 
     def _no_data(self, one: Record, header: tuple[str, ...]) -> str | None:
         """Return what a record is when it is no data."""
@@ -172,5 +203,7 @@ class Table:
         return self._settings.words.known(list(json.loads(cells).values())) > 1
 
 
+_SEVERAL = 3
+_NUMBERED = "a number before every row, without a heading, is left out"
 _MISPLACED = ("misplaced-cells", "cells of their column's kind; two or more are not")
 _SECOND_TABLE = ("second-table", "one table in a file: save the second as a file of its own")

@@ -10,16 +10,24 @@ from typing import Any, NoReturn
 
 from selectolax.lexbor import LexborHTMLParser, LexborNode
 
+DEPTH = 40
 _LINKS = {"a": "href", "area": "href", "link": "href", "object": "data"}
 _SOURCES = {name: "src" for name in ("audio", "embed", "iframe", "img", "source", "track", "video")}
 _VALUES = {"data": "value", "meter": "value", "time": "datetime"}
 
 
-def item(node: LexborNode, tree: LexborHTMLParser) -> dict[str, Any]:
-    """Return an item as JSON-LD would have it: its type, and a value or list of values a property."""
+def item(node: LexborNode, tree: LexborHTMLParser, around: tuple[int, ...] = ()) -> dict[str, Any]:
+    """Return an item as JSON-LD would have it: its type, and a value or list of values a property.
+
+    Args:
+        around: Items this one is inside of; by itemref an item may be inside itself, which the standard calls an error.
+    """
     out: dict[str, list[Any]] = {}
+    inside = (*around, node.mem_id)
     for inner in properties(node, tree):
-        value = item(inner, tree) if "itemscope" in inner.attributes else value_of(inner)
+        if inner.mem_id in inside or len(inside) > DEPTH:
+            continue
+        value = item(inner, tree, inside) if "itemscope" in inner.attributes else value_of(inner)
         for name in (inner.attributes.get("itemprop") or "").split():
             out.setdefault(name, []).append(value)
     types = (node.attributes.get("itemtype") or "").split()
