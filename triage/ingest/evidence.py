@@ -125,15 +125,16 @@ def _column(cells: Sequence[str], kind: str | None) -> Column:
     for cell, count in filled.items():
         shapes[shape(cell)] += count
     common, count = max(shapes.items(), key=lambda one: one[1], default=("", 0))
-    enough = _NEARLY_ALL * filled.total()
+    # Of few cells one may be odd.
+    enough = max(_LEAST_ROWS - 1, min(_NEARLY_ALL * filled.total(), filled.total() - 1))
     recurring = {cell: count for cell, count in filled.items() if count > 1}
-    closed = sum(recurring.values()) >= max(1, enough) and len(recurring) * _RECURRENCE <= filled.total()
+    closed = sum(recurring.values()) >= enough and len(recurring) * _RECURRENCE <= filled.total()
     return Column(
         kind=re.compile(kind) if kind else None,
         always=filled.total() == len(cells),
         trimmed=sum(count for cell, count in filled.items() if cell == cell.strip()) >= enough,
         # Free text of one shape would be chance: a shape counts for values that hold a digit.
-        shape=common if count >= max(1, enough) and "0" in common else None,
+        shape=common if count >= enough and "0" in common else None,
         known=frozenset(recurring if closed else filled),
         closed=closed,
     )

@@ -10,6 +10,7 @@ from triage.ingest.rows import CELL_CHARACTERS
 from triage.ingest.text import undecodable
 
 _MOSTLY_EMPTY = 0.5
+_NEARLY_ALL = 0.95
 # Two cells that agree with their columns are evidence; one may be chance.
 _EVIDENCE = 2
 
@@ -48,16 +49,23 @@ class Fitting:
         doubtful = self.quotes_cells and one.lines == 1 and self._doubts(cells, line)
         if cells is None or doubtful:
             again = repair.requoted(line, self.dialect, evidence) if self.quotes_cells else None
+            again = again or repair.in_other_dialect(line, self.dialect, evidence)
             if again is None:
                 return Misfit("stray-quote", f"cells quoted as a whole; {one.fault or 'quotes inside a bare cell'}")
             cells = again
         found = len(cells)
-        cells = self._widened(cells) if found < width else self._narrowed(cells)
-        if len(cells) != width:
-            cells = repair.split_apart(cells, evidence) or repair.without_surplus(cells, evidence) or cells
+        if found != width:
+            cells = self._repaired(cells, line if one.lines == 1 else "")
         if len(cells) != width:
             return Misfit("row-width", f"{width} cells, found {found}")
         return self._characters(cells)
+
+    def _repaired(self, cells: list[str], line: str) -> list[str]:
+        """Return a row of the table's width where its damage has one reading, else the cells as they are."""
+        evidence = self.layout.evidence
+        row = repair.split_apart(cells, evidence) or repair.without_surplus(cells, evidence)
+        row = row or repair.in_other_dialect(line, self.dialect, evidence)
+        return row or (self._widened(cells) if len(cells) < self.layout.width else self._narrowed(cells))
 
     def _doubts(self, cells: list[str] | None, line: str) -> bool:
         """Tell whether a quote outside or inside a bare cell goes with cells that are no row of the table.
@@ -89,6 +97,13 @@ class Fitting:
         ):
             return Misfit("row-width", f"nothing in the columns without a heading, {len(named)} cells")
         return named
+
+    def is_whole(self, cells: list[str]) -> bool:
+        """Tell whether the last cell of a file without a line end at its end is like those above it."""
+        columns = self.layout.evidence.columns
+        if not columns or (not cells[-1].strip() and self.layout.profile.filled[-1] < _NEARLY_ALL):
+            return True
+        return bool(cells[-1].strip()) and (not columns[-1].kind or columns[-1].fits(cells[-1]))
 
     def swallowed(self, inside: Sequence[str]) -> bool:
         """Tell whether a line inside a quoted cell is a whole row by its width and the kinds of its cells."""

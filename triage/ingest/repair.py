@@ -7,10 +7,12 @@ cells fit their columns. No reading adds a text the file does not have.
 import csv
 import re
 from collections.abc import Iterable, Iterator
+from itertools import product
 
-from triage.ingest.dialect import Dialect
+from triage.ingest.dialect import DELIMITERS, Dialect
 from triage.ingest.evidence import Column, Evidence, words_beyond_ascii
 
+_MARKS = (DELIMITERS[0], ('"', "'"), (None, "\\"))
 _ENCODINGS = ("cp1252", "cp1250", "iso8859-2", "iso8859-15", "mac_roman", "cp850", "cp932", "euc_jp")
 _LEAST_LETTERS = 3
 # Readings double with each quote.
@@ -71,7 +73,9 @@ def one_row(above: Row, below: Row, evidence: Evidence) -> Row | None:
         return None
     row = [*above[:-1], above[-1] + below[0], *below[1:]]
     whole = 1 in (len(above), len(below))
-    return row if (columns[at].narrow or (beside and not whole)) and evidence.is_row(row) else None
+    # A value of one kind holds no line end; alone on its line it must have a shape or be known.
+    sure = columns[at].narrow or ((beside or columns[at].kind is not None) and not whole)
+    return row if sure and evidence.is_row(row) else None
 
 
 def requoted(line: str, dialect: Dialect, evidence: Evidence) -> Row | None:
@@ -81,6 +85,19 @@ def requoted(line: str, dialect: Dialect, evidence: Evidence) -> Row | None:
     text = line.rstrip("\r\n")
     readings = [*_undoubled(text, dialect), *_unclosed(text, dialect, evidence), *_unopened(text, dialect)]
     return only(row for row in readings if evidence.is_row(row))
+
+
+def in_other_dialect(line: str, dialect: Dialect, evidence: Evidence) -> Row | None:
+    """Return the cells of a line that is written with another delimiter, quote or escape than the others."""
+    others = (Dialect(delimiter, quote, escape) for delimiter, quote, escape in product(*_MARKS))
+    readings = [(other, _strictly(line, other)) for other in others if other != dialect]
+    own = dialect.quote or "\0"
+    # Under another quote the table's own is a character like any other, and then stands nowhere by mistake.
+    return only(
+        row
+        for other, row in readings
+        if row and evidence.is_row(row) and not (other.quote != dialect.quote and own in "".join(row))
+    )
 
 
 def decoded(cells: Row, evidence: Evidence) -> Row | None:
@@ -104,7 +121,8 @@ def without_padding(cells: Row, evidence: Evidence) -> Row | None:
     """Return a row without NULs at the ends of cells of one shape or vocabulary."""
     row = [cell.strip("\0") for cell in cells]
     changed = [column for cell, bare, column in zip(cells, row, evidence.columns, strict=False) if cell != bare]
-    return row if all(column.narrow for column in changed) and evidence.is_row(row) else None
+    bare = "\0" not in "".join(row) and all(column.narrow for column in changed)
+    return row if bare and evidence.is_row(row) else None
 
 
 def _halves(cell: str, left: Column, right: Column) -> Iterator[Row]:
@@ -128,7 +146,8 @@ def _halves(cell: str, left: Column, right: Column) -> Iterator[Row]:
 def _undoubled(text: str, dialect: Dialect) -> Iterator[Row]:
     """Yield the cells of a line in which any quote before a delimiter or the end may close a cell."""
     quote, delimiter = dialect.quote or "", dialect.delimiter
-    if text.count(quote) > _MOST_QUOTES:
+    # A backslash before a quote is another dialect's way to double it.
+    if text.count(quote) > _MOST_QUOTES or f"\\{quote}" in text:
         return
     pending: list[tuple[int, Row]] = [(0, [])]
     while pending:
