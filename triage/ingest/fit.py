@@ -48,7 +48,7 @@ class Fitting:
         evidence = self.layout.evidence
         doubtful = self.quotes_cells and one.lines == 1 and self._doubts(cells, line)
         if cells is None or doubtful:
-            again = repair.requoted(line, self.dialect, evidence) if self.quotes_cells else None
+            again = repair.requoted(line, self.dialect, evidence, cells is None) if self.quotes_cells else None
             again = again or repair.in_other_dialect(line, self.dialect, evidence)
             if again is None:
                 return Misfit("stray-quote", f"cells quoted as a whole; {one.fault or 'quotes inside a bare cell'}")

@@ -78,12 +78,17 @@ def one_row(above: Row, below: Row, evidence: Evidence) -> Row | None:
     return row if sure and evidence.is_row(row) else None
 
 
-def requoted(line: str, dialect: Dialect, evidence: Evidence) -> Row | None:
-    """Return the cells of a line with one quote not closed or not opened, or with quotes in cells not doubled."""
+def requoted(line: str, dialect: Dialect, evidence: Evidence, faulty: bool) -> Row | None:
+    """Return the cells of a line with one quote not closed or not opened, or with quotes in cells not doubled.
+
+    Args:
+        faulty: A quote is out of place, which it is not in a line whose quotes in cells are doubled.
+    """
     if dialect.quote is None or dialect.escape is not None:
         return None
     text = line.rstrip("\r\n")
-    readings = [*_undoubled(text, dialect), *_unclosed(text, dialect, evidence), *_unopened(text, dialect)]
+    undoubled = _undoubled(text, dialect) if faulty else ()
+    readings = [*undoubled, *_unclosed(text, dialect, evidence), *_unopened(text, dialect)]
     return only(row for row in readings if evidence.is_row(row))
 
 
@@ -159,7 +164,7 @@ def _undoubled(text: str, dialect: Dialect) -> Iterator[Row]:
             while (closing := text.find(quote, closing + 1)) > 0:
                 if closing + 1 == len(text) or text.startswith(delimiter, closing + 1):
                     inside = text[at + 1 : closing]
-                    if _is_paired(inside, quote):
+                    if _is_paired(inside, quote) and f"{quote}{delimiter}{quote}" not in inside:
                         pending.append((closing + 2, [*cells, inside.replace(2 * quote, quote)]))
         else:
             end = text.find(delimiter, at) if delimiter in text[at:] else len(text)

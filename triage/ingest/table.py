@@ -65,7 +65,7 @@ class Table:
         good: list[list[str]] = []
         broken: list[Broken] = []
         cut_off = records[-1] if final and records and lines and lines[-1][-1:] not in "\r\n" else None
-        for one in self._mended(fitting, self._unswallowed(fitting, records, lines)):
+        for one in self._mended(fitting, self._unswallowed(fitting, records, lines), lines):
             cells = one.cells
             # Nearly every row of a clean file takes this way out.
             if (
@@ -137,14 +137,15 @@ class Table:
         begins = f"{self._dialect.delimiter}{self._dialect.quote}"
         return self._dialect.quote is not None and sum(begins in line for line in lines) >= _SEVERAL
 
-    def _mended(self, fitting: Fitting, records: list[Record]) -> Iterator[Record]:
+    def _mended(self, fitting: Fitting, records: list[Record], lines: list[str]) -> Iterator[Record]:
         """Yield the records, two rows in one line parted and a row in two lines joined, where that is sure."""
         width, evidence = fitting.layout.width, fitting.layout.evidence
         above: Record | None = None
         for one in records:
             size = len(one.cells or ())
             if above is not None and above.cells and one.cells and len(above.cells) + size == width + 1:
-                row = one_row(above.cells, one.cells, evidence)
+                apart = self._breaks_quotes(lines[one.line - 1], lines[one.line])
+                row = None if apart else one_row(above.cells, one.cells, evidence)
                 if row is not None:
                     above = Record(above.line, above.lines + one.lines, row, _MENDED)
                     continue
@@ -157,6 +158,11 @@ class Table:
             above = one
         if above is not None:
             yield above
+
+    def _breaks_quotes(self, above: str, below: str) -> bool:
+        """Tell whether a line end stands between two quotes, which may have been one doubled quote."""
+        quote = self._dialect.quote
+        return quote is not None and above.rstrip("\r\n").endswith(quote) and below.startswith(quote)
 
     def _no_data(self, one: Record, header: tuple[str, ...]) -> str | None:
         """Return what a record is when it is no data."""
