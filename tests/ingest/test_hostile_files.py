@@ -1,19 +1,25 @@
 """Files made to harm: a clear reject, no traceback, the other files of the night read, memory and time bounded."""
 
+import errno
 import gzip
 import os
+import subprocess
+import sys
 import time
+from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import polars as pl
 import pytest
 from workbooks import archive, sheet, xlsx
 
 from triage.ingest import run
-from triage.ingest.apart import lines_apart
+from triage.ingest.apart import BOUNDS, lines_apart
 from triage.ingest.rows import FileError
 from triage.store import connect, frame
 
+RULES = Path(__file__).parents[2] / "rules" / "feeds"
 NIGHT = date(2026, 11, 25)
 GOOD = "listing id;title;price\n1;Trail shoe;10 EUR\n2;Court shoe;12 EUR\n3;Track shoe;9 EUR\n"
 _ENTITIES = "".join(f'<!ENTITY l{i} "{f"&l{i - 1};" * 10}">' for i in range(1, 10))
@@ -34,6 +40,23 @@ def claiming(packed: bytes, size: int) -> bytes:
     """Return an archive whose directory says that its first part is that long."""
     at = packed.index(b"PK\x01\x02") + 24
     return packed[:at] + size.to_bytes(4, "little") + packed[at + 4 :]
+
+
+def children_of(pid: int) -> list[int]:
+    """Return the processes another one started, ended ones that nobody waited for included."""
+    return [
+        int(child)
+        for place in Path(f"/proc/{pid}/task").iterdir()
+        for child in (place / "children").read_text().split()
+    ]
+
+
+def is_running(pid: int) -> bool:
+    """Tell whether a process is there and not only waiting to be collected."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
 
 
 HOSTILE = {
@@ -98,15 +121,48 @@ def test_a_small_parquet_file_of_millions_of_rows_is_refused(feeds, tmp_path):
     assert note.notes[0].startswith("too-large: 6000000 rows")
 
 
-def test_an_unreadable_file_is_a_reject_and_read_once_it_can_be(store, feeds, tmp_path):
-    path = tmp_path / "a.csv"
+def test_an_unreadable_file_is_a_reject_and_read_once_it_can_be(store, feeds, tmp_path, monkeypatch):
+    for name in ("a.csv", "b.csv"):
+        (tmp_path / name).write_text(GOOD.replace("Trail", name))
+    opened = Path.open
+
+    def refused(self, *args, **kwargs):
+        if self.name == "a.csv":
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(self))
+        return opened(self, *args, **kwargs)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "open", refused)
+        notes = run(store, feeds, [tmp_path], NIGHT)
+    assert [note.outcome for note in notes] == ["rejected", "new"]
+    assert notes[0].notes[0].startswith("unreadable: Permission denied")
+    assert [note.outcome for note in run(store, feeds, [tmp_path], NIGHT)] == ["new", "seen"]
+
+
+def test_a_file_its_owner_locked_is_a_reject_for_everybody_else(tmp_path):
+    """The system itself says no: as another user where this one may read everything."""
+    path = tmp_path / "feeds" / "a.csv"
+    path.parent.mkdir(mode=0o755)
     path.write_text(GOOD)
     path.chmod(0)
-    if os.access(path, os.R_OK):
-        pytest.skip("this user may read everything")
-    assert run(store, feeds, [tmp_path], NIGHT)[0].notes[0].startswith("unreadable")
-    path.chmod(0o600)
-    assert run(store, feeds, [tmp_path], NIGHT)[0].outcome == "new"
+    code = f"""
+import os
+from datetime import date
+from pathlib import Path
+from triage.catalogue.feeds import load_feeds
+from triage.ingest import run
+from triage.store import connect
+feeds, store = load_feeds(Path({str(RULES)!r}), []), connect()
+os.chdir({str(path.parent)!r})
+if os.getuid() == 0:
+    os.setgroups([])
+    os.setresgid(65534, 65534, 65534)
+    os.setresuid(65534, 65534, 65534)
+assert not os.access("a.csv", os.R_OK)
+print(run(store, feeds, [Path(".")], date(2026, 11, 25))[0].notes[0])
+"""
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (said.stdout, said.stderr) == ("unreadable: Permission denied; expected a file that can be read\n", "")
 
 
 def test_a_parser_that_takes_too_long_is_ended(tmp_path):
@@ -115,5 +171,36 @@ def test_a_parser_that_takes_too_long_is_ended(tmp_path):
     page.write_text("<html>" + "<div>" * 60_000)
     start = time.monotonic()
     with pytest.raises(FileError, match="no end after 1 s"):
-        list(lines_apart("page", page, seconds=1))
+        list(lines_apart("page", page, replace(BOUNDS["page"], most_seconds=1)))
     assert time.monotonic() - start < 10
+    assert children_of(os.getpid()) == []
+
+
+def test_a_parser_ends_with_the_last_line_anybody_wants(tmp_path):
+    pl.DataFrame({"title": [str(i) for i in range(500_000)]}).write_parquet(tmp_path / "a.parquet")
+    lines = lines_apart("parquet", tmp_path / "a.parquet")
+    assert next(lines) == '{"title":"0"}\n'
+    lines.close()
+    assert children_of(os.getpid()) == []
+
+
+def test_a_parser_does_not_outlive_the_night_that_started_it(tmp_path):
+    pl.DataFrame({"title": [str(i) for i in range(500_000)]}).write_parquet(tmp_path / "a.parquet")
+    code = f"""
+import time
+from pathlib import Path
+from triage.ingest.apart import lines_apart
+lines = lines_apart("parquet", Path({str(tmp_path / "a.parquet")!r}))
+next(lines)
+print("read", flush=True)
+time.sleep(60)
+"""
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as night:
+        assert night.stdout.readline() == b"read\n"
+        started = children_of(night.pid)
+        assert len(started) == 1
+        night.kill()
+    until = time.monotonic() + 10
+    while (left := [pid for pid in started if is_running(pid)]) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert left == []

@@ -91,6 +91,29 @@ def test_a_workbook_with_title_rows_formulas_and_dates_gives_its_cells_as_text(i
     ]
 
 
+def test_a_workbook_with_a_merged_title_and_cells_in_date_and_number_formats(ingest, rows):
+    days = sheet([["Saved search"], ["listing id", "title", "price", "listed on"], ["1", "Trail shoe", 12.5, 46328]])
+    days = days.replace('<c r="D3">', '<c r="D3" s="1">').replace(
+        "</sheetData>", '</sheetData><mergeCells count="1"><mergeCell ref="A1:D1"/></mergeCells>'
+    )
+    styles = (
+        '<styleSheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><cellXfs count="2">'
+        '<xf numFmtId="0"/><xf numFmtId="14" applyNumberFormat="1"/></cellXfs></styleSheet>'
+    )
+    note = ingest("export.xlsx", xlsx({"Listings": days}, extra={"xl/styles.xml": styles}))
+    assert (note.rows_read, dict(note.skipped)) == (1, {"preamble": 1})
+    # ECMA-376 Part 1, 18.17.4.1: day 46328 of the 1900 system is 2 November 2026.
+    assert rows()[0]["listed on"].startswith("2026-11-02")
+    assert rows()[0]["price"] == "12.5"
+
+
+def test_a_merged_cell_is_the_text_of_its_first_row_alone(ingest, rows):
+    tall = sheet([["listing id", "title", "seller"], ["1", "Trail shoe", "amy"], ["2", "Court shoe", ""]])
+    merged = tall.replace("</sheetData>", '</sheetData><mergeCells count="1"><mergeCell ref="C2:C3"/></mergeCells>')
+    ingest("export.xlsx", xlsx({"Listings": merged}))
+    assert [row["seller"] for row in rows()] == ["amy", ""]
+
+
 def test_of_several_sheets_the_one_with_headings_is_read_and_hidden_ones_are_not(ingest, rows):
     notes = sheet([["remember", "this"], ["a", "b"]])
     book = xlsx({"Notes": notes, "Listings": sheet(TABLE), "Old": sheet(TABLE)}, hidden=("Old",))

@@ -83,8 +83,8 @@ def ods(rows: list[list[str]]) -> bytes:
     return archive({"mimetype": kind, "META-INF/manifest.xml": manifest, "content.xml": content})
 
 
-def archive(parts: dict[str, str]) -> bytes:
-    """Return a zip archive of texts."""
+def archive(parts: dict[str, str] | dict[str, bytes]) -> bytes:
+    """Return a zip archive of texts or bytes."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as made:
         for name, text in parts.items():

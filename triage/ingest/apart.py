@@ -4,28 +4,54 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from triage.ingest.rows import FileError
 
-SECONDS = 60
-_CHILDREN = Path(__file__).with_name("children")
-# The children print this before what is wrong, so that it isn't mistaken for a library's message.
+
+@dataclass(frozen=True)
+class Bounds:
+    """What a child program may take: memory, time of its processors, and time by the clock, more for a larger file."""
+
+    memory_bytes: int
+    cpu_seconds: int
+    seconds_a_megabyte: float
+    most_seconds: float
+    least_seconds: float = 4
+
+    def seconds(self, file_bytes: int) -> float:
+        """Return the time by the clock for a file of that size."""
+        return min(self.most_seconds, self.least_seconds + self.seconds_a_megabyte * file_bytes / 1e6)
+
+
+BOUNDS = {
+    # The parser takes minutes for a page of 200,000 open elements.
+    "page": Bounds(3 << 30, cpu_seconds=30, seconds_a_megabyte=0.2, most_seconds=10),
+    # The clock also runs while rows are stored.
+    "parquet": Bounds(4 << 30, cpu_seconds=120, seconds_a_megabyte=30, most_seconds=300),
+    "sheet": Bounds(4 << 30, cpu_seconds=60, seconds_a_megabyte=4, most_seconds=60),
+}
+_LAUNCH = Path(__file__).with_name("children") / "launch.py"
+# The launcher prints this before what is wrong, so that it isn't mistaken for a library's message.
 SAID = "REFUSED "
 
 
-def lines_apart(child: str, path: Path, seconds: float = SECONDS) -> Iterator[str]:
+def lines_apart(child: str, path: Path, bounds: Bounds | None = None) -> Iterator[str]:
     """Yield the lines a child program prints for a file.
 
     Args:
-        child: Name of a module in ``children/``; it is run as a program and imports nothing of this package.
-        seconds: It is ended when it takes longer.
+        child: Name of a program in ``children/``; it imports nothing of this package.
+        bounds: Those of ``BOUNDS`` if not given.
 
     Raises:
         FileError: The child refused the file, crashed, or took too long or too much memory.
     """
     # -I: neither the folder of the program nor the environment decides what is imported.
-    command = [sys.executable, "-I", str(_CHILDREN / f"{child}.py"), str(path.absolute())]
+    bounds = bounds or BOUNDS[child]
+    seconds = bounds.seconds(path.stat().st_size)
+    limits = [str(bounds.memory_bytes), str(bounds.cpu_seconds)]
+    command = [sys.executable, "-I", str(_LAUNCH), child, *limits, str(path.absolute())]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL) as process:
         timer = threading.Timer(seconds, process.kill)
         said: list[bytes] = []

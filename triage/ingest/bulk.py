@@ -11,7 +11,8 @@ from pathlib import Path
 
 import duckdb
 
-from triage.ingest.dialect import Dialect
+from triage.ingest.dialect import Dialect, split
+from triage.ingest.fit import Fitting
 from triage.ingest.layout import Layout
 from triage.ingest.rows import Bulk
 from triage.store import Connection
@@ -44,7 +45,7 @@ def bulk_of(path: Path, dialect: Dialect, layout: Layout) -> Bulk | None:
     if not plain or len(dialect.delimiter.encode()) != 1:
         return None
     lines = _lines(path)
-    if lines is None:
+    if lines is None or not _ends_whole(path, dialect, layout):
         return None
     names = [f'"{heading.replace(chr(34), chr(34) * 2)}"' for heading in layout.headings]
     columns = ", ".join(f"{_text(heading)}: 'VARCHAR'" for heading in layout.headings)
@@ -122,6 +123,18 @@ def _lines(path: Path) -> int | None:
             ends += block.count(b"\n")
             last = block[-1:]
     return ends + (last != b"\n")
+
+
+def _ends_whole(path: Path, dialect: Dialect, layout: Layout) -> bool:
+    """Tell whether a file ends with a line end, or with a row that is not cut off."""
+    with path.open("rb") as stream:
+        stream.seek(max(0, path.stat().st_size - _BLOCK))
+        tail = stream.read()
+    if tail.endswith(b"\n"):
+        return True
+    last = tail.rpartition(b"\n")[2].decode("utf-8", "replace")
+    cells = next((one.cells for one in split([last], dialect)), None)
+    return cells is not None and len(cells) == layout.width and Fitting(layout, dialect).is_whole(cells)
 
 
 def _text(text: str) -> str:

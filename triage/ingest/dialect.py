@@ -82,6 +82,12 @@ class Record(NamedTuple):
     fault: str = ""
 
 
+def is_lone(text: str, dialect: Dialect) -> bool:
+    """Tell whether a quote stands alone between other characters, as none does in a line quoted as it should be."""
+    quote, delimiter = re.escape(dialect.quote or "\0"), re.escape(dialect.delimiter)
+    return re.search(rf"[^{quote}{delimiter}\r\n]{quote}[^{quote}{delimiter}\r\n]", text) is not None
+
+
 def split(lines: Sequence[str], dialect: Dialect, final: bool = True) -> Iterator[Record]:
     """Yield the records of lines; a quote that never closes costs its own line, not those behind it.
 

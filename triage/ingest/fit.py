@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from triage.ingest.dialect import Dialect, Record, split
+from triage.ingest import repair
+from triage.ingest.dialect import Dialect, Record, is_lone, split
 from triage.ingest.layout import Layout
 from triage.ingest.rows import CELL_CHARACTERS
 from triage.ingest.text import undecodable
 
 _MOSTLY_EMPTY = 0.5
+_NEARLY_ALL = 0.95
 # Two cells that agree with their columns are evidence; one may be chance.
 _EVIDENCE = 2
 
@@ -23,10 +25,15 @@ class Misfit:
 
 @dataclass(frozen=True)
 class Fitting:
-    """Fits records into one table's columns."""
+    """Fits records into one table's columns.
+
+    Attributes:
+        quotes_cells: Other lines have quoted cells, so that a quote that begins a cell is no part of it.
+    """
 
     layout: Layout
     dialect: Dialect
+    quotes_cells: bool = True
 
     def cells(self, one: Record, line: str) -> list[str] | Misfit:
         """Return a record's cells when they fit the columns, else why not.
@@ -38,22 +45,65 @@ class Fitting:
         cells = self._requoted(line, one.cells) if one.lines == 1 or one.cells is None else one.cells
         if cells is None and "limit" in one.fault:
             return Misfit("cell-too-long", f"cells of at most {CELL_CHARACTERS} characters")
-        if cells is None:
-            return Misfit("stray-quote", f"cells quoted as a whole; {one.fault}")
+        evidence = self.layout.evidence
+        doubtful = self.quotes_cells and one.lines == 1 and self._doubts(cells, line)
+        if cells is None or doubtful:
+            again = repair.requoted(line, self.dialect, evidence, cells is None) if self.quotes_cells else None
+            again = again or repair.in_other_dialect(line, self.dialect, evidence)
+            if again is None:
+                return Misfit("stray-quote", f"cells quoted as a whole; {one.fault or 'quotes inside a bare cell'}")
+            cells = again
         found = len(cells)
-        cells = self._widened(cells) if found < width else self._narrowed(cells)
+        if found != width:
+            cells = self._repaired(cells, line if one.lines == 1 else "")
         if len(cells) != width:
             return Misfit("row-width", f"{width} cells, found {found}")
+        return self._characters(cells)
+
+    def _repaired(self, cells: list[str], line: str) -> list[str]:
+        """Return a row of the table's width where its damage has one reading, else the cells as they are."""
+        evidence = self.layout.evidence
+        row = repair.split_apart(cells, evidence) or repair.without_surplus(cells, evidence)
+        row = row or repair.in_other_dialect(line, self.dialect, evidence)
+        return row or (self._widened(cells) if len(cells) < self.layout.width else self._narrowed(cells))
+
+    def _doubts(self, cells: list[str] | None, line: str) -> bool:
+        """Tell whether a quote outside or inside a bare cell goes with cells that are no row of the table.
+
+        An inch mark is a quote in a bare cell too; its row fits.
+        """
+        quote, evidence = self.dialect.quote, self.layout.evidence
+        if quote is None or cells is None or not evidence.columns or quote not in line:
+            return False
+        strays = any(quote in cell for cell in cells) and len(cells) != self.layout.width
+        return (strays or is_lone(line, self.dialect)) and not evidence.is_row(cells)
+
+    def _characters(self, cells: list[str]) -> list[str] | Misfit:
+        """Return the cells of the columns kept when they are text, and nothing is in the others."""
+        width, evidence = self.layout.width, self.layout.evidence
         if any("\0" in cell for cell in cells):
-            return Misfit("control-character", "text without NUL characters")
+            bare = repair.without_padding(cells, evidence)
+            if bare is None:
+                return Misfit("control-character", "text without NUL characters")
+            cells = bare
         if any(not cell.isascii() and undecodable(cell) for cell in cells):
-            return Misfit("undecodable", "characters of the file's encoding")
+            text = repair.decoded(cells, evidence)
+            if text is None:
+                return Misfit("undecodable", "characters of the file's encoding")
+            cells = text
         named = self.layout.named(cells)
         if len(named) < width and any(
             cell.strip() for i, cell in enumerate(cells) if i not in (self.layout.kept or ())
         ):
             return Misfit("row-width", f"nothing in the columns without a heading, {len(named)} cells")
         return named
+
+    def is_whole(self, cells: list[str]) -> bool:
+        """Tell whether the last cell of a file without a line end at its end is like those above it."""
+        columns = self.layout.evidence.columns
+        if not columns or (not cells[-1].strip() and self.layout.profile.filled[-1] < _NEARLY_ALL):
+            return True
+        return bool(cells[-1].strip()) and (not columns[-1].kind or columns[-1].fits(cells[-1]))
 
     def swallowed(self, inside: Sequence[str]) -> bool:
         """Tell whether a line inside a quoted cell is a whole row by its width and the kinds of its cells."""

@@ -2,10 +2,12 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from triage.ingest.columns import Profile
 from triage.ingest.dialect import Record
+from triage.ingest.evidence import Evidence
 from triage.ingest.rows import FileError, Settings
 
 _HEADER_WITHIN = 60
@@ -14,6 +16,7 @@ _LAYOUT_RECORDS = 2_000
 # So many rows that agree with each other and not with the heading are no accident.
 _AGREEING = 3
 _NEARLY_ALL = 0.9
+_COUNTED = 5
 # NUL and Ctrl-Z pad the ends of some files.
 _NOTHING = " \t\r\n\v\f\0\x1a\ufeff\u00a0"
 
@@ -28,6 +31,8 @@ class Layout:
         width: Cells a row has in the file.
         kept: Places of the kept columns; None when all are.
         profile: Kinds of the kept columns.
+        evidence: What repairs are judged by.
+        numbered: A number of the row stands before its cells, without a heading.
     """
 
     headings: tuple[str, ...]
@@ -35,6 +40,8 @@ class Layout:
     width: int
     kept: tuple[int, ...] | None
     profile: Profile
+    evidence: Evidence
+    numbered: bool = False
 
     def named(self, cells: list[str]) -> list[str]:
         """Return the cells of the columns that are kept."""
@@ -52,9 +59,13 @@ def lay_out(records: list[Record], settings: Settings) -> tuple[Layout, list[Rec
     width = _common_width([records[i].cells or [] for i in filled if at is None or i > at])
     if at is None:
         at = _heading_by_kind(records, filled, width, settings)
+    numbered = at is not None and _counts_rows(records[at + 1 :], len(records[at].cells or []))
+    if numbered:
+        records = unnumbered(records, width - 1)
+        width -= 1
     below = [records[i].cells or [] for i in filled if at is None or i > at]
     header = [] if at is None else _without_empty_end(records[at].cells or [], width)
-    layout = _layout(header, width, below)
+    layout = replace(_layout(header, width, below), numbered=numbered)
     start = at + 1 if at is not None else next((i for i in filled if len(records[i].cells or []) == width), 0)
     skipped: Counter[str] = Counter()
     for one in records[: start if at is None else at]:
@@ -64,6 +75,14 @@ def lay_out(records: list[Record], settings: Settings) -> tuple[Layout, list[Rec
         skipped["second heading"] += records[second].lines
         return layout, records[start:second] + records[second + 1 :], skipped
     return layout, records[start:], skipped
+
+
+def unnumbered(records: list[Record], width: int) -> list[Record]:
+    """Return records without the number before their cells."""
+    return [
+        one._replace(cells=one.cells[1:]) if one.cells and len(one.cells) > width and one.cells[0].isdecimal() else one
+        for one in records
+    ]
 
 
 def blank(cells: Sequence[str]) -> bool:
@@ -113,7 +132,10 @@ def _layout(header: list[str], width: int, below: list[list[str]]) -> Layout:
     if kept is not None:
         rows = [[cells[i] for i in kept] for cells in rows[:_LAYOUT_RECORDS]]
     names = tuple(headings if kept is None else (headings[i] for i in kept))
-    return Layout(names, written, len(headings), kept, Profile(rows[:_LAYOUT_RECORDS], len(names)))
+    profile = Profile(rows[:_LAYOUT_RECORDS], len(names))
+    # Columns without a heading may hold anything: nothing is judged by them.
+    evidence = Evidence(rows[:_LAYOUT_RECORDS] if kept is None else [], profile)
+    return Layout(names, written, len(headings), kept, profile, evidence)
 
 
 def _kept(header: tuple[str, ...], rows: list[list[str]]) -> tuple[int, ...] | None:
@@ -122,6 +144,17 @@ def _kept(header: tuple[str, ...], rows: list[list[str]]) -> tuple[int, ...] | N
         return None
     filled = {i for cells in rows for i, cell in enumerate(cells) if cell.strip()}
     return tuple(i for i, heading in enumerate(header) if heading or i in filled)
+
+
+def _counts_rows(records: list[Record], headings: int) -> bool:
+    """Tell whether rows have one cell more than headings, and their first cells count on by one.
+
+    Source: R's read.table takes a first line with one entry fewer than the others for headings beside row names.
+    """
+    rows = [one.cells for one in records if one.cells and not blank(one.cells)]
+    numbers = [int(cells[0]) for cells in rows if len(cells) == headings + 1 and cells[0].isdecimal()]
+    counts = all(after == before + 1 for before, after in pairwise(numbers))
+    return len(numbers) >= _COUNTED and len(numbers) >= _NEARLY_ALL * len(rows) and counts
 
 
 def _second_heading(records: list[Record], start: int, layout: Layout) -> int | None:

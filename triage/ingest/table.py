@@ -2,13 +2,15 @@
 
 import json
 from collections import Counter
+from collections.abc import Iterator
 
 import polars as pl
 
 from triage.catalogue.feeds import fold
-from triage.ingest.dialect import Dialect, Record, split
+from triage.ingest.dialect import Dialect, Record, is_lone, split
 from triage.ingest.fit import Fitting, Misfit
-from triage.ingest.layout import blank, lay_out
+from triage.ingest.layout import Layout, blank, lay_out, unnumbered
+from triage.ingest.repair import one_row, two_rows
 from triage.ingest.rows import Broken, Piece, Settings, cut
 from triage.ingest.text import undecodable
 
@@ -23,6 +25,7 @@ class Table:
         self._row_no = 0
         self._lines_before = 0
         self._ended = False
+        self._mended_rows: list[int] = []
 
     def take(self, lines: list[str], final: bool) -> tuple[Piece, list[str]]:
         """Return the rows of lines and the lines that begin an unfinished record.
@@ -46,7 +49,9 @@ class Table:
         skipped: Counter[str] = Counter()
         if self._fitting is None:
             layout, records, skipped = lay_out(records, self._settings)
-            self._fitting = Fitting(layout, self._dialect)
+            self._fitting = Fitting(layout, self._dialect, self._quotes_cells(lines))
+        elif self._fitting.layout.numbered:
+            records = unnumbered(records, self._fitting.layout.width)
         return self._rows(self._fitting, records, lines, skipped, final)
 
     def _rows(
@@ -59,10 +64,17 @@ class Table:
         numbers: list[int] = []
         good: list[list[str]] = []
         broken: list[Broken] = []
-        for one in self._unswallowed(fitting, records, lines):
+        cut_off = records[-1] if final and records and lines and lines[-1][-1:] not in "\r\n" else None
+        for one in self._mended(fitting, self._unswallowed(fitting, records, lines), lines):
             cells = one.cells
             # Nearly every row of a clean file takes this way out.
-            if plain and cells is not None and len(cells) == layout.width and cells[0].strip() not in ("", first):
+            if (
+                plain
+                and one is not cut_off
+                and cells is not None
+                and len(cells) == layout.width
+                and cells[0].strip() not in ("", first)
+            ):
                 self._row_no += 1
                 numbers.append(self._row_no)
                 good.append(cells)
@@ -73,22 +85,34 @@ class Table:
                 continue
             self._row_no += 1
             fitted = fitting.cells(one, lines[one.line])
+            if one is cut_off and not isinstance(fitted, Misfit) and not fitting.is_whole(fitted):
+                fitted = Misfit("cut-off", "a last row that is whole, or a line end behind it")
             if isinstance(fitted, Misfit):
                 broken.append(self._broken(one, lines, fitted))
             else:
+                if layout.kept is None and (one.fault or fitted != (one.cells or [])[: layout.width]):
+                    self._mended_rows.append(self._row_no)
                 numbers.append(self._row_no)
                 good.append(fitted)
         if final:
             self._take_footer(numbers, good, broken, skipped, len(layout.headings))
         frame, misplaced = self._checked(fitting, numbers, good)
         every = sorted([*broken, *misplaced], key=lambda one: one.row_no)
-        return Piece(layout.headings, frame, tuple(every), dict(skipped))
+        return Piece(layout.headings, frame, tuple(every), dict(skipped), self._notes(layout))
+
+    def _notes(self, layout: Layout) -> tuple[str, ...]:
+        """Return what a person should know of rows that are not as they stand in the file; each is told once."""
+        rows, self._mended_rows = self._mended_rows, []
+        shown = ", ".join(map(str, rows[:_SHOWN])) + (", ..." if len(rows) > _SHOWN else "")
+        mended = [f"damaged rows mended, each the one way that fits its columns: {shown}"] if rows else []
+        return (*([_NUMBERED] if layout.numbered else []), *mended)
 
     def _is_plain(self, lines: list[str]) -> bool:
         """Tell whether no line can hold what is to be looked for cell by cell."""
         text = "".join(lines)
         quote, delimiter = self._dialect.quote or "\0", self._dialect.delimiter
-        return "\0" not in text and f"{delimiter} {quote}" not in text and not undecodable(text)
+        odd = "\0" in text or f"{delimiter} {quote}" in text or is_lone(text, self._dialect)
+        return not odd and not undecodable(text)
 
     def _broken(self, one: Record, lines: list[str], misfit: Misfit) -> Broken:
         shown = "".join(lines[one.line : one.line + (1 if one.cells is None else one.lines)])
@@ -107,6 +131,38 @@ class Table:
             else:
                 out.append(one)
         return out
+
+    def _quotes_cells(self, lines: list[str]) -> bool:
+        """Tell whether several lines have quoted cells."""
+        begins = f"{self._dialect.delimiter}{self._dialect.quote}"
+        return self._dialect.quote is not None and sum(begins in line for line in lines) >= _SEVERAL
+
+    def _mended(self, fitting: Fitting, records: list[Record], lines: list[str]) -> Iterator[Record]:
+        """Yield the records, two rows in one line parted and a row in two lines joined, where that is sure."""
+        width, evidence = fitting.layout.width, fitting.layout.evidence
+        above: Record | None = None
+        for one in records:
+            size = len(one.cells or ())
+            if above is not None and above.cells and one.cells and len(above.cells) + size == width + 1:
+                apart = self._breaks_quotes(lines[one.line - 1], lines[one.line])
+                row = None if apart else one_row(above.cells, one.cells, evidence)
+                if row is not None:
+                    above = Record(above.line, above.lines + one.lines, row, _MENDED)
+                    continue
+            if above is not None:
+                yield above
+            rows = two_rows(one.cells, evidence) if one.cells and size == 2 * width - 1 else None
+            if rows is not None:
+                yield Record(one.line, one.lines, rows[0], _MENDED)
+                one = Record(one.line, 0, rows[1], _MENDED)
+            above = one
+        if above is not None:
+            yield above
+
+    def _breaks_quotes(self, above: str, below: str) -> bool:
+        """Tell whether a line end stands between two quotes, which may have been one doubled quote."""
+        quote = self._dialect.quote
+        return quote is not None and above.rstrip("\r\n").endswith(quote) and below.startswith(quote)
 
     def _no_data(self, one: Record, header: tuple[str, ...]) -> str | None:
         """Return what a record is when it is no data."""
@@ -172,5 +228,9 @@ class Table:
         return self._settings.words.known(list(json.loads(cells).values())) > 1
 
 
+_SEVERAL = 3
+_SHOWN = 10
+_MENDED = "a line end too many or too few"
+_NUMBERED = "a number before every row, without a heading, is left out"
 _MISPLACED = ("misplaced-cells", "cells of their column's kind; two or more are not")
 _SECOND_TABLE = ("second-table", "one table in a file: save the second as a file of its own")

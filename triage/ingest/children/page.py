@@ -5,33 +5,29 @@ element is read too, which the standard has on ``meta`` alone: common practice o
 """
 
 import json
-import sys
-from typing import Any
+from collections.abc import Callable
+from typing import Any, NoReturn
 
 from selectolax.lexbor import LexborHTMLParser, LexborNode
 
-MEMORY_BYTES = 3 << 30
-CPU_SECONDS = 30
+DEPTH = 40
 _LINKS = {"a": "href", "area": "href", "link": "href", "object": "data"}
 _SOURCES = {name: "src" for name in ("audio", "embed", "iframe", "img", "source", "track", "video")}
 _VALUES = {"data": "value", "meter": "value", "time": "datetime"}
 
 
-def limit() -> None:
-    """Bound memory and time of this process, where the system can."""
-    try:
-        import resource
-    except ImportError:
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS))
+def item(node: LexborNode, tree: LexborHTMLParser, around: tuple[int, ...] = ()) -> dict[str, Any]:
+    """Return an item as JSON-LD would have it: its type, and a value or list of values a property.
 
-
-def item(node: LexborNode, tree: LexborHTMLParser) -> dict[str, Any]:
-    """Return an item as JSON-LD would have it: its type, and a value or list of values a property."""
+    Args:
+        around: Items this one is inside of; by itemref an item may be inside itself, which the standard calls an error.
+    """
     out: dict[str, list[Any]] = {}
+    inside = (*around, node.mem_id)
     for inner in properties(node, tree):
-        value = item(inner, tree) if "itemscope" in inner.attributes else value_of(inner)
+        if inner.mem_id in inside or len(inside) > DEPTH:
+            continue
+        value = item(inner, tree, inside) if "itemscope" in inner.attributes else value_of(inner)
         for name in (inner.attributes.get("itemprop") or "").split():
             out.setdefault(name, []).append(value)
     types = (node.attributes.get("itemtype") or "").split()
@@ -65,9 +61,8 @@ def value_of(node: LexborNode) -> str:
     return node.text().strip()
 
 
-def main(path: str) -> None:
+def main(path: str, refuse: Callable[[str, str], NoReturn]) -> None:
     """Print the blocks and items of a page; the file is UTF-8."""
-    limit()
     with open(path, encoding="utf-8", errors="replace") as stream:
         tree = LexborHTMLParser(stream.read())
     for script in tree.css('script[type="application/ld+json" i]'):
@@ -75,7 +70,3 @@ def main(path: str) -> None:
     for node in tree.css("[itemscope]"):
         if not node.attributes.get("itemprop"):
             print(json.dumps(item(node, tree)))
-
-
-if __name__ == "__main__":
-    main(sys.argv[1])

@@ -14,7 +14,6 @@ from triage.ingest.text import read_text
 
 NAME = "page"
 LIMIT_BYTES = 32 << 20
-SECONDS = 10
 _STARTS = re.compile(
     rb"\s*(<\?xml[^>]*>\s*)?(<!--.*?-->\s*)*<(!doctype\s+html|html|head|body|script|meta|div|title|main|article)\b",
     re.I | re.S,
@@ -59,8 +58,7 @@ def _values(text: str) -> tuple[list[Any], list[tuple[str, str]]]:
     with TemporaryDirectory(prefix="triage-") as folder:
         plain = Path(folder, "page.html")
         plain.write_text(text, "utf-8", errors="replace")
-        # The parser takes minutes for a page of 200,000 open elements.
-        for line in lines_apart("page", plain, SECONDS):
+        for line in lines_apart("page", plain):
             value = json.loads(line)
             if isinstance(value, dict):
                 items.append(value)
