@@ -115,7 +115,13 @@ def test_in_a_table_of_any_words_too(feeds, texts, data):
         for i, (title, body, price, state) in enumerate(texts, 1)
     ]
     at = data.draw(st.integers(1, len(rows) - 1))
-    what, line = data.draw(st.sampled_from(possible(rows, at)))
+    # Too few columns may be narrow here to see that a row lost the cell at one end, or a part of it, to a line end.
+    every = [
+        one
+        for one in possible(rows, at)
+        if not one[0].startswith("broken") or all("," in half for half in one[1].split("\n"))
+    ]
+    what, line = data.draw(st.sampled_from([one for one in every if ",\n" not in one[1] and "\n," not in one[1]]))
     assert outcome(rows, at, line, feeds.words) in ("exact", "quarantined"), what
 
 

@@ -19,7 +19,7 @@ from triage.ingest.preview import Preview, preview
 from triage.ingest.readers import PLAIN, packed
 from triage.ingest.reading import Account, Export, open_export
 from triage.ingest.rows import Broken, FileError, Reader, cut
-from triage.ingest.spool import Spool
+from triage.ingest.spool import Spool, bounded_memory
 from triage.store import Connection, append, transaction, work_folder
 
 __all__ = ["READERS", "FeedNote", "Preview", "preview", "run"]
@@ -84,11 +84,12 @@ def run(
         TriageError: A path does not exist.
     """
     notes = []
-    for found in find(paths, as_of):
-        if found.seen_on > as_of:
-            notes.append(FeedNote(found.shown, "later", found.seen_on))
-        else:
-            notes.append(_one_file(store, feeds, found, readers))
+    with bounded_memory(store):
+        for found in find(paths, as_of):
+            if found.seen_on > as_of:
+                notes.append(FeedNote(found.shown, "later", found.seen_on))
+            else:
+                notes.append(_one_file(store, feeds, found, readers))
     return notes
 
 

@@ -134,9 +134,13 @@ class Fitting:
         A delimiter is taken for prose when a blank follows it, when there are exactly as many such places as
         cells too many, and when every cell is then of its column's kind.
         """
-        width = self.layout.width
+        width, evidence = self.layout.width, self.layout.evidence
         if not any(cell.strip() for cell in cells[width:]):
-            return cells[:width]
+            # One cell too many may also stand further left, before a last cell that is empty.
+            bare, filled = cells[:width], self.layout.profile.filled
+            surplus = len(cells) > width + 1 and evidence.is_row(bare)
+            untold = not evidence.columns and not self.layout.profile.misfits(self.layout.named(bare))
+            return bare if surplus or (untold and (filled[-1] == 1 or not any(filled))) else cells
         joints = [i for i in range(1, len(cells)) if cells[i][:1] == " " and cells[i].strip() and cells[i - 1].strip()]
         if self.dialect.spaced or len(joints) != len(cells) - width:
             return cells

@@ -86,4 +86,11 @@ def open_export(path: Path, feeds: FeedCatalogue, readers: tuple[Reader, ...]) -
         FileError: No reader or more than one, or more than one map, claims it.
     """
     feed_map = feed_map_of(feeds, path)
-    return Export(path, feeds, feed_map, claimed_by(path, readers))
+    try:
+        reader = claimed_by(path, readers)
+    except FileError:
+        raise
+    except Exception as error:
+        shown = cut(f"{type(error).__name__}: {error}")
+        raise FileError("reader-failed", shown, "a file whose first bytes can be looked at") from error
+    return Export(path, feeds, feed_map, reader)

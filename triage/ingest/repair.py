@@ -15,6 +15,9 @@ from triage.ingest.evidence import Column, Evidence, words_beyond_ascii
 _MARKS = (DELIMITERS[0], ('"', "'"), (None, "\\"))
 _ENCODINGS = ("cp1252", "cp1250", "iso8859-2", "iso8859-15", "mac_roman", "cp850", "cp932", "euc_jp")
 _LEAST_LETTERS = 3
+# The readings of a longer row are too many to look at one by one.
+_MOST_CHARACTERS = 4_000
+_MOST_DELIMITERS = 4
 # Readings double with each quote.
 _MOST_QUOTES = 16
 
@@ -29,7 +32,7 @@ def only(readings: Iterable[Row]) -> Row | None:
 
 def split_apart(cells: Row, evidence: Evidence) -> Row | None:
     """Return a row that lacks one delimiter: two neighbours stand in one cell."""
-    if len(cells) + 1 != len(evidence.columns):
+    if len(cells) + 1 != len(evidence.columns) or sum(map(len, cells)) > _MOST_CHARACTERS:
         return None
     readings = []
     for at, cell in enumerate(cells):
@@ -54,6 +57,8 @@ def two_rows(cells: Row, evidence: Evidence) -> tuple[Row, Row] | None:
     if not width or len(cells) != 2 * width - 1:
         return None
     last, first = evidence.columns[-1], evidence.columns[0]
+    if len(cells[width - 1]) > _MOST_CHARACTERS:
+        return None
     if not (last.narrow and first.narrow and evidence.fit(cells[: width - 1]) and evidence.fit(cells[width:], 1)):
         return None
     row = only(_halves(cells[width - 1], last, first))
@@ -84,9 +89,12 @@ def requoted(line: str, dialect: Dialect, evidence: Evidence, faulty: bool) -> R
     Args:
         faulty: A quote is out of place, which it is not in a line whose quotes in cells are doubled.
     """
-    if dialect.quote is None or dialect.escape is not None:
+    unusual = dialect.quote is None or dialect.escape is not None
+    if unusual or not evidence.columns or len(line) > _MOST_CHARACTERS:
         return None
     text = line.rstrip("\r\n")
+    if text.count(dialect.delimiter) > _MOST_DELIMITERS * len(evidence.columns):
+        return None
     undoubled = _undoubled(text, dialect) if faulty else ()
     readings = [*undoubled, *_unclosed(text, dialect, evidence), *_unopened(text, dialect)]
     return only(row for row in readings if evidence.is_row(row))
@@ -94,6 +102,8 @@ def requoted(line: str, dialect: Dialect, evidence: Evidence, faulty: bool) -> R
 
 def in_other_dialect(line: str, dialect: Dialect, evidence: Evidence) -> Row | None:
     """Return the cells of a line that is written with another delimiter, quote or escape than the others."""
+    if not evidence.columns or len(line) > _MOST_CHARACTERS:
+        return None
     others = (Dialect(delimiter, quote, escape) for delimiter, quote, escape in product(*_MARKS))
     readings = [(other, _strictly(line, other)) for other in others if other != dialect]
     own = dialect.quote or "\0"

@@ -4,11 +4,29 @@ One transaction with many inserts keeps all its rows in memory (measured: 2.2 GB
 of the same rows writes them as they come.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import polars as pl
 
 from triage.store import Connection, append
+
+# What DuckDB may keep of a store that is a file; the rest of a night's memory is the pieces being read.
+_MEMORY = "800MB"
+
+
+@contextmanager
+def bounded_memory(store: Connection) -> Iterator[None]:
+    """Let DuckDB write to disk what it would keep in memory, where the store is a file."""
+    in_file = store.execute("SELECT 1 FROM duckdb_databases() WHERE NOT internal AND path IS NOT NULL").fetchall()
+    if in_file:
+        store.execute(f"SET memory_limit = '{_MEMORY}'")
+    try:
+        yield
+    finally:
+        if in_file:
+            store.execute("RESET memory_limit")
 
 
 class Spool:

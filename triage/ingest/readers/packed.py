@@ -35,7 +35,15 @@ def read(path: Path, settings: Settings) -> Iterator[Piece]:
             inner = (
                 _unpacked_zip(path, Path(folder)) if zipfile.is_zipfile(path) else _unpacked_gzip(path, Path(folder))
             )
-        except (OSError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
+        except (
+            OSError,
+            EOFError,
+            zlib.error,
+            zipfile.BadZipFile,
+            NotImplementedError,
+            RuntimeError,
+            ValueError,
+        ) as error:
             raise FileError("broken-archive", str(error)[:200], "a whole archive without a password") from None
         yield from claimed_by(inner).read(inner, settings)
 

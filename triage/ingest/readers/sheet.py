@@ -28,7 +28,8 @@ def claims(path: Path, head: bytes) -> bool:
     try:
         with zipfile.ZipFile(path) as archive:
             return any(part in archive.NameToInfo for part in _PARTS)
-    except (zipfile.BadZipFile, OSError, NotImplementedError):
+    # A name of a part that is not the UTF-8 it says it is, is a ValueError.
+    except (zipfile.BadZipFile, OSError, NotImplementedError, ValueError):
         return path.suffix.lower() in (".xlsx", ".xlsm", ".xlsb", ".ods")
 
 
