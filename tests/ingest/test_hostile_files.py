@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -44,11 +45,12 @@ def claiming(packed: bytes, size: int) -> bytes:
 
 def children_of(pid: int) -> list[int]:
     """Return the processes another one started, ended ones that nobody waited for included."""
-    return [
-        int(child)
-        for place in Path(f"/proc/{pid}/task").iterdir()
-        for child in (place / "children").read_text().split()
-    ]
+    children: list[int] = []
+    for thread in Path(f"/proc/{pid}/task").iterdir():
+        # A thread may end between two looks.
+        with suppress(FileNotFoundError):
+            children += map(int, (thread / "children").read_text().split())
+    return children
 
 
 def is_running(pid: int) -> bool:
