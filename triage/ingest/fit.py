@@ -13,6 +13,8 @@ _MOSTLY_EMPTY = 0.5
 _NEARLY_ALL = 0.95
 # Two cells that agree with their columns are evidence; one may be chance.
 _EVIDENCE = 2
+# Fault of a record that ends early above one that is no row.
+TORN = "it ends early, and the line below it is no row"
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,8 @@ class Fitting:
         cells = self._requoted(line, one.cells) if one.lines == 1 or one.cells is None else one.cells
         if cells is None and "limit" in one.fault:
             return Misfit("cell-too-long", f"cells of at most {CELL_CHARACTERS} characters")
+        if one.fault == TORN:
+            return Misfit("row-width", f"{width} cells in one line; {TORN}")
         evidence = self.layout.evidence
         doubtful = self.quotes_cells and one.lines == 1 and self._doubts(cells, line)
         if cells is None or doubtful:

@@ -8,7 +8,7 @@ import polars as pl
 
 from triage.catalogue.feeds import fold
 from triage.ingest.dialect import Dialect, Record, is_lone, split
-from triage.ingest.fit import Fitting, Misfit
+from triage.ingest.fit import TORN, Fitting, Misfit
 from triage.ingest.layout import Layout, blank, lay_out, unnumbered
 from triage.ingest.repair import one_row, two_rows
 from triage.ingest.rows import Broken, Piece, Settings, cut
@@ -149,6 +149,9 @@ class Table:
                 if row is not None:
                     above = Record(above.line, above.lines + one.lines, row, _MENDED)
                     continue
+                if size < width > len(above.cells or ()) and isinstance(fitting.cells(one, lines[one.line]), Misfit):
+                    # What stands alone here is no row, so what ends early above it may be its beginning.
+                    above = Record(above.line, above.lines, None, TORN)
             if above is not None:
                 yield above
             rows = two_rows(one.cells, evidence) if one.cells and size == 2 * width - 1 else None
