@@ -15,6 +15,7 @@ from triage.begin import FILES, TABLE
 from triage.begin.questions import questions
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.constructions import SCHEMA
+from triage.commands import shared
 from triage.errors import TriageError
 from triage.settings import Settings, defaults
 
@@ -55,7 +56,7 @@ def test_the_settings_name_every_setting_with_its_meaning_and_hold_the_defaults(
         assert len(line.split("# ", 1 if not line.startswith("#") else 2)[-1]) > 15, line
         if name in ("strict", "photos", "quiet", "backups", "feeds"):
             assert getattr(told, name) == field.default
-    assert (told.store, told.out, told.mail_from) == (str(cli.STORE), str(cli.REPORTS), "triage@localhost")
+    assert (told.store, told.out, told.mail_from) == (str(shared.STORE), str(shared.REPORTS), "triage@localhost")
 
 
 def test_what_was_laid_out_has_no_fault(folder: Path) -> None:

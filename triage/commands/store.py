@@ -7,12 +7,10 @@ from typing import Annotated
 
 import typer
 
+from triage.commands.shared import STORE, Store
 from triage.errors import fail
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
-
-Store = Annotated[Path, typer.Option("--store", help="The file that keeps everything.")]
-STORE = Path("triage.duckdb")
 
 
 @app.callback()
