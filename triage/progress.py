@@ -34,6 +34,7 @@ def steps(total: int, *, quiet: bool = False) -> Iterator[Step]:
         begun = count()
 
         def step(name: str) -> None:
-            shown.update(task, completed=next(begun), description=name)
+            # At once: a step may be over before the bar is drawn again by itself.
+            shown.update(task, completed=next(begun), description=name, refresh=True)
 
         yield step
