@@ -114,8 +114,9 @@ def main() -> None:
             continue
         mending = mender.of(beliefs.construction, beliefs.evidence.bears)
         cases = cases_of(worth, mending, mender.mendings, BUYER, KNOWN.values)
-        stakes = Stakes(BUYER, beliefs, offer, *cases, pl.Series(), worth.sound[:, 0])
-        table = Table(stakes, pl.DataFrame(), ASKED, Texts({}, {}, [], {}), KNOWN.repairs)
+        doubt = np.full(len(mending), 0.2)
+        stakes = Stakes(BUYER, beliefs, offer, *cases, worth, mending, pl.Series(), worth.sound[:, 0], doubt)
+        table = Table(stakes, pl.DataFrame(), ASKED, Texts({}, {}, [], {}), KNOWN.repairs, mender, KNOWN.values)
         for _, made in in_order(table.decided, table.blocks(np.arange(len(offer.price)))):
             calls += np.bincount(made.call, minlength=3)
             asked += int(made.asked.bits[made.call == ASK].sum())
