@@ -81,7 +81,10 @@ def main(loud: bool) -> None:
     for name, load in loads.items():
         readers[name] = lambda one, path, load=load: judged(one, path, load)  # type: ignore[misc]
     every = variants()
-    print(f"{len(every)} variants")
+    sure = sum(not one.damaged for one in every)
+    rows = sum(len(one.rows) for one in every)
+    print(f"{len(every)} variants, {sure} of them still say every clean row; {rows} clean rows in all,", end=" ")
+    print(f"{sum(len(one.damaged) for one in every)} of them damaged beyond what the file still says")
     print(f"{'reader':18}" + "".join(f"{what:>10}" for what in OUTCOMES))
     with tempfile.TemporaryDirectory() as folder:
         for name, reader in readers.items():

@@ -120,8 +120,6 @@ def _quotes(rows: Rows) -> Iterable[Variant]:
     yield _made(
         "bare quotes inside unquoted cells, pipe",
         Written(["|".join(row) for row in bare], rows=bare[1:]),
-        damaged=frozenset({14, 34}),
-        codes=("row-width",),
     )
     for name, change, code in _SPOILT_QUOTES:
         yield from _everywhere(rows, name, change, code)
@@ -451,12 +449,9 @@ def _joined(rows: Rows) -> Variant:
 def _prose(rows: Rows) -> Variant:
     """Return a variant whose descriptions have commas and no quotes, as a hand-made export has."""
     plain = [[text.replace("\n", " ").replace('"', "") for text in row] for row in rows]
-    damaged = frozenset(i for i, row in enumerate(plain[1:]) if any("," in text for text in row))
     return _made(
         "commas in unquoted text",
         Written([",".join(row) for row in plain], rows=plain[1:]),
-        damaged=damaged,
-        codes=("row-width", "misplaced-cells"),
     )
 
 
@@ -466,7 +461,7 @@ _SPOILT_QUOTES: list[tuple[str, Callable[[str], str], str | None]] = [
     ("unclosed quote", lambda r: r.replace(",", ',"', 1), SAME),
     ("inch mark", lambda r: _in_cell(r, 1, lambda c: c + ' 6" wide'), None),
     ("text after a closing quote", lambda r: _in_cell(r, 1, lambda c: f'"{c}" nice'), "stray-quote"),
-    ("blank before an opening quote", lambda r: _in_cell(r, 1, lambda c: f' "{c}"'), "stray-quote"),
+    ("blank before an opening quote", lambda r: _in_cell(r, 1, lambda c: f' "{c}"'), SAME),
     ("closing quote only", lambda r: _in_cell(r, 1, lambda c: f'{c}"'), None),
 ]
 _SPOILT_WIDTHS: list[tuple[str, Callable[[str], str], str | None]] = [

@@ -1,15 +1,17 @@
 """Earlier calls on the page and in the chain: what was, what is now, and why."""
 
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 from made_night import AS_OF, BEFORE, fill, whole_night
 
 from triage.store import Connection, connect
-from triage.writeup import night_page
+from triage.writeup import Look, night_page
 from triage.writeup.frames import read_night
 from triage.writeup.history import change
 from triage.writeup.terminal import explain
+from triage.writeup.view import view_of
 
 COURT = "attic board/a1"
 
@@ -41,15 +43,19 @@ BOUGHT = called(2, because="the seller says the foam springs back")
 WORDS = "was ask, now buy, because the seller says the foam springs back"
 
 
+def page_of(store: Connection, catalogue: SimpleNamespace) -> str:
+    return night_page(view_of(store, catalogue, read_night(store, AS_OF), Path("no reports here")), Look())
+
+
 def test_the_ticket_says_what_changed_and_why(catalogue: SimpleNamespace) -> None:
     store = with_history(ASKED, BOUGHT)
-    page = night_page(store, catalogue, read_night(store, AS_OF))
+    page = page_of(store, catalogue)
     assert page.count(f"{WORDS}, 25 Nov 2026") == 1
 
 
 def test_a_first_call_is_no_change(catalogue: SimpleNamespace) -> None:
     store = with_history(ASKED)
-    assert "was ask" not in night_page(store, catalogue, read_night(store, AS_OF))
+    assert "was ask" not in page_of(store, catalogue)
 
 
 def test_the_chain_shows_both_calls_in_their_order(catalogue: SimpleNamespace) -> None:
