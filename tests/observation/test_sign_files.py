@@ -103,3 +103,14 @@ def test_the_merged_signs_have_no_file(signs: Signs) -> None:
     merged = {"midsole_crumbling_denied", "midsole_hydrolysis_denied", "midsole_no_cracks"}
     assert not merged & set(signs.by_id)
     assert len(signs) >= 78
+
+
+def test_a_question_is_asked_of_materials_that_there_are(folder: Path) -> None:
+    texts = "".join(f'{language} = "Does it crumble?"\n' for language in LANGUAGES)
+    asked = f'[question]\ngood = "denied"\nphoto = false\nonly_if.midsole = ["foam_a", "?", "foam_b"]\n{texts}'
+    (folder / "one.toml").write_text(PLAIN.format(name="one") + WEIGHTS + asked, "utf-8")
+    problems: list[Problem] = []
+    load_signs(folder, problems, frozenset({"foam_a"}))
+    told = [str(problem) for problem in problems if "only_if" in str(problem)]
+    assert len(told) == 1
+    assert "'foam_b'; expected a key of ageing/materials.toml or '?'" in told[0]

@@ -103,7 +103,7 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "words": words,
         "constructions": load_constructions(tables, problems, keys),
         "match_weights": load_match_weights(place / "match", problems),
-        "reading": load_signs(place / "signs", problems),
+        "reading": load_signs(place / "signs", problems, keys),
         "materials": materials,
         "unknown": load_unknown(place / "ageing" / "unknown.toml", keys, problems),
         "climates": climates,

@@ -44,10 +44,14 @@ class Weight(Document):
 
 
 class Question(Document):
-    """How a sign is asked for, in each language; ``good`` is the answer a buyer hopes for."""
+    """How a sign is asked for, in each language; ``good`` is the answer a buyer hopes for.
+
+    ``only_if``: parts with the material keys (or "?", not known) of which a likely release must have one.
+    """
 
     good: State
     photo: bool
+    only_if: dict[Part, Annotated[tuple[Text, ...], Field(min_length=1)]] = {}
     en: Text
     de: Text
     fr: Text
@@ -195,8 +199,12 @@ class Signs:
         return self.by_id[sign_id]
 
 
-def load_signs(folder: Path, problems: list[Problem]) -> Signs:
-    """Return the signs of ``rules/signs`` by id; every fault of every file becomes a problem."""
+def load_signs(folder: Path, problems: list[Problem], materials: frozenset[str] | None = None) -> Signs:
+    """Return the signs of ``rules/signs`` by id; every fault of every file becomes a problem.
+
+    Args:
+        materials: Keys of the materials table; None leaves those that questions name unchecked.
+    """
     signs = {}
     for path in toml_files(folder, problems):
         values = read_toml(path, problems)
@@ -204,6 +212,13 @@ def load_signs(folder: Path, problems: list[Problem]) -> Signs:
         if sign is not None:
             id_is_file_name(sign.id, path, problems)
             signs[sign.id] = sign
+            asked = sign.question.only_if.values() if sign.question is not None else ()
+            strange = {key for keys in asked for key in keys} - {"?"} - (materials or frozenset())
+            problems += [
+                Problem(f"{path}:1", f"question.only_if names {key!r}", "a key of ageing/materials.toml or '?'")
+                for key in sorted(strange)
+                if materials is not None
+            ]
     words = load_words(folder / "reading", problems)
     problems += [Problem(str(folder / f"{sign}.toml"), *fault) for sign, fault in unread(signs, words)]
     return Signs(signs, words)

@@ -4,7 +4,7 @@ An answer changes what is believed of a part, of the release or of the size; the
 where the expected surplus is above zero. ``EVSI(A) = sum over answers of max(0, surplus and answer)``.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations, product
@@ -22,13 +22,24 @@ MOST_QUESTIONS = 3
 
 @dataclass(frozen=True)
 class SignQuestion:
-    """A sign that can be asked for: the bit it speaks of and the weights of a yes and a no."""
+    """A sign that can be asked for: the bit it speaks of, the weights of a yes and a no, and of what it is asked."""
 
     sign: str
     bit: int
     group: str
     if_true: float
     if_false: float
+    only_if: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    def suits(self, made_of: Mapping[str, str] | None) -> bool:
+        """Return whether the question makes sense of a construction; of one that nobody knows it does.
+
+        Args:
+            made_of: Part to material keys joined by ``;``.
+        """
+        return made_of is None or all(
+            not set(keys).isdisjoint(made_of.get(part, "").split(";")) for part, keys in self.only_if
+        )
 
 
 @dataclass(frozen=True)

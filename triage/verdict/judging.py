@@ -104,13 +104,16 @@ class Ground:
         """Return the signs that can be asked for, with the weights of an answer."""
         bits = {part: number for number, part in enumerate(PARTS)} | {"whole": WHOLE}
         return [
-            SignQuestion(sign.id, bits[sign.part], sign.group, weight.if_true, weight.if_false)
+            SignQuestion(
+                sign.id, bits[sign.part], sign.group, weight.if_true, weight.if_false,
+                tuple(sign.question.only_if.items()),
+            )
             for sign in sorted(self.signs.values(), key=lambda sign: sign.id)
             if sign.question is not None
             and sign.part in bits
             and sign.id not in self.ageing_signs
             and (weight := sign.weight.get("answer")) is not None
-        ]
+        ]  # fmt: skip
 
 
 def run(store: Connection, ground: Ground, as_of: date) -> None:

@@ -24,6 +24,8 @@ from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows
 
 # Pairs weighed together: few enough for the processor's cache.
 BLOCK = 512
+# A release less likely than this is not asked after.
+LIKELY_RELEASE = 0.05
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,8 @@ class Table:
     @cached_property
     def open_questions(self) -> tuple[Array, Flags]:
         """Decibans each question's group carries now, and whether nobody spoke of the sign yet, [N, Q]."""
-        return _open_questions(self.stakes.beliefs, self.questions)
+        current, unsaid = _open_questions(self.stakes.beliefs, self.questions)
+        return current, unsaid & _sensible(self.stakes.beliefs, self.questions, self.mender.materials)
 
     def blocks(self, rows: Places) -> Iterator[Places]:
         """Yield some of the pairs block by block, those of the same parts and as many candidates together."""
@@ -135,3 +138,11 @@ def _open_questions(beliefs: Beliefs, questions: list[SignQuestion]) -> tuple[Ar
     ] = False
     has = np.concatenate([beliefs.present, np.ones((count, 1), dtype=np.bool_)], axis=1)
     return current, unsaid & has[:, [question.bit for question in questions]]
+
+
+def _sensible(beliefs: Beliefs, questions: list[SignQuestion], materials: Mapping[str, Mapping[str, str]]) -> Flags:
+    """Return of which pairs a question makes sense, [N, Q]: some likely release has what it is about."""
+    names, at = np.unique(beliefs.construction.astype(np.str_), return_inverse=True)
+    suits = np.array([[question.suits(materials.get(name)) for question in questions] for name in names.tolist()])
+    likely = (beliefs.evidence.weight >= LIKELY_RELEASE)[..., None]
+    return np.asarray((suits[at.reshape(beliefs.construction.shape)] & likely).any(axis=1))

@@ -79,7 +79,7 @@ class Mender:
     """
 
     def __init__(self, repairs: Sequence[Repair], materials: Mapping[str, Mapping[str, str]], buyer: Buyer) -> None:
-        self._repairs, self._materials, self._buyer = repairs, materials, buyer
+        self._repairs, self.materials, self._buyer = repairs, materials, buyer
         self._possible: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._numbers: dict[tuple[tuple[str, ...], int], int] = {}
         self.mendings: list[Mending] = []
@@ -102,7 +102,7 @@ class Mender:
         return np.asarray(found["number"].to_numpy().reshape(construction.shape))
 
     def _number(self, construction: str, bears: int) -> int:
-        made_of = self._materials.get(construction, {})
+        made_of = self.materials.get(construction, {})
         # Releases are many, what they are made of is not.
         kind = tuple(made_of.get(part, "") for part in PARTS)
         if kind not in self._possible:
