@@ -100,7 +100,7 @@ def compared() -> tuple[pl.DataFrame, pl.DataFrame]:
     }
     rows = [
         figures | dict(listing_id=key, condition=condition, title=title, purpose=purpose) | other
-        for purpose in ("wear", "restore", "display")
+        for purpose in ("wear", "restore", "display", "resell")
         for key, (condition, title, other) in pairs.items()
     ]
     gaps = [

@@ -19,7 +19,7 @@ from triage.writeup.ticket import anchor, candidate, facts_of, price_note_of, pr
 
 Row = Mapping[str, Any]
 
-PURPOSES = {"wear": "To wear", "restore": "To restore", "display": "To display"}
+PURPOSES = {"wear": "To wear", "restore": "To restore", "display": "To display", "resell": "To sell on"}
 # Figures of a pair for a purpose, in the order they are read: what it brings, what it takes, what is left.
 MEASURES = (
     ("expected_minor", "Worth on average"),
