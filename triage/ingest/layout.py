@@ -11,7 +11,7 @@ from triage.ingest.evidence import Evidence
 from triage.ingest.rows import FileError, Settings
 
 _HEADER_WITHIN = 60
-_MOST_COLUMNS = 2_000
+_LEAST_COLUMNS, _MOST_COLUMNS = 2, 2_000
 _LAYOUT_RECORDS = 2_000
 # So many rows that agree with each other and not with the heading are no accident.
 _AGREEING = 3
@@ -55,6 +55,8 @@ def lay_out(records: list[Record], settings: Settings) -> tuple[Layout, list[Rec
         FileError: The records show no table.
     """
     filled = [i for i, one in enumerate(records) if one.cells and not blank(one.cells)]
+    # Before anything looks at each column: a sheet can have sixteen thousand.
+    _bounded(_common_width([records[i].cells or [] for i in filled]))
     at = _heading_by_words(records, filled[:_HEADER_WITHIN], settings)
     width = _common_width([records[i].cells or [] for i in filled if at is None or i > at])
     if at is None:
@@ -75,6 +77,12 @@ def lay_out(records: list[Record], settings: Settings) -> tuple[Layout, list[Rec
         skipped["second heading"] += records[second].lines
         return layout, records[start:second] + records[second + 1 :], skipped
     return layout, records[start:], skipped
+
+
+def _bounded(columns: int) -> None:
+    """Refuse a table of too many columns."""
+    if columns > _MOST_COLUMNS:
+        raise FileError("no-table", f"{columns} columns", f"{_LEAST_COLUMNS} to {_MOST_COLUMNS} columns")
 
 
 def unnumbered(records: list[Record], width: int) -> list[Record]:
@@ -125,8 +133,9 @@ def _layout(header: list[str], width: int, below: list[list[str]]) -> Layout:
     # A byte that is not of the file's encoding is written out in a heading; in a cell it costs the row.
     shown = [text.encode("utf-8", "backslashreplace").decode() for text in written]
     headings = _distinct(shown) if header else [f"column {i + 1}" for i in range(width)]
-    if not 1 < len(headings) <= _MOST_COLUMNS:
-        raise FileError("no-table", f"{len(headings)} columns", f"2 to {_MOST_COLUMNS} columns")
+    _bounded(len(headings))
+    if len(headings) < _LEAST_COLUMNS:
+        raise FileError("no-table", f"{len(headings)} columns", f"{_LEAST_COLUMNS} to {_MOST_COLUMNS} columns")
     rows = [cells for cells in below if len(cells) == len(headings)]
     kept = _kept(written, rows)
     if kept is not None:
