@@ -106,7 +106,7 @@ def compared() -> tuple[pl.DataFrame, pl.DataFrame]:
     gaps = [
         dict(purpose=purpose, deadstock="lantern flea/j7", worn="attic board/a1", gap_minor=-5000, asked_minor=750,
              better="worn")
-        for purpose in ("display", "restore", "wear")
+        for purpose in ("display", "resell", "restore", "wear")
     ]  # fmt: skip
     return pl.DataFrame(rows), pl.DataFrame(gaps)
 

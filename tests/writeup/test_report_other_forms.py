@@ -77,7 +77,7 @@ def test_two_pairs_stand_side_by_side_part_by_part(compared: LexborHTMLParser) -
 
 def test_a_comparison_says_what_sets_the_pairs_apart_for_each_purpose(compared: LexborHTMLParser) -> None:
     assert words(compared, "h1") == "Brelloway <b>"
-    assert words(compared, "h2").startswith("To wear, to restore, to display: the best of each kind")
+    assert words(compared, "h2").startswith("To wear, to restore, to display, to sell on: the best of each kind")
     gap = (
         "To wear: of the best two the worn one is the better buy: at the door the deadstock pair must cost EUR 50 less "
         "than the worn one before the worn one is, and it costs EUR 8 more."
@@ -87,8 +87,8 @@ def test_a_comparison_says_what_sets_the_pairs_apart_for_each_purpose(compared: 
     assert "Worth on average EUR 40 EUR 90" in money
     assert "Offer up to EUR 81 EUR 81" in money
     wear = " ".join(words(LexborHTMLParser(node.html or ""), "caption") for node in compared.css("table.versus"))
-    assert [wear.count(name) for name in ("To wear", "To restore", "To display")] == [1, 1, 1]
-    assert len(compared.css("main table")) == 1 + 3 + 3
+    assert [wear.count(name) for name in ("To wear", "To restore", "To display", "To sell on")] == [1] * 4
+    assert len(compared.css("main table")) == 1 + 4 + 4  # part by part, and both pairs and all pairs for each purpose
 
 
 def test_a_short_list_has_a_line_and_a_ticket_a_pair(pages: dict[str, Path]) -> None:
