@@ -30,6 +30,14 @@ def test_a_row_that_is_mended_is_used_and_named(ingest, rows):
     assert rows()[4] == {"listing id": "000014", "title": "Trail shoe 14", "price": "14.50", "listed on": "2026-11-14"}
 
 
+def test_rows_that_ran_into_each_other_are_named_too(ingest, rows):
+    lines = [f"{i:06d},Trail shoe {i},{i}.50,2026-11-{i:02d}" for i in range(10, 30)]
+    lines[4:6] = [lines[4] + lines[5]]
+    note = ingest("board.csv", "listing id,title,price,listed on\n" + "\n".join(lines) + "\n")
+    assert (note.rows_read, note.rows_rejected) == (20, 0)
+    assert note.notes == ("damaged rows mended, each the one way that fits its columns: 5, 6",)
+
+
 def test_lines_that_are_no_data_are_counted_by_what_they_are(ingest, rows):
     text = "Saved on Tuesday\n\n" + CSV + "listing id;title;price\n4;Camp shoe;1 EUR\n;;\nTotal;4\n"
     note = ingest("board.csv", text)

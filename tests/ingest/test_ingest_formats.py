@@ -107,6 +107,13 @@ def test_a_workbook_with_a_merged_title_and_cells_in_date_and_number_formats(ing
     assert rows()[0]["price"] == "12.5"
 
 
+def test_the_last_row_of_a_workbook_is_not_cut_off_where_its_last_cell_is_empty(ingest, rows):
+    cells = [[f"{i:06d}", f"Trail shoe {i}", f"{i + 9}.50", f"2026-11-{i:02d}"] for i in range(1, 25)]
+    cells[-1][3] = ""
+    note = ingest("export.xlsx", xlsx({"Listings": sheet([["listing id", "title", "price", "listed on"], *cells])}))
+    assert (note.rows_read, note.rows_rejected, rows()[-1]["listed on"]) == (24, 0, "")
+
+
 def test_a_merged_cell_is_the_text_of_its_first_row_alone(ingest, rows):
     tall = sheet([["listing id", "title", "seller"], ["1", "Trail shoe", "amy"], ["2", "Court shoe", ""]])
     merged = tall.replace("</sheetData>", '</sheetData><mergeCells count="1"><mergeCell ref="C2:C3"/></mergeCells>')

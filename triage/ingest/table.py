@@ -25,6 +25,7 @@ class Table:
         self._row_no = 0
         self._lines_before = 0
         self._ended = False
+        self._breaks_off = False
         self._mended_rows: list[int] = []
 
     def take(self, lines: list[str], final: bool) -> tuple[Piece, list[str]]:
@@ -36,6 +37,7 @@ class Table:
         records = list(split(lines, self._dialect, final))
         end = records[-1].line + (1 if records[-1].cells is None else records[-1].lines) if records else 0
         rest = [] if final else lines[end:]
+        self._breaks_off = final and bool(lines) and not lines[-1].endswith(("\n", "\r"))
         piece = self.take_records(records, lines, final)
         self._lines_before += len(lines) - len(rest)
         return piece, rest
@@ -64,13 +66,14 @@ class Table:
         numbers: list[int] = []
         good: list[list[str]] = []
         broken: list[Broken] = []
-        cut_off = records[-1] if final and records and lines and lines[-1][-1:] not in "\r\n" else None
+        cut_off = records[-1] if final and records and self._breaks_off else None
         for one in self._mended(fitting, self._unswallowed(fitting, records, lines), lines):
             cells = one.cells
             # Nearly every row of a clean file takes this way out.
             if (
                 plain
                 and one is not cut_off
+                and not one.fault
                 and cells is not None
                 and len(cells) == layout.width
                 and cells[0].strip() not in ("", first)
