@@ -132,7 +132,7 @@ def test_the_oil_wildcatter_tests_first_for_22_and_a_half():
     assert now == pytest.approx(20)
     assert with_test - 10 == pytest.approx(22.5)
     assert with_test - now == pytest.approx(12.5)
-    assert perfect_value(surplus)[0] - now == pytest.approx(35)
+    assert perfect_value(OIL[None], DRILL[None])[0] - now == pytest.approx(35)
     solver = gum.ShaferShenoyLIMIDInference(wildcatter())
     solver.addNoForgettingAssumption(["test", "drill"])
     solver.makeInference()
@@ -255,14 +255,14 @@ def test_ev_evsi_and_evpi_are_those_of_influence_diagrams_on_500_random_networks
     }
     ev = surplus.sum(axis=(1, 2, 3))
     assert np.maximum(ev, 0) == pytest.approx(exact[()], abs=1e-9)
-    assert perfect_value(surplus) == pytest.approx(exact["p0", "p1", "p2"], abs=1e-9)
+    assert perfect_value(np.ones_like(surplus), surplus) == pytest.approx(exact["p0", "p1", "p2"], abs=1e-9)
     for asked in SETS:
         usable = np.zeros(told.shape[:2], dtype=bool)
         for row, one in enumerate(networks):
             usable[row, [one.bits[k] for k in asked]] = True
         model = AnswerModel(told[..., 0], told[..., 1], usable)
         expected = pytest.approx(exact[tuple(f"a{k}" for k in asked)], abs=1e-9)
-        assert best_sets(surplus, model, by_bit, 0.0).evsi == expected
+        assert best_sets(np.moveaxis(surplus, 0, -1), model, by_bit, 0.0).evsi == expected
         if len(asked) == 1:
             assert single_gains(surplus.sum(axis=(1, 2)), by_bit, model)[usable] == expected
     # The sample is worth its size: calls that stand, and calls that one, two or three answers turn.

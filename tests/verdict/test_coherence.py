@@ -104,10 +104,14 @@ def test_an_answer_is_never_worth_less_than_nothing_nor_more_than_knowing_all(se
     total = surplus.sum(axis=(1, 2))
     now = np.maximum(total.sum(axis=1), 0)
     alone = single_gains(total, questions, model)
-    best = best_sets(surplus, model, questions, 0.0)
+    best = best_sets(pairs_last(surplus), model, questions, 0.0)
     assert np.all(alone >= now[:, None] - 1e-9)
     assert np.all(best.evsi >= alone.max(axis=1) - 1e-9)
-    assert np.all(best.evsi <= perfect_value(surplus) + 1e-9)
+    assert np.all(best.evsi <= perfect_value(np.ones_like(surplus), surplus) + 1e-9)
+
+
+def pairs_last(values: np.ndarray) -> np.ndarray:
+    return np.moveaxis(values, 0, -1)
 
 
 @settings(max_examples=15, deadline=None)
@@ -116,12 +120,12 @@ def test_a_floor_never_makes_asking_worth_more_and_none_at_all_changes_nothing(s
     surplus, questions, model = decision(seed)
     rng = np.random.default_rng(seed)
     mass = rng.dirichlet(np.ones(2 * 2 * 512), 4).reshape(4, 2, 2, 512)
-    floor = Floor(least, np.ones(4, dtype=bool), mass, mass * rng.random(mass.shape))
-    free = best_sets(surplus, model, questions, 0.0)
-    held = best_sets(surplus, model, questions, 0.0, floor)
+    floor = Floor(np.ones(4, dtype=bool), pairs_last(mass * (rng.random(mass.shape) - least)))
+    free = best_sets(pairs_last(surplus), model, questions, 0.0)
+    held = best_sets(pairs_last(surplus), model, questions, 0.0, floor)
     assert np.all(held.evsi <= free.evsi + 1e-9)
     open_to_all = replace(floor, binds=np.zeros(4, dtype=bool))
-    assert best_sets(surplus, model, questions, 0.0, open_to_all).evsi == pytest.approx(free.evsi)
+    assert best_sets(pairs_last(surplus), model, questions, 0.0, open_to_all).evsi == pytest.approx(free.evsi)
 
 
 @settings(max_examples=25, deadline=None)

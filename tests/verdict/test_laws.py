@@ -212,7 +212,8 @@ def test_what_asking_brings_lies_between_deciding_now_and_knowing_all(seed):
         scene.states * share * (np.maximum(valued.value, refund) - landed)
         for share, valued in ((fits, scene.fitting), (1 - fits, scene.other))
     ]
-    most = perfect_value(np.stack(parts, axis=2))
+    every = np.stack(parts, axis=2)
+    most = perfect_value(np.ones_like(every), every)
     now = np.maximum(calls.surplus, 0)
     assert np.all(calls.asked.evsi[searched] >= now[searched] - 1e-6)
     assert np.all(calls.asked.evsi[searched] <= most[searched] + 1e-6)
@@ -232,7 +233,7 @@ def test_one_more_question_to_choose_from_never_makes_the_best_set_worth_less(se
         first = {questions[number].bit: number for number in order[:count][::-1]}
         single = np.isin(np.arange(len(questions)), list(first.values()))[None]
         some = replace(some, usable=some.usable & single)
-        worth.append(best_sets(surplus, some, questions, 0.0).evsi)
+        worth.append(best_sets(np.moveaxis(surplus, 0, -1), some, questions, 0.0).evsi)
         alone = single_gains(surplus.sum(axis=(1, 2)), questions, model)
         assert np.all(alone >= worth[0][:, None] - 1e-9)
     for fewer, more in pairwise(worth):

@@ -1,6 +1,7 @@
 """How materials age: rate, life and proof by wear, as formulas over arrays."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -204,6 +205,7 @@ def unfit_from_hazards(end: Number, proof: Number, trust: Number) -> Array:
     return np.asarray(weight * proven + (1 - weight) * plain, dtype=np.float64)
 
 
+@lru_cache
 def normal_nodes(count: int) -> tuple[Array, Array]:
     """Return Gauss-Hermite nodes and weights for a standard normal variable; weights sum to 1.
 
@@ -211,7 +213,11 @@ def normal_nodes(count: int) -> tuple[Array, Array]:
         Abramowitz & Stegun 25.4.46, by numpy.polynomial.hermite_e.
     """
     nodes, weights = np.polynomial.hermite_e.hermegauss(count)
-    return np.asarray(nodes), np.asarray(weights / weights.sum())
+    shares = weights / weights.sum()
+    # Everyone is handed the same arrays.
+    nodes.setflags(write=False)
+    shares.setflags(write=False)
+    return np.asarray(nodes), np.asarray(shares)
 
 
 def log_sd(low: Number, high: Number) -> Array:

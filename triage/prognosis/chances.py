@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -28,7 +29,15 @@ class Materials:
 
     def column(self, name: str, index: int = 1) -> Array:
         """Return the lo, mid or hi (0, 1, 2) of a range for every material."""
-        return np.array([getattr(self.materials[key], name)[index] for key in self.keys], dtype=np.float64)
+        return np.asarray(self._ranges[name][index])
+
+    @cached_property
+    def _ranges(self) -> dict[str, Array]:
+        names = ("ea_j_mol", "rh_exponent", "eta_years", "beta", "box_rate")
+        return {
+            name: np.array([getattr(self.materials[key], name) for key in self.keys], dtype=np.float64).T
+            for name in names
+        }
 
 
 @dataclass(frozen=True)
@@ -155,7 +164,9 @@ def chances_after(past: Past, known: Materials, home: Climate, horizon: float) -
     low, middle, high = (known.column("eta_years", i)[at] for i in (0, 1, 2))
     spread, weights = normal_nodes(LIFE_NODES)
     sd = log_sd(low, high)
-    fit = np.sum([lives.fit(sd * node) * weight for node, weight in zip(spread, weights, strict=True)], axis=0)
+    fit = np.zeros(aged.shape[1:])
+    for node, weight in zip(spread, weights, strict=True):
+        fit += weight * lives.fit(sd * node)
     # Nearly all failed, the few lives beyond the range pull the mean outside of it: a range holds its mean.
     longest = np.maximum(lives.fit(np.log(high / middle)), fit)
     shortest = np.minimum(lives.fit(np.log(low / middle)), fit)
@@ -181,7 +192,7 @@ class _Lives:
         """
         factor = -np.exp(-self.beta * log_scale)
         np.multiply(self.end, factor, out=self.space)
-        found = np.exp(self.space, out=self.space).mean(axis=0)
+        found = np.exp(self.space, out=self.space).sum(axis=0) / len(self.space)
         at = self.worn
         if at.size:
             proven = np.exp(self.since_proof * factor[at]).mean(axis=0)

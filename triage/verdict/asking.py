@@ -94,25 +94,19 @@ class Floor:
     There an answer counts only if it lifts the pair above the floor.
 
     Attributes:
-        least: The floor, 0 to 1.
         binds: Which of N pairs it forbids now, [N].
-        mass: Chance by candidate, size (fits, does not) and cell, [N, C, 2, 512].
-        wears: The part of ``mass`` whose best plan ends in wearing, [N, C, 2, 512].
+        above: How much more of a cell's chance ends in wearing than the floor demands, by candidate, size
+            (fits, does not) and cell, pairs last, [C, 2, 512, N]; an answer is above the floor where its sum
+            is not below 0.
     """
 
-    least: float
     binds: Flags
-    mass: Array
-    wears: Array
-
-    def take(self, rows: Rows) -> "Floor":
-        """Return the floor of some of the pairs."""
-        return Floor(self.least, self.binds[rows], self.mass[rows], self.wears[rows])
+    above: Array
 
 
-def cells_of(mass: Array, unwearable_states: Flags) -> Array:
-    """Return mass by state, [..., 256], split by whether the pair is wearable, [..., 512]."""
-    return np.concatenate([mass * ~unwearable_states, mass * unwearable_states], axis=-1)
+def cells_of(mass: Array, unwearable_states: Flags, axis: int = -1) -> Array:
+    """Return mass by state, 256 along an axis, split by whether the pair is wearable, 512."""
+    return np.concatenate([mass * ~unwearable_states, mass * unwearable_states], axis=axis)
 
 
 CELL_BITS = bits_of(BIT_COUNT)
@@ -195,10 +189,8 @@ def single_gains(
 
     value = [np.maximum(part, 0) for part in answers(surplus)]
     if floor is not None:
-        mass = answers(floor.mass.sum(axis=(1, 2)))
-        wears = answers(floor.wears.sum(axis=(1, 2)))
-        open_to_buy = [(w >= floor.least * m) | ~floor.binds[:, None] for w, m in zip(wears, mass, strict=True)]
-        value = [v * o for v, o in zip(value, open_to_buy, strict=True)]
+        above = answers(floor.above.sum(axis=(0, 1)).T)
+        value = [v * ((a >= 0) | ~floor.binds[:, None]) for v, a in zip(value, above, strict=True)]
     return np.asarray(value[0] + value[1])
 
 
@@ -212,20 +204,20 @@ def best_sets(
     apart for certain. A further question must add ``step_minor``, or the shorter message is the better.
 
     Args:
-        surplus: Surplus times chance by candidate, size (fits, does not) and cell, [N, C, 2, 512].
+        surplus: Surplus times chance by candidate, size (fits, does not) and cell, pairs last, [C, 2, 512, N].
         floor: Where an answer must lift the pair above a floor to count.
     """
-    gains = single_gains(surplus.sum(axis=(1, 2)), questions, model, floor)
-    count, bit_count = len(surplus), surplus.shape[-1].bit_length() - 1
+    gains = single_gains(surplus.sum(axis=(0, 1)).T, questions, model, floor)
+    count, bit_count = surplus.shape[-1], surplus.shape[-2].bit_length() - 1
     sign, fit, unfit = _best_of_bits(gains, questions, model, bit_count)
     channel = (fit.T.copy(), (unfit - fit).T.copy())
-    summed = _moved(surplus)
-    gate = None if floor is None else (_moved(floor.least * floor.mass), _moved(floor.wears), floor.binds)
+    summed = moments(surplus)
+    above = None if floor is None else moments(floor.above)
     best = replace(no_questions(count, bit_count), sign=sign)
     net = np.full(count, -np.inf)
     for kind, told in enumerate(PARTITIONS):
         parted = _parted(summed, told)
-        held = None if gate is None else (_parted(gate[0], told), _parted(gate[1], told), gate[2])
+        held = None if floor is None or above is None else (_parted(above, told), floor.binds)
         for size in range(0 if kind else 1, MOST_QUESTIONS + (0 if kind else 1)):
             value, chosen = _sets_of(parted, channel, size, held)
             price = value - step_minor * (size + (kind > 0) - 1)
@@ -237,11 +229,6 @@ def best_sets(
 
 # Axes of candidate and size that are summed up when the answers tell of neither, the release, the size.
 PARTITIONS = ((0, 1), (1,), (0,))
-
-
-def _moved(values: Array) -> Array:
-    """Return the moments of values by candidate, size and cell, [N, C, 2, 512], as [C, 2, 130, N]."""
-    return moments(np.ascontiguousarray(values.transpose(1, 2, 3, 0)))
 
 
 def _parted(summed: Array, told: tuple[int, ...]) -> Array:
@@ -270,19 +257,18 @@ def _best_of_bits(
 
 
 def _sets_of(
-    parted: Array, channel: tuple[Array, Array], size: int, gate: tuple[Array, Array, Flags] | None
+    parted: Array, channel: tuple[Array, Array], size: int, gate: tuple[Array, Flags] | None
 ) -> tuple[Array, Flags]:
     """Return the best EVSI over all sets of ``size`` bits, [N], and which bits they are, [N, 9].
 
     Args:
         parted: Moments of the surplus by part of a partition that the answer also tells, [P, 130, N].
         channel: Chance of a yes when fit, and how much more it is when unfit, [9, N] each.
-        gate: By the same parts the least chance of wearable, the chance, and for whom it must be met.
+        gate: By the same parts how far above the floor, and whom it binds.
     """
     table = np.maximum(_by_answers(parted, channel, size), 0)
     if gate is not None:
-        least, wears = (_by_answers(side, channel, size) for side in gate[:2])
-        table *= (wears >= least) | ~gate[2]
+        table *= (_by_answers(gate[0], channel, size) >= 0) | ~gate[1]
     value = table.sum(axis=(0, *range(2, table.ndim - 1)))
     chosen = value.argmax(axis=0)
     count = len(channel[0])
@@ -307,13 +293,15 @@ def _by_answers(parted: Array, channel: tuple[Array, Array], size: int) -> Array
     return np.asarray(table)
 
 
-def perfect_value(surplus: Array) -> Array:
-    """Return what knowing everything would be worth, ``sum of max(0, surplus)``, [N]: no answers beat it.
+def perfect_value(chance: Array, worth: Array) -> Array:
+    """Return what knowing everything would be worth, ``sum of chance max(0, worth)``, [N]: no answers beat it.
 
     Args:
-        surplus: Surplus times chance by candidate, size and cell, [N, ...].
+        chance: Of every candidate and state, [N, ...].
+        worth: Surplus in each, minor units, of the same shape.
     """
-    return np.asarray(np.maximum(surplus, 0).sum(axis=tuple(range(1, surplus.ndim))))
+    each = (values.reshape(len(values), -1) for values in (chance, np.maximum(worth, 0)))
+    return np.asarray(np.einsum("ns,ns->n", *each))
 
 
 def asking_value(evsi: Array, surplus: Array, reply: float, loss: float, cost_minor: float) -> Array:

@@ -21,7 +21,7 @@ from triage.verdict.asking import (
 )
 from triage.verdict.money import Array, Flags, highest_price, landed_cost
 from triage.verdict.offers import Offer
-from triage.verdict.plans import PLANS, WEARING, Valued
+from triage.verdict.plans import PLANS, WEARING, Narrowed, Number, Valued
 from triage.verdict.states import Rows, unwearable
 
 BUY, ASK, SKIP = 0, 1, 2
@@ -43,8 +43,8 @@ class Scene:
     offer: Offer
     states: Array
     bears: Flags
-    fitting: Valued
-    other: Valued
+    fitting: Valued | Narrowed
+    other: Valued | Narrowed
 
     def take(self, rows: Rows) -> "Scene":
         """Return what the buyer faces in some of the pairs."""
@@ -54,14 +54,20 @@ class Scene:
         )  # fmt: skip
 
     @property
-    def sides(self) -> tuple[tuple[Valued, Array], tuple[Valued, Array]]:
+    def sides(self) -> tuple[tuple[Valued | Narrowed, Array], tuple[Valued | Narrowed, Array]]:
         """The values when the size fits and when it doesn't, each with its chance, [N]."""
         return (self.fitting, self.offer.fits), (self.other, 1 - self.offer.fits)
 
     @cached_property
+    def means(self) -> tuple[Array, Array]:
+        """Expected value at the door when the size fits and when it doesn't, minor units, [N] each."""
+        good, bad = (np.einsum("ncs,ncs->n", self.states, side.value) for side, _ in self.sides)
+        return np.asarray(good), np.asarray(bad)
+
+    @cached_property
     def kept(self) -> Array:
         """Expected value at the door of a pair that is never sent back, minor units, [N]."""
-        good, bad = (share * np.einsum("ncs,ncs->n", self.states, side.value) for side, share in self.sides)
+        good, bad = (share * mean for mean, (_, share) in zip(self.means, self.sides, strict=True))
         return np.asarray(good + bad)
 
     @cached_property
@@ -139,12 +145,12 @@ def plan_shares(scene: Scene, price: Array) -> tuple[Array, Array]:
     back = np.flatnonzero(scene.offer.refund_share > 0)
     count, places = len(price), len(PLANS)
     chance, total = np.zeros((count, places)), np.zeros((count, places))
-    for side, share in scene.sides:
+    for mean, (side, share) in zip(scene.means, scene.sides, strict=True):
         only = side.plan.flat[0]
         if not len(back) and np.all(side.plan == only):
             # As to those whom the size is wrong and who wear what they buy: parts, whatever the state.
             chance[:, only] += share
-            total[:, only] += share * np.einsum("ncs,ncs->n", scene.states, side.value)
+            total[:, only] += share * mean
             continue
         plan, value = side.plan.astype(np.int64), side.value
         if len(back):
@@ -254,9 +260,8 @@ def ask(
     best = _best_known(scene, landed)
     rows = np.flatnonzero(asking_value(best, surplus, *terms) > np.maximum(surplus, 0))
     asked = no_questions(len(surplus), scene.bears.shape[-1] + 1)
-    for some, floored in ((rows[~barred[rows]], False), (rows[barred[rows]], True)):
-        if len(some):
-            asked.put(some, _questions(scene.take(some), landed[some], questions, model.take(some), floored))
+    if len(rows):
+        asked.put(rows, _questions(scene.take(rows), landed[rows], questions, model.take(rows), barred[rows]))
     gain = asking_value(asked.evsi, surplus, *terms) - np.maximum(surplus, 0)
     return asked, np.where(np.isin(np.arange(len(surplus)), rows), gain, -np.inf)
 
@@ -266,31 +271,37 @@ def _best_known(scene: Scene, landed: Array) -> Array:
     refund = scene.offer.refund(np.nan_to_num(scene.offer.price, nan=0.0))
     known = np.zeros(len(landed))
     for side, share in scene.sides:
-        # A state that is sent back is worth the refund, whatever it is.
-        floor = np.maximum(refund - landed, 0.0)[:, None, None]
-        over = np.maximum(side.value - landed[:, None, None], floor)
-        known += share * perfect_value(scene.states * over)
+        over = side.value - landed[:, None, None]
+        if np.any(scene.offer.refund_share > 0):
+            # A state that is sent back is worth the refund, whatever it is.
+            np.maximum(over, (refund - landed)[:, None, None], out=over)
+        known += share * perfect_value(scene.states, over)
     return known
 
 
-def _questions(scene: Scene, landed: Array, questions: list[SignQuestion], model: AnswerModel, barred: bool) -> BestSet:
+def _questions(
+    scene: Scene, landed: Array, questions: list[SignQuestion], model: AnswerModel, barred: Flags
+) -> BestSet:
     """Return the best questions of each pair.
 
     Args:
-        barred: The floor on the chance of wearable forbids buying them now.
+        barred: The floor on the chance of wearable forbids buying it now, [N].
     """
-    refund = scene.offer.refund(np.nan_to_num(scene.offer.price, nan=0.0))[:, None, None]
-    bad = unwearable(scene.bears)
-    mass = [scene.states * share[:, None, None] for _, share in scene.sides]
+    refund = scene.offer.refund(np.nan_to_num(scene.offer.price, nan=0.0))
+    # Pairs last: sums over cells then run along the pairs.
+    states, bad = _pairs_last(scene.states), _pairs_last(unwearable(scene.bears))
+    mass = [states * share for _, share in scene.sides]
     worth = [
-        cells_of(chance * (np.maximum(side.value, refund) - landed[:, None, None]), bad)
+        cells_of(chance * (np.maximum(_pairs_last(side.value), refund) - landed), bad, 1)
         for chance, (side, _) in zip(mass, scene.sides, strict=True)
     ]
     floor = None
-    if barred:
-        wears = cells_of(mass[0] * np.isin(scene.fitting.plan, WEARING), bad)
-        every = np.stack([cells_of(chance, bad) for chance in mass], axis=2)
-        floor = Floor(
-            scene.buyer.wearable_floor, np.ones(len(landed), np.bool_), every, np.stack([wears, 0 * wears], 2)
-        )
-    return best_sets(np.stack(worth, axis=2), model, questions, scene.buyer.ask_cost_minor / 2, floor)
+    if barred.any():
+        least, wears = scene.buyer.wearable_floor, np.isin(_pairs_last(scene.fitting.plan), WEARING)
+        above = [mass[0] * (wears - least), mass[1] * -least]
+        floor = Floor(barred, np.stack([cells_of(side, bad, 1) for side in above], axis=1))
+    return best_sets(np.stack(worth, axis=1), model, questions, scene.buyer.ask_cost_minor / 2, floor)
+
+
+def _pairs_last(values: npt.NDArray[Number]) -> npt.NDArray[Number]:
+    return np.ascontiguousarray(np.moveaxis(values, 0, -1))

@@ -22,8 +22,8 @@ from triage.verdict.sensitivity import SENSITIVITY, sensitivity_rows
 from triage.verdict.states import Places, masks_of
 from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows
 
-# Pairs weighed together: few enough for the processor's cache.
-BLOCK = 512
+# Pairs weighed together: few enough for the processor's cache, enough to outweigh each step's own cost.
+BLOCK = 1024
 # A release less likely than this is not asked after.
 LIKELY_RELEASE = 0.05
 
@@ -47,10 +47,14 @@ class Table:
         return current, unsaid & _sensible(self.stakes.beliefs, self.questions, self.mender.materials)
 
     def blocks(self, rows: Places) -> Iterator[Places]:
-        """Yield some of the pairs block by block, those of the same parts and as many candidates together."""
+        """Yield some of the pairs block by block, those of the same parts and as many candidates together.
+
+        The few that somebody takes back come last: sending back is then no matter in most blocks.
+        """
         beliefs = self.stakes.beliefs
         width = (beliefs.evidence.weight[rows] > 0).sum(axis=1)
-        rows = rows[np.lexsort((width, masks_of(beliefs.present[rows])))]
+        back = self.stakes.offer.refund_share[rows] > 0
+        rows = rows[np.lexsort((width, masks_of(beliefs.present[rows]), back))]
         yield from (rows[block] for block in slices(len(rows), BLOCK))
 
     def decided(self, rows: Places) -> tuple[Scene, Calls]:

@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +16,8 @@ from triage.verdict.states import BITS, PARTS, SHARED, STATES, Array, Flags, Pla
 
 PLANS = ("wear", "restore", "display", "parts", "return")
 WEARING = (0, 1)
+
+Number = TypeVar("Number", bound=np.generic)
 
 
 @dataclass(frozen=True)
@@ -58,12 +62,64 @@ class Valued:
         by_state = (self.value[rows], self.plan[rows], self.repair[rows], self.spent[rows])
         return Valued(*by_state, self.mending[rows], self.mendings)
 
-    def narrowed(self, rows: Places, states: Places) -> "Valued":
-        """Return the values of some of the pairs in some of their states."""
+
+@dataclass(frozen=True)
+class Narrowed:
+    """Some pairs in some of their states, of a ``Valued`` that keeps each case once: laid out when asked for.
+
+    Attributes:
+        cases: Of which they are.
+        rows: Case of every pair and candidate, [N, C].
+        states: Those of the states that are weighed, [S].
+    """
+
+    cases: Valued
+    rows: Places
+    states: Places
+
+    def take(self, rows: Rows) -> "Narrowed":
+        """Return some of the pairs."""
+        return Narrowed(self.cases, self.rows[rows], self.states)
+
+    @cached_property
+    def value(self) -> Array:
+        """Return as ``Valued``, [N, C, S]."""
+        return self._laid(self.cases.value)
+
+    @cached_property
+    def plan(self) -> npt.NDArray[np.int8]:
+        """Return as ``Valued``, [N, C, S]."""
+        return self._laid(self.cases.plan)
+
+    @cached_property
+    def repair(self) -> npt.NDArray[np.int16]:
+        """Return as ``Valued``, [N, C, S]."""
+        return self._laid(self.cases.repair)
+
+    @cached_property
+    def spent(self) -> Array:
+        """Return as ``Valued``, [N, C, S]."""
+        return self._laid(self.cases.spent)
+
+    @cached_property
+    def mending(self) -> Places:
+        """Return as ``Valued``, [N, C]."""
+        return self.cases.mending[self.rows]
+
+    @property
+    def mendings(self) -> Sequence[Mending]:
+        """Return as ``Valued``."""
+        return self.cases.mendings
+
+    @cached_property
+    def _at(self) -> Places:
         # One index into the flat arrays: as fast again as one for rows and one for states.
-        at = (rows * STATES)[..., None] + states
-        by_state = (self.value.take(at), self.plan.take(at), self.repair.take(at), self.spent.take(at))
-        return Valued(*by_state, self.mending[rows], self.mendings)
+        return (self.rows * STATES)[..., None] + self.states
+
+    def _laid(self, by_case: npt.NDArray[Number]) -> npt.NDArray[Number]:
+        if len(self.states) == STATES:
+            return by_case[self.rows]
+        return by_case.take(self._at)
 
 
 def lost_share(unfit_share: Mapping[str, float]) -> Array:

@@ -14,7 +14,7 @@ from triage.verdict.calls import Scene
 from triage.verdict.mending import Mending
 from triage.verdict.money import Array
 from triage.verdict.offers import Offer
-from triage.verdict.plans import Mender, Valued, Worth, lost_share, value_states
+from triage.verdict.plans import Mender, Narrowed, Valued, Worth, lost_share, value_states
 from triage.verdict.states import Places, Rows, bits_of, joint
 from triage.verdict.worth import worth_of, worth_to
 
@@ -68,7 +68,7 @@ class Stakes:
         evidence, case = self.beliefs.evidence.take(rows).narrowed(candidates, parts), self.case[rows, :candidates]
         # The states of these parts, among those of all.
         states = (bits_of(len(parts)).astype(np.int64) * (1 << parts)).sum(axis=1)
-        fitting, other = (side.narrowed(case, states) for side in (self.fitting, self.other))
+        fitting, other = (Narrowed(side, case, states) for side in (self.fitting, self.other))
         return Scene(self.buyer, self.offer.take(rows), joint(evidence), evidence.bears, fitting, other)
 
 

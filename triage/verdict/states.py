@@ -141,19 +141,21 @@ def marginals(evidence: Evidence) -> tuple[Array, Array]:
     The sums over ``joint`` in closed form: at a node, with Z what all states weigh and G those in which
     every load-bearing part is fit, what is said of the pair as a whole multiplies Z - G by its ratio.
     """
-    fit, unfit = _likelihoods(evidence)
+    # Pairs last: a step then runs along them, not along seven nodes.
+    fit, unfit = (np.ascontiguousarray(side.transpose(2, 1, 3, 0)) for side in _likelihoods(evidence))
+    bears = evidence.bears.transpose(2, 1, 0)[:, :, None]
     both = fit + unfit
-    every = both.prod(axis=2)
-    good = np.where(evidence.bears[..., None], fit, both).prod(axis=2)
-    ratio = odds_ratio(evidence.whole_db)[..., None]
-    share = evidence.weight[..., None] * evidence.node_weight
+    every = both.prod(axis=0)
+    good = np.where(bears, fit, both).prod(axis=0)
+    ratio = odds_ratio(evidence.whole_db).T[:, None]
+    share = evidence.weight.T[:, None] * evidence.node_weight[:, None]
     bad = share * ratio * (every - good)
     good = share * good
-    total = (good + bad).sum(axis=(1, 2))
+    total = (good + bad).sum(axis=(0, 1))
     # A load-bearing part that is unfit leaves none of the good states.
-    heavy = np.where(evidence.bears[..., None], (share * ratio * every)[:, :, None], (good + bad)[:, :, None])
-    parts = (heavy * (unfit / both)).sum(axis=(1, 3)) / total[:, None]
-    return np.asarray(parts), np.asarray(good.sum(axis=(1, 2)) / total)
+    heavy = np.where(bears, share * ratio * every, good + bad)
+    parts = (heavy * (unfit / both)).sum(axis=(1, 2)) / total
+    return np.asarray(parts.T), np.asarray(good.sum(axis=(0, 1)) / total)
 
 
 def part_chances(states: Array) -> Array:
