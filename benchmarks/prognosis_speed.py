@@ -81,7 +81,7 @@ def listings_of(count: int, climates: Climates) -> pl.DataFrame:
             "listing_id": pl.int_range(count, eager=True).cast(pl.String).str.zfill(8),
             "ships_from": region.str.slice(0, 2).fill_null(pl.Series(draw.choice(countries, count))),
             "region": region,
-            "stated_year_lo": stated, "stated_year_hi": stated, "stated_year_kind": kind,
+            "stated_year_lo": stated, "stated_year_hi": stated, "stated_year_kind": kind, "now": decimal_year(AS_OF),
         }
     )  # fmt: skip
 
@@ -121,7 +121,7 @@ def in_store(path: Path, pairs: pl.DataFrame, said: pl.DataFrame, candidates: pl
     listed = {name: pl.lit(value) for name, value in night.items()}
     with transaction(store):
         append(store, "construction", drawn.releases.with_columns(generic=pl.lit(False)).rename({ID: "model_id"}))
-        append(store, "listing", pairs.with_columns(
+        append(store, "listing", pairs.drop("now").with_columns(
             **listed, external_id="listing_id", status=pl.lit("open"), first_seen=AS_OF, last_seen=AS_OF
         ))  # fmt: skip
         append(store, "match", candidates.select(
@@ -157,12 +157,12 @@ def main() -> None:
     if given.store is not None:
         in_store(given.store, pairs, said, candidates, Drawn(releases, climates))
         return
-    now, before = decimal_year(AS_OF), peak_gb()
+    before = peak_gb()
     times, busy = [time.perf_counter()], time.process_time()
-    clocks = clocks_of(candidates, pairs, said, climates, now)
+    clocks = clocks_of(candidates, pairs, said, climates)
     times.append(time.perf_counter())
     made_of = materials_of(releases.select("construction_id", *PARTS), KNOWN)
-    years, parts, checked = Years(now, (Outlook(2.0, "unknown"),), climates.climates), 0, 0.0
+    years, parts, checked = Years((Outlook(2.0, "unknown"),), climates.climates), 0, 0.0
     for rows in prognoses(clocks, made_of, KNOWN, years):
         parts, checked = parts + rows.height, checked + float(rows["p_unfit"].sum())
     times.append(time.perf_counter())

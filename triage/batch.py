@@ -10,7 +10,7 @@ from pathlib import Path
 
 import polars as pl
 
-from triage import ingest, listing, match, observation, prognosis, rules, verdict, writeup
+from triage import due, ingest, listing, match, observation, prognosis, rules, verdict, writeup
 from triage.catalogue import Catalogue
 from triage.errors import fail
 from triage.ingest import FeedNote
@@ -110,7 +110,7 @@ def weigh(
     listings: Sequence[str] | None = None,
     step: Step = silent,
 ) -> None:
-    """Run stages 3 to 7 over some listings, or over all of them, in one transaction."""
+    """Run stages 3 to 7 over some listings, or over all that are due, in one transaction."""
     with transaction(store):
         stages(store, catalogue, as_of, listings, step)
 
@@ -118,12 +118,12 @@ def weigh(
 def stages(
     store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str] | None, step: Step = silent
 ) -> None:
-    """Run stages 3 to 7 over some listings, or over all of them, and keep the calls that changed.
+    """Run stages 3 to 7 over some listings, or over all that are due, and keep the calls that changed.
 
     The caller holds the transaction.
     """
     load_constructions(store, catalogue)
-    set_todo(store, listings)
+    due.fill(store, catalogue, as_of, listings)
     step("finding releases")
     match.run(store, catalogue.constructions, catalogue.match_weights, as_of)
     step("reading what was said")
@@ -136,6 +136,7 @@ def stages(
     step("weighing for each buyer")
     verdict.run(store, ground(catalogue), as_of)
     history.record(store, catalogue, as_of)
+    due.keep(store)
 
 
 def signs_asked(catalogue: Catalogue) -> dict[str, bool]:

@@ -361,6 +361,16 @@ COMMENT ON TABLE storage_node IS 'The places of storage, from kind to harsh, at 
 COMMENT ON COLUMN storage_node.node IS 'Place in the lists of prognosis.p_unfit_node and its ends, from 1';
 COMMENT ON COLUMN storage_node.weight IS 'Chance of it, the same for all parts of all pairs; sum 1';
 
+CREATE TABLE IF NOT EXISTS weighed (
+  listing_id  VARCHAR NOT NULL,
+  words       UBIGINT NOT NULL,
+  inputs      UBIGINT NOT NULL
+);
+COMMENT ON TABLE weighed IS 'By what each listing was last weighed: what is gone is weighed again only when that changed';
+COMMENT ON COLUMN weighed.listing_id IS 'The listing';
+COMMENT ON COLUMN weighed.words IS 'Hash of its text and whose it is';
+COMMENT ON COLUMN weighed.inputs IS 'Hash of all it was weighed by: its row, sightings, answers, and the rules';
+
 CREATE TABLE IF NOT EXISTS finding (
   listing_id  VARCHAR NOT NULL,
   place       INTEGER NOT NULL,

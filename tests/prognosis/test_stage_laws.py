@@ -41,14 +41,14 @@ EXPOSURES = st.fixed_dictionaries(
 
 
 def exposure_of(row: dict) -> Exposure:
-    values = {**row, "made_hi": row["made_lo"] + row["span"], "material": 0}
+    values = {**row, "made_hi": row["made_lo"] + row["span"], "material": 0, "now": NOW}
     del values["span"]
     return Exposure(**{name: np.array([value]) for name, value in values.items()})
 
 
 def chances(row: Exposure, material: Material, horizon: float) -> np.ndarray:
     """Return the low, mid and high chances at every storage node."""
-    found = node_chances(row, Materials(("it",), {"it": material}, NO_MIX), HOME, NOW, horizon)
+    found = node_chances(row, Materials(("it",), {"it": material}, NO_MIX), HOME, horizon)
     return np.stack([found.low[0], found.mid[0], found.high[0]])
 
 
@@ -146,10 +146,10 @@ def test_rows_are_worked_out_alike_wherever_they_stand():
         made_hi=np.full(count, 2012.0), proof_year=np.where(rng.random(count) < 0.5, 0.0, 2020.5),
         trust=rng.uniform(0, 1, count), life_factor=np.ones(count), temp_c=rng.uniform(10, 30, count),
         rh_pct=rng.uniform(20, 80, count), rate_factor=np.ones(count), boxed=rng.random(count) < 0.5,
-        storage_sd=np.full(count, 0.45),
+        storage_sd=np.full(count, 0.45), now=np.full(count, NOW),
     )  # fmt: skip
     known = Materials(("it",), {"it": material_of(3.5, 15, 75_000, 1.0)}, NO_MIX)
-    whole = node_chances(many, known, HOME, NOW, 2.0).mid
+    whole = node_chances(many, known, HOME, 2.0).mid
     some = rng.permutation(count)[:333]
     picked = replace(many, **{name: getattr(many, name)[some] for name in Exposure.__dataclass_fields__})
-    assert np.array_equal(node_chances(picked, known, HOME, NOW, 2.0).mid, whole[some])
+    assert np.array_equal(node_chances(picked, known, HOME, 2.0).mid, whole[some])

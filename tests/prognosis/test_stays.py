@@ -52,11 +52,11 @@ def test_one_place_gives_what_the_stage_gives(known, climate, first, span, worn,
         material=np.array([0]), made_lo=np.array([float(first)]), made_hi=np.array([min(last + 1.0, 2026.0)]),
         proof_year=np.array([worn + 0.5 if worn else 0.0]), trust=np.array([0.6 if worn else 0.0]),
         life_factor=np.ones(1), temp_c=np.array([one.temp_c]), rh_pct=np.array([one.rh_pct]), rate_factor=np.ones(1),
-        boxed=np.array([boxed]), storage_sd=np.array([max(0.45, one.log_sd)]),
+        boxed=np.array([boxed]), storage_sd=np.array([max(0.45, one.log_sd)]), now=np.array([2026.0]),
     )  # fmt: skip
     known_one = Materials(("it",), {"it": material}, known.unknown)
     for horizon, chance in zip(HORIZONS, found["p_unfit"], strict=True):
-        stage = mean_of(node_chances(exposure, known_one, one, 2026.0, horizon).mid)[0]
+        stage = mean_of(node_chances(exposure, known_one, one, horizon).mid)[0]
         assert chance == pytest.approx(stage, abs=1e-12)
 
 

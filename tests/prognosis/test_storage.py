@@ -70,15 +70,15 @@ def spread(known, region: str | None, country: str | None, *signs: str) -> float
         schema_overrides=dict.fromkeys(("made_from", "made_to", "life_factor"), pl.Float64),
     )  # fmt: skip
     pairs = pl.DataFrame(
-        [("a", country, region, None, None, None)],
+        [("a", country, region, None, None, None, 2026.0)],
         schema={"listing_id": pl.String, "ships_from": pl.String, "region": pl.String, "stated_year_lo": pl.Int64,
-                "stated_year_hi": pl.Int64, "stated_year_kind": pl.String}, orient="row",
+                "stated_year_hi": pl.Int64, "stated_year_kind": pl.String, "now": pl.Float64}, orient="row",
     )  # fmt: skip
     said = pl.DataFrame(
         [("a", sign, 2, None) for sign in signs],
         schema={"listing_id": pl.String, "sign": pl.String, "certainty": pl.Int32, "year": pl.Int32}, orient="row",
     )  # fmt: skip
-    return clocks_of(candidates, pairs, said, known.climates, 2026.0)["storage_sd"][0]
+    return clocks_of(candidates, pairs, said, known.climates)["storage_sd"][0]
 
 
 def test_the_spread_is_that_of_what_is_known(known):

@@ -56,12 +56,13 @@ def test_lives_are_numbered_once_and_every_candidate_finds_its_own(known):
     )  # fmt: skip
     pairs = pl.DataFrame(
         {"listing_id": ["a", "b", "c"], "ships_from": ["DE", "DE", None], "region": [None] * 3,
-         "stated_year_lo": [None] * 3, "stated_year_hi": [None] * 3, "stated_year_kind": [None] * 3},
+         "stated_year_lo": [None] * 3, "stated_year_hi": [None] * 3, "stated_year_kind": [None] * 3,
+         "now": [decimal_year(as_of)] * 3},
         schema_overrides={"region": pl.String, "stated_year_lo": pl.Int64, "stated_year_hi": pl.Int64,
                           "stated_year_kind": pl.String},
     )  # fmt: skip
     said = pl.DataFrame(schema={"listing_id": pl.String, "sign": pl.String, "certainty": pl.Int32, "year": pl.Int32})
-    clocks = clocks_of(candidates, pairs, said, known.climates, decimal_year(as_of))
+    clocks = clocks_of(candidates, pairs, said, known.climates)
     lives, led = distinct_lives(clocks)
     assert lives.height == 2
     assert led["life"].to_list() == [0, 0, 1]

@@ -6,7 +6,7 @@ from triage.observation.lexicon import EXPLAINED, Lexicon
 
 FIELDS = ("title", "body", "answer")
 PLACES = 2**20  # characters; farther on in a text, all places rank the same
-ROWS = 2**32
+LENGTHS, NAMES = 2**12, 2**8
 
 
 def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
@@ -28,16 +28,22 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
         (pl.col("polarity") == "good") & (pl.col("state") == "denied")
     )
     ranked = read.join(lexicon.polarity.drop("dated"), on="sign", maintain_order="left")
-    # One number ranks a mention: the more telling a trait, the higher its bit; the row number breaks ties.
+    # One number ranks a mention: the more telling a trait, the higher its bit. Of two at one place the longer one
+    # is the more exact; then what a listing says ranks alike whichever others are read with it.
     traits = [~pl.col("habit"), disclosed & ~heading, ~pl.col("hedged"), pl.col("named")]
     score = pl.lit(0, pl.Int64)
     for trait in traits:
         score = score * 2 + trait.cast(pl.Int64)
-    score = ((score * len(FIELDS) + order) * PLACES + pl.col("start").clip(0, PLACES - 1)) * ROWS
-    ranked = ranked.with_columns(score=score + (ROWS - 1 - pl.int_range(pl.len())))
+    score = (score * len(FIELDS) + order) * PLACES + pl.col("start").clip(0, PLACES - 1)
+    score = score * LENGTHS + pl.col("quote").str.len_chars().cast(pl.Int64).clip(0, LENGTHS - 1)
+    for name in ("state", "language"):
+        score = score * NAMES + pl.col(name).to_physical().cast(pl.Int64).fill_null(0)
+    ranked = ranked.with_columns(score=score, row=pl.int_range(pl.len()))
     best = pl.col("score") == pl.col("score").max().over(voice)
+    # What ranks alike in all of that reads alike, so the first will do.
+    best = pl.col("row") == pl.when(best).then("row").min().over(voice)
     told = pl.col("sign", "state", "language").cast(pl.String)
-    return ranked.with_columns(told, counts=best & ~pl.col("habit")).drop("score", "polarity")
+    return ranked.with_columns(told, counts=best & ~pl.col("habit")).drop("score", "row", "polarity")
 
 
 def _unexplained(read: pl.DataFrame) -> pl.DataFrame:

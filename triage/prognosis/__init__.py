@@ -13,7 +13,7 @@ from triage.catalogue.buyers import Outlook
 from triage.catalogue.climates import Climate, Climates
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.chances import Materials, node_chances, storage_nodes
-from triage.prognosis.clocks import RELEASES, decimal_year, distinct_lives, read_clocks
+from triage.prognosis.clocks import RELEASES, distinct_lives, read_clocks
 from triage.prognosis.parts import exposure_of, joined_parts, materials_of, part_rows
 from triage.store import Connection, append, frame
 
@@ -46,7 +46,7 @@ def run(
     """
     known = Materials(tuple(sorted(materials)), materials, unknown)
     made_of = materials_of(frame(store, RELEASES), known)
-    years = Years(decimal_year(as_of), tuple(sorted(set(outlooks))), climates.climates)
+    years = Years(tuple(sorted(set(outlooks))), climates.climates)
     clocks = read_clocks(store, climates, as_of)
     store.execute("DELETE FROM prognosis WHERE listing_id IN (SELECT listing_id FROM todo)")
     store.execute("DELETE FROM storage_node")
@@ -60,12 +60,10 @@ class Years:
     """The years a prognosis is for.
 
     Attributes:
-        now: Decimal year every age refers to.
         outlooks: Years of wear still wanted, and the climate in which they go by; distinct, in order.
         climates: Climates by key.
     """
 
-    now: float
     outlooks: tuple[Outlook, ...]
     climates: Mapping[str, Climate]
 
@@ -79,7 +77,7 @@ def prognoses(clocks: pl.DataFrame, made_of: pl.DataFrame, known: Materials, yea
         clocks: As ``clocks.read_clocks`` returns them.
         made_of: As ``parts.materials_of`` returns it.
         known: The materials' figures.
-        years: Now and how long the parts must last.
+        years: How long the parts must last, and where.
     """
     for some in clocks.iter_slices(CLOCKS_AT_ONCE):
         lives, led = distinct_lives(some)
@@ -99,12 +97,12 @@ def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, yea
         lives: As ``clocks.distinct_lives`` returns them.
         made_of: As ``parts.materials_of`` returns it.
         known: The materials' figures.
-        years: Now and how long the parts must last.
+        years: How long the parts must last, and where.
     """
     rows = part_rows(lives, made_of)
     found = [pl.DataFrame()]
     for horizon, climate in years.outlooks if rows.height else ():
-        chances = node_chances(exposure_of(rows), known, years.climates[climate], years.now, horizon)
+        chances = node_chances(exposure_of(rows), known, years.climates[climate], horizon)
         aged = joined_parts(rows, chances, known)
         found.append(aged.with_columns(horizon_years=pl.lit(float(horizon)), climate=pl.lit(climate)))
     return pl.concat(found[1:] or found) if len(found) < 3 else pl.concat(found[1:]).sort("life", maintain_order=True)

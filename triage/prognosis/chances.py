@@ -56,6 +56,7 @@ class Exposure:
         rate_factor: Factor on its rate of ageing.
         boxed: Kept in a closed box.
         storage_sd: Spread of the logarithm of the storage factor.
+        now: Decimal year its age refers to.
     """
 
     material: npt.NDArray[np.int64]
@@ -69,6 +70,7 @@ class Exposure:
     rate_factor: Array
     boxed: npt.NDArray[np.bool_]
     storage_sd: Array
+    now: Array
 
     def chunks(self, rows: int) -> Iterator["Exposure"]:
         """Yield pieces of so many rows."""
@@ -87,14 +89,13 @@ class Chances:
     high: Array
 
 
-def node_chances(exposure: Exposure, known: Materials, home: Climate, now: float, horizon: float) -> Chances:
+def node_chances(exposure: Exposure, known: Materials, home: Climate, horizon: float) -> Chances:
     """Return the chance of unfit at every storage node, with its range.
 
     Args:
         exposure: What each piece of material has been through.
         known: The materials' figures.
         home: Climate in which the buyer's years go by.
-        now: Decimal year every age refers to.
         horizon: Years of wear still wanted, 0 or more.
 
     Returns:
@@ -105,17 +106,17 @@ def node_chances(exposure: Exposure, known: Materials, home: Climate, now: float
         range of ``eta_years`` as a lognormal; ``low`` and ``high`` take the range's upper and lower end,
         and the mean itself where it lies outside of them.
     """
-    pieces = [_chunk(piece, known, home, now, horizon) for piece in exposure.chunks(CHUNK_ROWS)]
+    pieces = [_chunk(piece, known, home, horizon) for piece in exposure.chunks(CHUNK_ROWS)]
     return Chances(*(np.concatenate([getattr(piece, f.name) for piece in pieces]) for f in fields(Chances)))
 
 
-def _chunk(rows: Exposure, known: Materials, home: Climate, now: float, horizon: float) -> Chances:
+def _chunk(rows: Exposure, known: Materials, home: Climate, horizon: float) -> Chances:
     at = rows.material
     ea, n = known.column("ea_j_mol")[at], known.column("rh_exponent")[at]
     rate = ageing_rate(rows.temp_c, rows.rh_pct, ea, n) * rows.rate_factor
     rate = np.where(rows.boxed, rate * known.column("box_rate")[at], rate)
     made = years_made(rows.made_lo, rows.made_hi)
-    age = np.maximum(now - made, 0.0)
+    age = np.maximum(rows.now - made, 0.0)
     # A pair can't have been worn before it was made; a part replaced since then proves nothing older.
     worn = np.minimum(np.clip(rows.proof_year - made, 0.0, None), age)
     past = Past(at, rows.trust, rows.life_factor, rows.storage_sd, age * rate, worn * rate)

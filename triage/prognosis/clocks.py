@@ -44,8 +44,16 @@ FROM construction
 ORDER BY model_id
 """
 
+# What is no longer on offer is as old as when it was last seen.
 PAIRS = """
-SELECT listing_id, ships_from, region, stated_year_lo, stated_year_hi, stated_year_kind
+SELECT
+  listing_id,
+  ships_from,
+  region,
+  stated_year_lo,
+  stated_year_hi,
+  stated_year_kind,
+  CASE WHEN status = 'open' THEN $1 ELSE least(last_seen, $1) END AS day
 FROM listing
 WHERE listing_id IN (SELECT listing_id FROM todo)
 ORDER BY listing_id
@@ -71,10 +79,16 @@ def decimal_year(day: date) -> float:
     return day.year + (day - start).days / (date(day.year + 1, 1, 1) - start).days
 
 
+def decimal_years(day: pl.Expr) -> pl.Expr:
+    """Return dates as ``decimal_year`` does."""
+    length = pl.when(day.dt.is_leap_year()).then(366).otherwise(365)
+    return day.dt.year() + (day.dt.ordinal_day() - 1) / length
+
+
 # What decides how a candidate's parts have aged. Pairs that agree in all of it age alike.
 LIFE = (
     "construction_id", "life_factor", "made_lo", "made_hi", "new_sole_lo", "new_sole_hi", "proof_year", "trust",
-    "temp_c", "rh_pct", "rate_factor", "boxed", "storage_sd",
+    "temp_c", "rh_pct", "rate_factor", "boxed", "storage_sd", "now",
 )  # fmt: skip
 
 
@@ -83,22 +97,21 @@ def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFr
 
     Columns: listing_id, place and those of ``LIFE``: ``made_lo``, ``made_hi`` in decimal years,
     ``new_sole_lo`` and ``new_sole_hi`` NULL where never resoled, ``proof_year`` NULL where never
-    stated, ``construction_id`` NULL for a release that is in no table.
+    stated, ``construction_id`` NULL for a release that is in no table, ``now`` the decimal year its age refers to.
     """
-    return clocks_of(frame(store, CANDIDATES), frame(store, PAIRS), frame(store, SAID), climates, decimal_year(as_of))
+    pairs = frame(store, PAIRS, [as_of]).with_columns(now=decimal_years(pl.col("day"))).drop("day")
+    return clocks_of(frame(store, CANDIDATES), pairs, frame(store, SAID), climates)
 
 
-def clocks_of(
-    candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates, now: float
-) -> pl.DataFrame:
+def clocks_of(candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
     """Return what ``read_clocks`` returns, from frames as its queries give them.
 
     Args:
-        now: Decimal year every age refers to.
+        pairs: With ``now``, the decimal year the pair's age refers to.
     """
-    told = _with_storage(_with_events(pairs, said, now), said, climates)
+    told = _with_storage(_with_events(pairs, said), said, climates)
     clocks = candidates.join(told, on="listing_id", how="left").with_columns(
-        _made(pl.col("made_from"), "lo", now).alias("made_lo"), _made(pl.col("made_to"), "hi", now).alias("made_hi")
+        _made(pl.col("made_from"), "lo").alias("made_lo"), _made(pl.col("made_to"), "hi").alias("made_hi")
     )
     # A range turned over by contradicting years falls back to its upper end.
     return clocks.with_columns(made_lo=pl.min_horizontal("made_lo", "made_hi")).select("listing_id", "place", *LIFE)
@@ -120,10 +133,10 @@ def distinct_lives(clocks: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
     return lives.with_row_index("life"), led.select("listing_id", "place", "life")
 
 
-def _made(table: pl.Expr, end: str, now: float) -> pl.Expr:
+def _made(table: pl.Expr, end: str) -> pl.Expr:
     """Return one end of the manufacture range: label, release, stated years or nothing known."""
     lo, hi, kind = pl.col("stated_year_lo"), pl.col("stated_year_hi"), pl.col("stated_year_kind")
-    unknown = now - (AGE_UNKNOWN_YEARS[1] if end == "lo" else AGE_UNKNOWN_YEARS[0])
+    unknown = pl.col("now") - (AGE_UNKNOWN_YEARS[1] if end == "lo" else AGE_UNKNOWN_YEARS[0])
     named = pl.col("level").is_in(["style_number", "release", "model"]) & table.is_not_null()
     # Shop stock may be some years old when bought; a style year is the earliest year of manufacture.
     guess = (
@@ -133,16 +146,16 @@ def _made(table: pl.Expr, end: str, now: float) -> pl.Expr:
         .then(lo.cast(pl.Float64) if end == "lo" else hi + 1.0)
         .otherwise(lo.cast(pl.Float64) if end == "lo" else hi + 3.0)
     )
-    value = pl.when(named).then(table).otherwise(pl.coalesce(guess, table, pl.lit(unknown)))
+    value = pl.when(named).then(table).otherwise(pl.coalesce(guess, table, unknown))
     label, bought = pl.col("label_year"), pl.col("bought_year")
     if end == "lo":
         value = pl.when(label.is_not_null()).then(pl.max_horizontal(value, label.cast(pl.Float64))).otherwise(value)
     else:
         value = pl.min_horizontal(value, label + 1.0, bought + 1.0)
-    return pl.min_horizontal(value, pl.lit(now))
+    return pl.min_horizontal(value, "now")
 
 
-def _with_events(pairs: pl.DataFrame, said: pl.DataFrame, now: float) -> pl.DataFrame:
+def _with_events(pairs: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
     """Add label year, purchase year, resole range and proof by wear."""
     for sign, column in (
         ("date_proof_shown", "label"), ("purchase_year_stated", "bought"), ("sole_swapped", "resoled"),
@@ -152,14 +165,14 @@ def _with_events(pairs: pl.DataFrame, said: pl.DataFrame, now: float) -> pl.Data
             "listing_id", pl.col("certainty").alias(f"{column}_certainty"), pl.col("year").alias(f"{column}_year")
         )
         pairs = pairs.join(one, on="listing_id", how="left")
-    resoled = pl.col("resoled_certainty").is_not_null()
+    now, resoled = pl.col("now"), pl.col("resoled_certainty").is_not_null()
     stated = pl.col("resoled_year").cast(pl.Float64)
     trust = pl.when(pl.col("worn_certainty") == 2).then(TRUST_STATED).otherwise(TRUST_HEDGED)
     return pairs.with_columns(
-        new_sole_lo=pl.when(resoled).then(stated.fill_null(now - RESOLE_WITHIN_YEARS).clip(None, now)),
-        new_sole_hi=pl.when(resoled).then((stated + 1).fill_null(now).clip(None, now)),
+        new_sole_lo=pl.when(resoled).then(stated.fill_null(now - RESOLE_WITHIN_YEARS).clip(upper_bound=now)),
+        new_sole_hi=pl.when(resoled).then((stated + 1).fill_null(now).clip(upper_bound=now)),
         proof_year=pl.when(pl.col("worn_certainty").is_not_null()).then(
-            (pl.col("worn_year") + 0.5).fill_null(now).clip(None, now)
+            (pl.col("worn_year") + 0.5).fill_null(now).clip(upper_bound=now)
         ),
         trust=pl.when(pl.col("worn_certainty").is_not_null()).then(trust).otherwise(0.0),
     )

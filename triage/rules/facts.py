@@ -64,7 +64,8 @@ SELECT
   l.size_system,
   l.foot_mm_lo,
   l.foot_mm_hi,
-  l.last_seen - l.first_seen AS days_listed
+  l.last_seen - l.first_seen AS days_listed,
+  l.status = 'open' AS on_offer
 FROM match m
 JOIN listing l USING (listing_id)
 LEFT JOIN construction c ON c.model_id = m.construction_id
@@ -146,7 +147,7 @@ pair AS ({PAIR}),
 offered AS ({OFFERED}),
 history AS ({HISTORY})
 SELECT
-  pair.*,
+  pair.* EXCLUDE (on_offer),
   part_row.* EXCLUDE (listing_id, place, oldest_years),
   (part_row.made_from + part_row.made_to) / 2 AS made_year,
   part_row.oldest_years AS age_years,
@@ -166,7 +167,7 @@ SELECT
   sign_row.* EXCLUDE (listing_id, of_soles, of_the_rest)
 FROM pair
 LEFT JOIN part_row ON part_row.listing_id = pair.listing_id AND part_row.place = pair.place
-LEFT JOIN offered ON offered.construction_id = pair.construction_id
+LEFT JOIN offered ON offered.construction_id = pair.construction_id AND pair.on_offer
 LEFT JOIN history ON history.listing_id = pair.listing_id
 LEFT JOIN sign_row ON sign_row.listing_id = pair.listing_id
 """)

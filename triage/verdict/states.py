@@ -6,6 +6,7 @@ speak of a part, or of the pair as a whole, and re-weight storage nodes and cand
 """
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 import numpy.typing as npt
@@ -151,11 +152,19 @@ def marginals(evidence: Evidence) -> tuple[Array, Array]:
     share = evidence.weight.T[:, None] * evidence.node_weight[:, None]
     bad = share * ratio * (every - good)
     good = share * good
-    total = (good + bad).sum(axis=(0, 1))
+    total = _added_up(good + bad)
     # A load-bearing part that is unfit leaves none of the good states.
     heavy = np.where(bears, share * ratio * every, good + bad)
-    parts = (heavy * (unfit / both)).sum(axis=(1, 2)) / total
-    return np.asarray(parts.T), np.asarray(good.sum(axis=(0, 1)) / total)
+    parts = [_added_up(part) / total for part in heavy * (unfit / both)]
+    return np.stack(parts, axis=1), _added_up(good) / total
+
+
+def _added_up(values: Array) -> Array:
+    """Return the sum over candidates and nodes, [N] of [C, K, N], one after the other.
+
+    NumPy's own sum adds in another order when there is one pair only; a pair alone must give the same bytes.
+    """
+    return np.asarray(reduce(np.add, values.reshape(-1, values.shape[-1])))
 
 
 def part_chances(states: Array) -> Array:

@@ -1,0 +1,145 @@
+"""Nights that weigh only what is due leave the very tables that weighing everything would."""
+
+import csv
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from triage import batch, due, store
+from triage.catalogue import Catalogue
+from triage.prognosis.clocks import decimal_year
+
+ROOT = Path(__file__).parent.parent
+FIRST = date(2026, 11, 1)
+NIGHTS = 5
+# Tables that follow from the exports, the answers and the rules; call_history and run say when something was done.
+DERIVED = ("match", "match_evidence", "observation", "prognosis", "finding", "posterior", "soundness", "verdict",
+           "plan", "question", "sensitivity", "weighed")  # fmt: skip
+
+
+def rows_of(connection: store.Connection) -> dict[str, list[tuple]]:
+    return {name: connection.execute(f"SELECT t::VARCHAR FROM {name} t ORDER BY 1").fetchall() for name in DERIVED}
+
+
+def exports(place: Path) -> Path:
+    """Write the whole list of a marketplace for some nights: pairs come and go, three sellers write all of them.
+
+    One seller ends each text with a sentence of his own; prices fall; one pair is listed again under a new number.
+    """
+    chance = random.Random(5)
+    with (ROOT / "demo_feeds/2026-11-24/harbour_auction.csv").open(encoding="utf-8", newline="") as stream:
+        heading, *rows = csv.reader(stream)
+    rows = [row for row in rows if len(row) == len(heading)][:40]
+    at = {name: number for number, name in enumerate(heading)}
+    for number, row in enumerate(rows):
+        row[at["Seller"]] = f"seller_{number % 3}"
+        row[at["State"]] = "open"
+        if number % 3 == 0:
+            row[at["Description"]] += " All shoes are cleaned and the soles checked before they leave us."
+    shown = rows[:20]
+    for night in range(NIGHTS):
+        if night:
+            gone = shown.pop(chance.randrange(len(shown)))
+            again = [*gone]
+            again[at["Item"]] = f"H9000{night}"
+            shown += [rows[20 + night], again] if night == 2 else [rows[20 + night]]
+            shown[0] = [*shown[0]]
+            shown[0][at["Price"]] = f"{90 - night}.00"
+        path = place / (FIRST + timedelta(days=night)).isoformat() / "harbour_auction.csv"
+        path.parent.mkdir(parents=True)
+        with path.open("w", encoding="utf-8", newline="") as stream:
+            csv.writer(stream).writerows([heading, *shown])
+    return place
+
+
+@pytest.fixture(scope="module")
+def nights(known, tmp_path_factory) -> tuple[store.Connection, dict[str, list[tuple]], list[int]]:
+    """Return a store after some nights, what it held, and how many listings each night weighed."""
+    place = tmp_path_factory.mktemp("due")
+    feeds, counts = exports(place / "feeds"), []
+    with store.open_store(place / "t.duckdb") as connection:
+        for night in range(NIGHTS):
+            day = FIRST + timedelta(days=night)
+            batch.nightly(connection, known, [feeds / day.isoformat()], day, place / "reports")
+            counts.append(connection.execute("SELECT count(*) FROM todo").fetchall()[0][0])
+        yield connection, rows_of(connection), counts
+
+
+LAST = FIRST + timedelta(days=NIGHTS - 1)
+
+
+def due_now(connection: store.Connection, known: Catalogue, day: date = LAST) -> set[str]:
+    due.fill(connection, known, day)
+    return {one for (one,) in connection.execute("SELECT listing_id FROM todo").fetchall()}
+
+
+def ended(connection: store.Connection) -> list[str]:
+    query = "SELECT listing_id FROM listing WHERE status <> 'open' ORDER BY listing_id"
+    return [one for (one,) in connection.execute(query).fetchall()]
+
+
+def test_weighing_everything_anew_changes_no_table(nights, known):
+    connection, held, _ = nights
+    assert len(ended(connection)) >= 4
+    connection.execute("DELETE FROM weighed")
+    batch.weigh(connection, known, LAST)
+    anew = rows_of(connection)
+    assert all(held[name] for name in DERIVED if name not in ("sensitivity", "question", "plan"))
+    assert [name for name in DERIVED if anew[name] != held[name]] == []
+
+
+def test_what_is_gone_is_left_alone(nights, known):
+    connection, _, counts = nights
+    ((listings,),) = connection.execute("SELECT count(*) FROM listing").fetchall()
+    assert max(counts) < listings
+    assert due_now(connection, known).isdisjoint(ended(connection))
+    # On another night too.
+    assert due_now(connection, known, LAST + timedelta(days=30)).isdisjoint(ended(connection))
+
+
+@pytest.fixture
+def tried(nights) -> Iterator[store.Connection]:
+    """Return the store, for changes that are taken back."""
+    connection = nights[0]
+    connection.execute("BEGIN")
+    yield connection
+    connection.execute("ROLLBACK")
+
+
+def test_an_answer_on_a_pair_that_is_gone_has_it_weighed(tried, known):
+    gone = ended(tried)[0]
+    tried.execute("INSERT INTO answer BY NAME SELECT ? AS listing_id, 'midsole_springy' AS sign, ?::DATE AS "
+                  "answered_on, 'answer' AS said_by, 'affirmed' AS state", [gone, LAST])  # fmt: skip
+    assert set(ended(tried)) & due_now(tried, known) == {gone}
+
+
+def test_other_words_of_a_seller_have_his_other_pairs_weighed(tried, known):
+    ((gone, seller),) = tried.execute(
+        "SELECT listing_id, seller FROM listing WHERE listing_id = ?", [ended(tried)[0]]
+    ).fetchall()
+    theirs = {one for (one,) in tried.execute("SELECT listing_id FROM listing WHERE seller = ?", [seller]).fetchall()}
+    tried.execute("UPDATE listing SET body = body || ' New.' WHERE seller = ? AND status = 'open'", [seller])
+    assert gone in theirs
+    assert set(ended(tried)) & due_now(tried, known) == set(ended(tried)) & theirs
+
+
+def test_other_rules_have_everything_weighed(nights, known):
+    connection, _, _ = nights
+    assert set(ended(connection)) <= due_now(connection, replace(known, sha256_without_buyers="other"))
+
+
+def test_a_pair_that_is_gone_is_as_old_as_when_last_seen(nights):
+    query = """
+    SELECT l.status = 'open', l.last_seen, p.age_years, (p.made_lo + p.made_hi) / 2
+    FROM listing l
+    JOIN prognosis p USING (listing_id)
+    WHERE p.part = 'upper' AND p.material <> '?' AND p.made_hi < 2026
+    """
+    found = nights[0].execute(query).fetchall()
+    assert {on_offer for on_offer, *_ in found} == {True, False}
+    for on_offer, seen, age, made in found:
+        assert age == pytest.approx(decimal_year(LAST if on_offer else seen) - made, abs=1e-9)
