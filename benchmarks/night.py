@@ -4,7 +4,8 @@
 
 Each size is one process of its own on exports made for it (``benchmarks/exports.py``, 5,000 releases) with one buyer,
 and prints seconds, rows a second, processor seconds and peak memory for each stage, then how the time of the night
-grows from size to size: 1 = in proportion.
+grows from size to size: 1 = in proportion. Beside it, in the same run, what ``benchmarks/beside.py`` says: the floor,
+and the obvious script (``pip install -e '.[bench]'``).
 """
 
 import json
@@ -64,6 +65,7 @@ def peak_gb() -> float:
 
 def main(sizes: list[int]) -> None:
     """Print a table for each size, and the growth between sizes."""
+    from benchmarks.beside import OBVIOUS_ROWS, floor_seconds, obvious_seconds
     from benchmarks.exports import write_world
 
     nights: list[tuple[int, float]] = []
@@ -76,12 +78,21 @@ def main(sizes: list[int]) -> None:
                 sys.exit(done.stderr)
             steps = json.loads(done.stdout.splitlines()[-1])
             kept = sum(file.stat().st_size for file in Path(place).glob("night.duckdb*"))
+            exports, night = Path(place) / "exports", steps[-1]["seconds"]
+            floor = floor_seconds(exports, Path(place) / "night.duckdb", Path(place) / "floor.duckdb")
+            rows = min(size, OBVIOUS_ROWS)
+            obvious = obvious_seconds(exports, Path(place) / "constructions.csv", Path(place) / "friend.csv", rows)
+            obvious *= size / rows
         print(f"\n{size} listings, {RELEASES} releases; the store has {kept / 2**20:.0f} MB")
         print(f"{'stage':14} {'seconds':>8} {'rows/s':>9} {'cpu s':>8} {'peak GB':>8}")
         for step in steps:
             rate = size / max(step["seconds"], 1e-9)
             print(f"{step['stage']:14} {step['seconds']:8.2f} {rate:9.0f} {step['cpu']:8.2f} {step['peak']:8.2f}")
-        nights.append((size, steps[-1]["seconds"]))
+        print(f"floor: {floor:.2f} s, the night takes {night / floor:.1f} times that")
+        print(
+            f"the obvious script: {obvious:.0f} s, reckoned up from {rows} rows: {obvious / night:.1f} times the night"
+        )
+        nights.append((size, night))
     for (few, short), (many, long) in pairwise(nights):
         print(f"growth from {few} to {many}: exponent {math.log(long / short) / math.log(many / few):.2f}")
 
