@@ -1,0 +1,72 @@
+"""What arrived: bought, inspected, and held against what was believed. Heavy imports stay inside the commands."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from triage.commands.shared import STORE, AsOf, Rules, Store, day_of, existing
+from triage.errors import fail
+
+
+def bought(
+    listing: Annotated[str, typer.Argument(help="Id of the listing, as the reports show it.")],
+    store: Store = STORE,
+    rules: Rules = None,
+    on: Annotated[str | None, typer.Option("--on", help="Day it was bought, YYYY-MM-DD.")] = None,
+    price: Annotated[
+        str | None, typer.Option("--price", help="What it cost in all at the door, like 84.50, in the base currency.")
+    ] = None,
+    buyer: Annotated[
+        str | None, typer.Option("--for", help="Id of the buyer it is for; left out: the one it suited best that day.")
+    ] = None,
+    arrived: Annotated[str | None, typer.Option("--arrived", help="Day it arrived; claims count from it.")] = None,
+    repair: Annotated[str | None, typer.Option("--repair", help="What was spent on repairs.")] = None,
+    worth: Annotated[
+        str | None, typer.Option("--worth", help="What it was sold for or refunded, or is worth to its buyer.")
+    ] = None,
+    sold_on: Annotated[str | None, typer.Option("--sold-on", help="Day it was sold or sent back.")] = None,
+    note: Annotated[str | None, typer.Option("--note", help="Free text.")] = None,
+    as_of: AsOf = None,
+) -> None:
+    """Record that a pair was bought, and later when it arrived and what it came to; what was told before stays."""
+    from triage import catalogue
+    from triage.learning import purchases
+    from triage.store import open_store
+    from triage.writeup.arrivals import purchase_line
+
+    known, day = catalogue.load(rules), day_of(as_of)
+    told = {"--on": on, "--price": price, "--for": buyer, "--arrived": arrived, "--repair": repair,
+            "--worth": worth, "--sold-on": sold_on, "--note": note}  # fmt: skip
+    with open_store(existing(store)) as connection:
+        given = purchases.given(connection, known, listing, told, day)
+        new = purchases.take(connection, given)
+    typer.echo(purchase_line(given) if new else "nothing new: the store has this already")
+
+
+def inspect(
+    listing: Annotated[str | None, typer.Argument(help="Id of the listing.")] = None,
+    part: Annotated[str | None, typer.Argument(help="Part that was looked at.")] = None,
+    found: Annotated[str | None, typer.Argument(metavar="[fit|unfit]", help="What was found.")] = None,
+    store: Store = STORE,
+    file: Annotated[
+        Path | None, typer.Option("--file", help="CSV file of inspections, taken whole or not at all.")
+    ] = None,
+    on: Annotated[str | None, typer.Option("--on", help="Day of the inspection; else the as-of date.")] = None,
+    wears: Annotated[int | None, typer.Option("--wears", min=0, help="Times worn before.")] = None,
+    note: Annotated[str | None, typer.Option("--note", help="Free text.")] = None,
+    as_of: AsOf = None,
+) -> None:
+    """Record what was found on a pair that arrived; a correction is a new inspection, the latest of a part counts."""
+    from triage.learning import recording
+    from triage.store import open_store
+    from triage.writeup.arrivals import inspection_lines
+
+    day = day_of(as_of)
+    if listing is None and file is None:
+        fail("LISTING", "not given", "a listing with a part and fit or unfit, or --file with a file of them")
+    cells = {"listing": listing, "part": part, "found": found, "date": on, "note": note,
+             "wears": None if wears is None else str(wears)}  # fmt: skip
+    with open_store(existing(store)) as connection:
+        new = recording.take(connection, recording.given(connection, file, cells, day))
+        typer.echo(inspection_lines(new), nl=False)
