@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from triage.commands.shared import STORE, AsOf, Rules, Store, day_of, existing
+from triage.commands.shared import REPORTS, STORE, AsOf, Out, Rules, Store, Tables, day_of, existing
 from triage.errors import fail
 
 
@@ -49,6 +49,12 @@ def inspect(
     part: Annotated[str | None, typer.Argument(help="Part that was looked at.")] = None,
     found: Annotated[str | None, typer.Argument(metavar="[fit|unfit]", help="What was found.")] = None,
     store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+    sheet: Annotated[
+        bool, typer.Option("--sheet", help="Write the inspection sheet of LISTING, to print; record nothing.")
+    ] = False,
+    out: Out = REPORTS,
     file: Annotated[
         Path | None, typer.Option("--file", help="CSV file of inspections, taken whole or not at all.")
     ] = None,
@@ -62,9 +68,21 @@ def inspect(
     from triage.store import open_store
     from triage.writeup.arrivals import inspection_lines
 
-    day = day_of(as_of)
+    if sheet and (listing is None or part is not None or file is not None):
+        fail("--sheet", "given with a part or a file, or without a listing", "--sheet LISTING alone")
+    if sheet and listing is not None:
+        from triage import catalogue
+        from triage.learning.release import parts_of
+        from triage.writeup.receipt import sheet_page, write_sheet
+
+        known = catalogue.load(rules, constructions or ())
+        with open_store(existing(store)) as connection:
+            parts = parts_of(connection, [listing])["parts"][0].to_list()
+            typer.echo(str(write_sheet(out, listing, sheet_page(connection, known, listing, parts))))
+        return
     if listing is None and file is None:
         fail("LISTING", "not given", "a listing with a part and fit or unfit, or --file with a file of them")
+    day = day_of(as_of)
     cells = {"listing": listing, "part": part, "found": found, "date": on, "note": note,
              "wears": None if wears is None else str(wears)}  # fmt: skip
     with open_store(existing(store)) as connection:
