@@ -25,7 +25,7 @@ app = typer.Typer(
 app.add_typer(store.app, name="store")
 for command in (
     night.begin, night.nightly, pairs.explain, pairs.compare, pairs.shortlist, pairs.answer, arrivals.bought,
-    arrivals.inspect, rules.trial, rules.confirm, rules.refit, rules.ageing, rules.check,
+    arrivals.inspect, arrivals.calibration, rules.trial, rules.confirm, rules.refit, rules.ageing, rules.check,
 ):  # fmt: skip
     app.command()(command)
 

@@ -5,7 +5,20 @@ from typing import Annotated
 
 import typer
 
-from triage.commands.shared import REPORTS, STORE, AsOf, Out, Rules, Store, Tables, day_of, existing
+from triage.commands.shared import (
+    REPORTS,
+    STORE,
+    AsOf,
+    Buyers,
+    Json,
+    Out,
+    Rules,
+    Store,
+    Tables,
+    day_of,
+    existing,
+    print_json,
+)
 from triage.errors import fail
 
 
@@ -88,3 +101,30 @@ def inspect(
     with open_store(existing(store)) as connection:
         new = recording.take(connection, recording.given(connection, file, cells, day))
         typer.echo(inspection_lines(new), nl=False)
+
+
+def calibration(
+    store: Store = STORE,
+    rules: Rules = None,
+    constructions: Tables = None,
+    buyer: Buyers = None,
+    out: Out = REPORTS,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Hold the chances of the day a pair was bought against what was found, in text and on a page."""
+    from triage import catalogue
+    from triage.learning.calibration import calibration as work_out
+    from triage.store import open_store
+    from triage.writeup.calibration import calibration_text, view_of, write_calibration
+
+    known, day = catalogue.load(rules, constructions or (), buyer or ()), day_of(as_of)
+    with open_store(existing(store)) as connection:
+        found = work_out(connection, known, day)
+        view = view_of(found, known)
+        place = write_calibration(out, view)
+    if as_json:
+        print_json(found.to_dict() | {"page": str(place)})
+    else:
+        typer.echo(calibration_text(view), nl=False)
+        typer.echo(f"page: {place}")
