@@ -210,7 +210,7 @@ def _slices(scored: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
 
 def _horizon(catalogue: Catalogue, as_of: date) -> pl.Expr:
     """Return whether the years a chance was for are over: counted from the purchase, whatever was found when."""
-    years = {buyer.id: buyer.horizon_years for buyer in catalogue.buyers.values()}
+    years = {key: buyer.horizon_years for key, buyer in catalogue.buyers.items()}
     horizon = pl.col("buyer").replace_strict(years, default=None, return_dtype=pl.Float64)
     passed = (pl.lit(as_of) - pl.col("held_on")).dt.total_days() / 365.2425
     return (
