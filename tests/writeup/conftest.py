@@ -153,7 +153,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         made[name] = run(store, known, AS_OF, place / name)
         if name == "empty":
             continue
-        made[f"{name} photos"] = run(store, known, AS_OF, place / f"{name}-photos", Look(photos=True))
+        made[f"{name} photos"] = run(store, known, AS_OF, place / f"{name}-photos", Look(photos=True, sellers=True))
         made[f"{name} shortlist"] = place / f"{name}-shortlist.html"
         listed = [row["listing_id"] for row in tables["verdict"] if row["call"] != "skip" and row["buyer"] == "wren"]
         lines = pl.DataFrame({"listing_id": listed, "role": ["value", "surest", *[""] * (len(listed) - 2)]})
