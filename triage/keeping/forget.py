@@ -14,7 +14,7 @@ import duckdb
 
 from triage.errors import STORE_TROUBLE, TriageError, fail
 from triage.keeping import copies, versions
-from triage.keeping.opening import Connection, log_of, open_file
+from triage.keeping.opening import Connection, faults_told, log_of, open_file
 
 # Rows whose seller cell is the name, and listings that show it or were made of such rows; names whatever their case.
 NAMED = """
@@ -51,7 +51,9 @@ SELECT DISTINCT feed_id, row_no FROM sighting JOIN named_listing USING (listing_
 EXCEPT
 SELECT * FROM named_row
 """
-EXPORTS = "SELECT DISTINCT path FROM feed JOIN named_row USING (feed_id) ORDER BY path"
+EXPORTS = """
+SELECT DISTINCT concat(path, ' of ', seen_on) FROM feed JOIN named_row USING (feed_id) ORDER BY ALL
+"""
 # A whole word in a text, whatever its case.
 WORD = (
     "regexp_matches(lower({column}::VARCHAR), '(^|[^\\pL\\pN])' || regexp_escape(lower(trim($1))) || '($|[^\\pL\\pN])')"
@@ -146,10 +148,11 @@ def forget(store: Path, seller: str, take_reports: Callable[[list[str]], int]) -
     emptied = work / "emptied.duckdb"
     try:
         shutil.copyfile(store, emptied)
-        ids, rows, exports = _empty(emptied, seller)
         fresh = copies.fresh_of(store)
-        if rows or ids:
-            versions.written_anew(emptied, fresh)
+        with faults_told(store):
+            ids, rows, exports = _empty(emptied, seller)
+            if rows or ids:
+                versions.written_anew(emptied, fresh)
         reports = take_reports([*ids, seller])
         if rows or ids:
             copies.put(fresh, store)
