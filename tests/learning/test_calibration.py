@@ -105,7 +105,7 @@ def test_a_corrected_purchase_counts_from_its_new_day(past, known):
     assert calibration(past.connection, known, DAY).score.brier == pytest.approx(0.1**2)
 
 
-def test_the_latest_finding_of_a_part_counts_and_the_last_told_of_a_day(past, known):
+def test_the_latest_inspection_of_a_part_counts_and_the_last_told_of_a_day(past, known):
     past.call("a", days_ago(20), p_unfit={"midsole": 0.5, "outsole": 0.5, "bond": 0.5})
     past.found("a", "midsole", "fit", days_ago(3))
     past.found("a", "midsole", "unfit", days_ago(1))
@@ -133,7 +133,7 @@ def test_the_call_is_that_of_the_buyer_it_was_bought_for_else_of_the_one_it_suit
     assert of(found, "call", "buy")["said"] == pytest.approx(0.2)
 
 
-def test_findings_without_a_chance_are_counted_and_not_scored(past, known):
+def test_parts_without_a_chance_are_counted_and_not_scored(past, known):
     past.call("early", days_ago(3))
     past.bought("early", days_ago(4))
     past.found("early", "midsole", "fit")
@@ -145,7 +145,7 @@ def test_findings_without_a_chance_are_counted_and_not_scored(past, known):
     assert found.inspected == 3
     assert found.unscored == {"no call on the pair up to its purchase": 2, "no chance was given for the part": 1}
     told = calibration_text(view_of(found, known))
-    assert "2 findings not scored: no call on the pair up to its purchase." in told
+    assert "2 inspected parts not scored: no call on the pair up to its purchase." in told
     assert "Nothing to score yet" in told
 
 
@@ -276,7 +276,7 @@ def test_skipped_pairs_are_counted_by_what_became_of_them(past, known):
 
 
 def many(past: Past, pairs: int) -> tuple[np.ndarray, np.ndarray]:
-    """Fill a store with pairs of two parts; return chances and findings."""
+    """Fill a store with pairs of two parts; return chances and what was found."""
     rng = np.random.default_rng(7)
     chance = rng.beta(0.8, 0.8, (pairs, 2)).round(3)
     unfit = rng.random((pairs, 2)) < chance
@@ -302,13 +302,13 @@ def test_the_score_of_a_store_is_scikit_learns_and_its_parts_add_up(past, known)
     assert "give or take" in told
 
 
-def test_with_few_findings_there_are_intervals_and_no_conclusions(past, known):
+def test_with_few_inspections_there_are_intervals_and_no_conclusions(past, known):
     many(past, LEAST - 1)
     found = calibration(past.connection, known, DAY)
     view = view_of(found, known)
     assert not found.score.enough
     assert found.score.half is None
-    assert view.warning.startswith("Too few to conclude from: 38 findings of 19 pairs")
+    assert view.warning.startswith("Too few to conclude from: 38 parts of 19 pairs")
     assert {row[-1] for _, rows in view.tables for row in rows} == {"too few"}
     width = of(found, "part", "midsole")
     assert width["found_hi"] - width["found_lo"] > 0.3

@@ -14,7 +14,7 @@ SEEDS = range(5)
 
 
 def drawn(seed: int, of: int = 400) -> tuple[np.ndarray, np.ndarray]:
-    """Return chances, some of them certain, and findings that follow them loosely."""
+    """Return chances, some of them certain, and what was found, that follows them loosely."""
     rng = np.random.default_rng(seed)
     chance = np.concatenate([rng.beta(0.7, 0.7, of), [0.0, 1.0]])
     unfit = (rng.random(of + 2) < chance**1.4).astype(float)
