@@ -199,7 +199,7 @@ def release(store: Connection) -> None:
 
 
 def found_parts(store: Connection, as_of: date) -> pl.DataFrame:
-    """Return the latest inspection of every part with the chance of the day, NULL where there is none; see ``FOUND``."""
+    """Return the latest inspection of every part with the chance of the day, NULL without one; see ``FOUND``."""
     return frame(store, FOUND, [as_of])
 
 

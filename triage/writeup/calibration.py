@@ -135,11 +135,8 @@ def _selection(found: Calibration) -> tuple[str, ...]:
         f"{phrase.count(found.weighed, 'pair')} weighed, {found.bought} bought, {found.inspected} inspected.",
         SELECTION,
     ]
-    said += [
-        f"{phrase.count(number, 'inspected part')} not scored: {why}."
-        for why, number in found.unscored.items()
-        if number
-    ]
+    unscored = {why: phrase.count(number, "inspected part") for why, number in found.unscored.items() if number}
+    said += [f"{number} not scored: {why}." for why, number in unscored.items()]
     return tuple(said)
 
 
