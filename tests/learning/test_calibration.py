@@ -51,12 +51,9 @@ class Past:
         self.connection.execute("INSERT INTO inspection VALUES (?, ?, ?, ?, NULL, NULL)", [listing, part, on, state])
 
     def bought(self, listing: str, on: date, buyer: str | None = None, **more: object) -> None:
-        names = ["listing_id", "buyer", "bought_on", "currency", *more]
-        marks = ", ".join("?" for _ in names)
-        self.connection.execute(
-            f"INSERT INTO purchase ({', '.join(names)}) VALUES ({marks})",
-            [listing, buyer, on, more.pop("currency", "EUR"), *more.values()],
-        )
+        row = {"listing_id": listing, "buyer": buyer, "bought_on": on, "currency": "EUR"} | more
+        marks = ", ".join("?" for _ in row)
+        self.connection.execute(f"INSERT INTO purchase ({', '.join(row)}) VALUES ({marks})", [*row.values()])
 
     def answer(self, listing: str, on: date, state: str = "affirmed", by: str = "answer") -> None:
         sign = None if state == "no_reply" else "midsole_springy"
@@ -189,10 +186,12 @@ def test_surplus_is_reckoned_at_the_price_that_was_paid(past, known):
     past.bought("b", days_ago(5), worth_minor=4500)
     past.call("kept", days_ago(9))
     past.bought("kept", days_ago(5), landed_minor=5000)
+    past.call("abroad", days_ago(9))
+    past.bought("abroad", days_ago(5), currency="JPY", landed_minor=900000, worth_minor=900000)
     found = calibration(past.connection, known, DAY)
     rows = {row["listing_id"]: (row["expected_minor"], row["realised_minor"]) for row in found.money.to_dicts()}
     assert rows == {"a": (3000, 2500), "b": (1000, 500)}
-    assert (found.bought, found.surplus.pairs, found.surplus.at_least) == (3, 2, 0)
+    assert (found.bought, found.surplus.pairs, found.surplus.at_least) == (4, 2, 0)
     assert (found.surplus.expected_minor, found.surplus.realised_minor) == (2000, 1500)
     assert "too few to conclude from" in calibration_text(view_of(found, known))
 
@@ -271,8 +270,9 @@ def test_skipped_pairs_are_counted_by_what_became_of_them(past, known):
         "INSERT INTO observation (listing_id, sign, said_by, state, hedged, quote, start, field, language, counts) "
         "VALUES ('rotten 2', 'midsole_crumbling', 'listing', 'affirmed', FALSE, 'crumbs', 0, 'body', 'en', TRUE)"
     )
+    past.call("again 2", days_ago(2), "skip")
     fates = dict(calibration(past.connection, known, DAY).censored.iter_rows())
-    assert fates == {"still open": 1, "sold": 1, "gone": 1, "relisted": 1, "in pieces": 1}
+    assert fates == {"still open": 2, "sold": 1, "gone": 1, "relisted": 1, "in pieces": 1}
 
 
 def many(past: Past, pairs: int) -> tuple[np.ndarray, np.ndarray]:

@@ -179,13 +179,15 @@ def test_the_store_stays_sound_and_others_keep_all_they_had(place):
 
 def test_the_next_night_runs_over_what_is_left_and_opens_nothing_again(place, known):
     done(place)
+    # A further export of the same marketplace makes stage 2 look at the state of all its listings again.
+    feed(place / "inbox", "2026-11-26", ("H20000", "Brelloway court shoes", "Worn.", "9.00", "EUR", "EU 42", "z", ""))
     with store.open_store(place / "t.duckdb", keep=3) as connection:
         batch.nightly(connection, known, [place / "inbox"], NEXT, place / "reports")
         verify(connection, "t.duckdb")
     assert holding(place) == {}
     assert ask(place, "SELECT DISTINCT status FROM listing WHERE listing_id LIKE '%/forgotten-%'") == [("gone",)]
     told = json.loads((place / "reports" / "2026-11-26" / "verdicts.json").read_text("utf-8"))
-    assert len({row["listing_id"] for row in told["verdicts"]}) == 6
+    assert len({row["listing_id"] for row in told["verdicts"]}) == 7
     assert "2026-11-26" in (place / "reports" / "latest" / "index.html").read_text("utf-8")
 
 

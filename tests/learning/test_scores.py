@@ -101,5 +101,10 @@ def test_the_interval_of_a_mean_covers_what_it_says_though_parts_of_a_pair_go_to
     assert naive / 700 < 0.85
 
 
+def test_with_one_part_a_pair_it_is_the_usual_interval_of_a_mean():
+    scores = np.array([0.1, 0.4, 0.25, 0.9])
+    assert clustered_half(scores, np.arange(4)) == pytest.approx(1.959964 * scores.std(ddof=1) / 2, rel=1e-6)
+
+
 def test_one_pair_has_no_interval():
     assert clustered_half(np.array([0.1, 0.2]), np.array([0, 0])) is None
