@@ -278,13 +278,6 @@ WHERE listing_id = ?
 ORDER BY buyer
 """
 
-INSPECTIONS_ON = """
-SELECT *
-FROM inspection
-WHERE listing_id = ?
-ORDER BY inspected_on, part, state
-"""
-
 NEAREST_ID = """
 SELECT listing_id
 FROM listing
