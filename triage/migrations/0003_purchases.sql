@@ -1,1 +1,0 @@
--- New: the table purchase.

@@ -1,1 +1,0 @@
--- New: the table weighed. It fills with the next night, which weighs every listing once more.
