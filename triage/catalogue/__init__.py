@@ -14,6 +14,7 @@ from triage.catalogue.costs import Costs, Route, load_parcels, load_routes
 from triage.catalogue.documents import line_of
 from triage.catalogue.facts import Fact, load_facts
 from triage.catalogue.feeds import FeedCatalogue, load_feeds
+from triage.catalogue.learning import Learning, load_learning
 from triage.catalogue.matching import MatchWeights, load_match_weights
 from triage.catalogue.materials import Material, UnknownMix, load_materials, load_unknown
 from triage.catalogue.penalties import Rule, load_rules
@@ -53,6 +54,7 @@ class Catalogue:
     values: Values
     buyers: Mapping[str, Buyer]
     sources: Mapping[str, Source]
+    learning: Learning
 
     @property
     def signs(self) -> Mapping[str, Sign]:
@@ -115,6 +117,7 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "values": load_values(place / "values.toml", problems),
         "buyers": load_buyers(place / "buyers", tuple(buyers), base_currency(words), problems),
         "sources": load_sources(place / "sources.toml", problems),
+        "learning": load_learning(place / "learning.toml", problems),
     }
     problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]
     problems.extend(_unknown_to(parts, place, buyers))

@@ -88,13 +88,14 @@ def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFr
 
 
 def clocks_of(
-    candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates, now: float
+    candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates, now: float | pl.Expr
 ) -> pl.DataFrame:
     """Return what ``read_clocks`` returns, from frames as its queries give them.
 
     Args:
-        now: Decimal year every age refers to.
+        now: Decimal year every age refers to; one for all, or a column of ``pairs``.
     """
+    now = now if isinstance(now, pl.Expr) else pl.lit(now)
     told = _with_storage(_with_events(pairs, said, now), said, climates)
     clocks = candidates.join(told, on="listing_id", how="left").with_columns(
         _made(pl.col("made_from"), "lo", now).alias("made_lo"), _made(pl.col("made_to"), "hi", now).alias("made_hi")
@@ -115,7 +116,7 @@ def distinct_lives(clocks: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
     return lives, led.select("listing_id", "place", "life")
 
 
-def _made(table: pl.Expr, end: str, now: float) -> pl.Expr:
+def _made(table: pl.Expr, end: str, now: pl.Expr) -> pl.Expr:
     """Return one end of the manufacture range: label, release, stated years or nothing known."""
     lo, hi, kind = pl.col("stated_year_lo"), pl.col("stated_year_hi"), pl.col("stated_year_kind")
     unknown = now - (AGE_UNKNOWN_YEARS[1] if end == "lo" else AGE_UNKNOWN_YEARS[0])
@@ -128,16 +129,16 @@ def _made(table: pl.Expr, end: str, now: float) -> pl.Expr:
         .then(lo.cast(pl.Float64) if end == "lo" else hi + 1.0)
         .otherwise(lo.cast(pl.Float64) if end == "lo" else hi + 3.0)
     )
-    value = pl.when(named).then(table).otherwise(pl.coalesce(guess, table, pl.lit(unknown)))
+    value = pl.when(named).then(table).otherwise(pl.coalesce(guess, table, unknown))
     label, bought = pl.col("label_year"), pl.col("bought_year")
     if end == "lo":
         value = pl.when(label.is_not_null()).then(pl.max_horizontal(value, label.cast(pl.Float64))).otherwise(value)
     else:
         value = pl.min_horizontal(value, label + 1.0, bought + 1.0)
-    return pl.min_horizontal(value, pl.lit(now))
+    return pl.min_horizontal(value, now)
 
 
-def _with_events(pairs: pl.DataFrame, said: pl.DataFrame, now: float) -> pl.DataFrame:
+def _with_events(pairs: pl.DataFrame, said: pl.DataFrame, now: pl.Expr) -> pl.DataFrame:
     """Add label year, purchase year, resole range and proof by wear."""
     for sign, column in (
         ("date_proof_shown", "label"), ("purchase_year_stated", "bought"), ("sole_swapped", "resoled"),
