@@ -13,7 +13,7 @@ from triage.learning.changes import refitted
 from triage.learning.fitting import fit, interval, spoken_of
 from triage.learning.likelihood import NOT_LOOKED_AT, UNFIT
 
-SEEDS, PAIRS = (11, 12), 1000
+SEEDS, PAIRS = (11, 12), 600
 
 
 @pytest.fixture(scope="module")

@@ -119,7 +119,8 @@ def _lives(catalogue: Catalogue, count: int, rng: np.random.Generator) -> pl.Dat
     looked = release["made_to"].to_numpy() + rng.uniform(6, 33, count)
     worn = rng.random(count) < 0.3
     return release.with_columns(
-        made_lo="made_from", made_hi="made_to", new_sole_lo=pl.lit(None, pl.Float64), new_sole_hi=pl.lit(None, pl.Float64),
+        made_lo="made_from", made_hi="made_to",
+        new_sole_lo=pl.lit(None, pl.Float64), new_sole_hi=pl.lit(None, pl.Float64),
         proof_year=pl.Series(np.where(worn, looked - rng.uniform(0, 8, count), np.nan)).fill_nan(None),
         trust=pl.Series(np.where(worn, rng.choice([0.3, 0.6], count), 0.0)),
         temp_c=pl.Series(np.array([one.temp_c for one in homes])[home]),
