@@ -237,6 +237,14 @@ def test_a_part_no_release_has_leaves_the_pair_out(opened, known, tmp_path):
     assert "left out: 1 pairs (p4)" in report_text(refit(opened, known, tmp_path / "new", AS_OF))
 
 
+def test_when_no_pair_is_left_it_says_so(opened, known, tmp_path):
+    opened.execute("DELETE FROM inspection WHERE listing_id <> 'p4'")
+    found(opened, "p4", "cushion", "unfit")
+    opened.execute("INSERT INTO confirmation VALUES ('p4', 'BL-01', ?)", [AS_OF])
+    with pytest.raises(TriageError, match=r"0 inspected pairs.*left out: 1 pairs"):
+        refit(opened, known, tmp_path / "new", AS_OF)
+
+
 def test_nothing_is_overwritten_unasked(opened, known, tmp_path):
     (tmp_path / "there").mkdir()
     with pytest.raises(TriageError, match="exists already"):
