@@ -43,7 +43,7 @@ SELECT
   year(i.inspected_on) + (dayofyear(i.inspected_on) - 1) / 365.25 AS looked_at,
   year(l.last_seen) + (dayofyear(l.last_seen) - 1) / 365.25 AS last_seen
 FROM inspection i
-JOIN listing l ON l.listing_id = i.listing_id
+LEFT JOIN listing l ON l.listing_id = i.listing_id
 QUALIFY row_number() OVER (PARTITION BY i.listing_id, i.part ORDER BY i.inspected_on DESC, i.rowid DESC) = 1
 ORDER BY i.listing_id, i.part
 """
@@ -173,7 +173,7 @@ def _arrived(
         rule_db=rule_db, bears=bears, lives=lives, said=said_of(said),
     )  # fmt: skip
     left_out = found.select("listing_id").unique(maintain_order=True).filter(~pl.col("listing_id").is_in(ids))
-    why = pl.lit("no release it may be has every part that was inspected")
+    why = pl.lit("its listing is gone, or no release it may be has every part that was inspected")
     return Arrived(
         tuple(ids), inspected, _parts(pieces, lives.past, known), said, weights, left_out.with_columns(why=why)
     )

@@ -157,7 +157,7 @@ def _from_inspections(store: Connection, catalogue: Catalogue, record: Mapping[P
     fitted = fit(arrived.inspected, belief_of(catalogue, keys, arrived.weights, record))
     lives, few = life_changes(catalogue, keys, arrived, fitted, record)
     weights, seldom = weight_changes(catalogue, arrived, fitted, record)
-    return Learnt(lives + weights, few + seldom, [*_told_of(arrived, fitted)])
+    return Learnt(lives + weights, few + seldom, _told_of(arrived, fitted))
 
 
 def _told_of(arrived: Arrived, fitted: Fitted) -> list[str]:
@@ -165,11 +165,12 @@ def _told_of(arrived: Arrived, fitted: Fitted) -> list[str]:
     if arrived.left_out.height:
         ids = ", ".join(arrived.left_out["listing_id"].head(5))
         lines.append(f"left out: {arrived.left_out.height} pairs ({ids}): {arrived.left_out['why'][0]}")
-    before, after = -fitted.before.mean(), -fitted.log_likelihood.mean()
-    lines.append(
-        f"log loss of what was found, nats a pair: {before:.4f} before any fit, {after:.4f} after, on the same pairs, "
-        "which flatters; only bought pairs are inspected"
-    )
+    if arrived.listing_ids:
+        before, after = -fitted.before.mean(), -fitted.log_likelihood.mean()
+        lines.append(
+            f"log loss of what was found, nats a pair: {before:.4f} before any fit, {after:.4f} after, on the same "
+            "pairs, which flatters; only bought pairs are inspected"
+        )
     return lines
 
 

@@ -228,13 +228,14 @@ def test_a_confirmed_release_is_the_only_candidate(opened, known):
     assert (before.inspected.pair == at).sum() > (after.inspected.pair == at).sum() == 1
 
 
-def test_a_part_no_release_has_leaves_the_pair_out(opened, known, tmp_path):
+def test_a_part_no_release_has_or_a_listing_that_is_gone_leaves_the_pair_out(opened, known, tmp_path):
     found(opened, "p4", "cushion", "unfit")
+    found(opened, "forgotten", "midsole", "unfit")
     opened.execute("INSERT INTO confirmation VALUES ('p4', 'BL-01', ?)", [AS_OF])
     arrived = read_arrived(opened, known, known.signs)
-    assert arrived.left_out["listing_id"].to_list() == ["p4"]
-    assert "p4" not in arrived.listing_ids
-    assert "left out: 1 pairs (p4)" in report_text(refit(opened, known, tmp_path / "new", AS_OF))
+    assert arrived.left_out["listing_id"].to_list() == ["forgotten", "p4"]
+    assert not {"p4", "forgotten"} & set(arrived.listing_ids)
+    assert "left out: 2 pairs (forgotten, p4)" in report_text(refit(opened, known, tmp_path / "new", AS_OF))
 
 
 def test_when_no_pair_is_left_it_says_so(opened, known, tmp_path):
@@ -277,9 +278,9 @@ def test_apply_takes_the_new_rules_into_use_and_keeps_the_old(opened, tmp_path):
         refit(opened, catalogue.load(rules), tmp_path / "new", AS_OF, apply=True)
 
 
-def test_what_was_looked_at_first_is_what_is_applied(opened, tmp_path):
+def test_what_was_looked_at_first_is_what_is_applied(made, opened, tmp_path):
     rules = mine(tmp_path)
-    refit(opened, catalogue.load(rules), tmp_path / "new", AS_OF)
+    shutil.copytree(made[1], tmp_path / "new")
     wrong = tmp_path / "new" / "ageing" / "materials.toml"
     text = wrong.read_text("utf-8")
     wrong.write_text(text.replace("beta", "beta ", 1), "utf-8")
