@@ -8,6 +8,7 @@ import pytest
 
 from triage import batch, catalogue, store
 from triage.errors import TriageError
+from triage.learning.refit import refit, report_text
 
 ROOT = Path(__file__).parent.parent
 AS_OF = date(2026, 11, 25)
@@ -42,7 +43,7 @@ def test_a_listing_or_release_that_does_not_exist_is_refused(night):
 def test_too_few_confirmations_fit_nothing(night, tmp_path):
     connection, known = night
     with pytest.raises(TriageError, match="0 confirmed releases"):
-        batch.refit(connection, known, tmp_path / "rules")
+        refit(connection, known, tmp_path / "rules", AS_OF)
     assert not (tmp_path / "rules").exists()
 
 
@@ -51,13 +52,13 @@ def test_weights_fitted_to_confirmed_releases_are_new_rules_and_overwrite_nothin
     for listing, release in truth.head(120).select("listing_id", "true_release").iter_rows():
         batch.confirm(connection, known, listing, "none" if release == "-" else release, AS_OF)
     before = (known.folder / "match" / "weights.toml").read_text("utf-8")
-    told = batch.refit(connection, known, tmp_path / "rules")
-    assert "120 confirmed releases" in told
+    report = refit(connection, known, tmp_path / "rules", AS_OF)
+    assert "120 confirmed releases" in report_text(report)
     assert (known.folder / "match" / "weights.toml").read_text("utf-8") == before
     assert (tmp_path / "rules" / "match" / "weights.toml").read_text("utf-8") != before
     assert catalogue.load(tmp_path / "rules").match_weights != known.match_weights
     with pytest.raises(TriageError, match="exists already"):
-        batch.refit(connection, known, tmp_path / "rules")
+        refit(connection, known, tmp_path / "rules", AS_OF)
 
 
 def test_what_is_offered_often_and_in_no_table_comes_as_rows_to_fill(night):

@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -14,7 +13,6 @@ from triage import due, ingest, listing, match, observation, prognosis, rules, v
 from triage.catalogue import Catalogue
 from triage.errors import fail
 from triage.ingest import FeedNote
-from triage.match import refit as matching
 from triage.match.gaps import gaps
 from triage.progress import Step, silent
 from triage.store import Connection, append, frame, transaction
@@ -239,23 +237,6 @@ def catalogue_text(catalogue: Catalogue) -> str:
     return f"{catalogue.folder}: nothing wrong with {', '.join(counts)}"
 
 
-CONFIRMED = """
-SELECT listing_id, last(construction_id ORDER BY confirmed_on, rowid) AS model_id
-FROM confirmation
-GROUP BY listing_id
-ORDER BY listing_id
-"""
-JUDGED = """
-SELECT listing_id, concat_ws(' ', title, named) AS title, body, size_text, stated_year_lo, stated_year_hi,
-  stated_year_kind
-FROM listing
-WHERE listing_id IN (SELECT listing_id FROM confirmation)
-ORDER BY listing_id
-"""
-# Fewer confirmed releases than this say too little to move a weight.
-LEAST_CONFIRMED = 20
-
-
 def confirm(store: Connection, catalogue: Catalogue, listing_id: str, release: str, as_of: date) -> None:
     """Record which release a listing is, kept for good.
 
@@ -271,37 +252,6 @@ def confirm(store: Connection, catalogue: Catalogue, listing_id: str, release: s
         fail(f"release {release}", "not in the construction tables", "a model_id, or none")
     named = None if release == "none" else release
     store.execute("INSERT INTO confirmation VALUES (?, ?, ?)", [listing_id, named, as_of])
-
-
-def refit(store: Connection, catalogue: Catalogue, out: Path) -> str:
-    """Fit the matcher's weights to the confirmed releases and write the rules with them to a new folder.
-
-    Returns:
-        What changed, and how well the old and the new weights name the confirmed releases.
-
-    Raises:
-        TriageError: The folder exists, or too few releases are confirmed; nothing was written.
-    """
-    confirmed = frame(store, CONFIRMED)
-    if out.exists():
-        fail(f"OUT {out}", "exists already", "a folder that does not; nothing is overwritten")
-    if confirmed.height < LEAST_CONFIRMED:
-        fail(
-            "refit",
-            f"{confirmed.height} confirmed releases",
-            f"at least {LEAST_CONFIRMED}: triage confirm LISTING RELEASE",
-        )
-    fitted = matching.refit(frame(store, JUDGED), confirmed, catalogue.constructions, catalogue.match_weights)
-    shutil.copytree(catalogue.folder, out)
-    weights = out / "match" / "weights.toml"
-    weights.write_text(matching.rewritten(weights.read_text("utf-8"), fitted.weights), "utf-8")
-    lines = [f"{confirmed.height} confirmed releases; {weights} has the new weights, {catalogue.folder} is as it was"]
-    for name, fit in (("before", fitted.before), ("after", fitted.after)):
-        lines.append(
-            f"{name}: log loss {fit.log_loss:.4f} a match, calibration error {fit.calibration_error:.3f}, "
-            f"{fit.accepted_right} of {fit.accepted} accepted are right (95 % sure of {fit.wilson_lo:.3f} or more)"
-        )
-    return "\n".join(lines)
 
 
 def remarks(store: Connection, catalogue: Catalogue) -> list[rules.Remark]:

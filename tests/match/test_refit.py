@@ -5,10 +5,10 @@ import polars as pl
 import pytest
 from scipy.stats import binomtest
 
-from tests.match.conftest import FOLDER, RULES, as_listings
+from tests.match.conftest import FOLDER, as_listings
 from triage.catalogue.constructions import Constructions
-from triage.catalogue.matching import MatchWeights, load_match_weights
-from triage.match.refit import calibration_error, refit, rewritten, wilson_lo
+from triage.catalogue.matching import MatchWeights
+from triage.match.refit import calibration_error, refit, wilson_lo
 
 TITLES = pl.read_csv(FOLDER / "titles.csv", infer_schema=False).with_columns(pl.col("releases").fill_null(""))
 LISTINGS = as_listings(TITLES["title"].to_list())
@@ -41,22 +41,31 @@ def test_one_confirmed_match_moves_the_weights_little(constructions: Constructio
     assert all(abs(value - 1) < 0.02 for value in scale.model_dump().values())
 
 
-def test_the_file_of_weights_is_rewritten_and_reads_back(
-    constructions: Constructions, weights: MatchWeights, tmp_path: object
+def test_a_second_fit_starts_from_the_weights_before_the_first(
+    constructions: Constructions, weights: MatchWeights
 ) -> None:
-    text = (RULES / "match" / "weights.toml").read_text("utf-8")
-    assert rewritten(text, weights) == rewritten(rewritten(text, weights), weights)
-    new = refit(LISTINGS, CONFIRMED, constructions, weights).weights
-    changed = rewritten(text, new)
-    kept = [line for line in changed.splitlines() if line in text.splitlines()]
-    assert len(text.splitlines()) - len(kept) <= 15
-    folder = RULES.__class__(str(tmp_path))
-    (folder / "weights.toml").write_text(changed, "utf-8")
-    (folder / "words.toml").write_text((RULES / "match" / "words.toml").read_text("utf-8"), "utf-8")
-    read = load_match_weights(folder, [])
-    assert read is not None
-    assert read.weights.scale.year == pytest.approx(new.weights.scale.year, rel=1e-3)
-    assert read.weights.prior.sibling == pytest.approx(new.weights.prior.sibling, rel=1e-3)
+    once = refit(LISTINGS, CONFIRMED, constructions, weights)
+    twice = refit(LISTINGS, CONFIRMED, constructions, once.weights, first=weights)
+    assert twice.weights.weights.scale == once.weights.weights.scale
+    assert twice.before == once.after
+    # Started from its own result it would go on in the same direction, counting every match twice.
+    again = refit(LISTINGS, CONFIRMED, constructions, once.weights).weights.weights.scale
+    assert (
+        max(
+            abs(a - b)
+            for a, b in zip(again.model_dump().values(), once.weights.weights.scale.model_dump().values(), strict=True)
+        )
+        > 0.01
+    )
+
+
+def test_more_matches_make_the_weights_surer(constructions: Constructions, weights: MatchWeights) -> None:
+    few, all_of_them = (refit(LISTINGS, rows, constructions, weights).sd for rows in (CONFIRMED[:20], CONFIRMED))
+    assert set(few) == {f"scale.{name}" for name in weights.weights.scale.model_dump()} | {
+        "prior.unrelated", "prior.sibling",
+    }  # fmt: skip
+    assert all(all_of_them[name] <= few[name] + 1e-9 for name in few)
+    assert 0 < all_of_them["scale.year"] < 0.3 * weights.weights.scale.year
 
 
 def test_calibration_error_is_the_mean_gap_between_chance_and_share() -> None:

@@ -15,6 +15,7 @@ from triage.catalogue.documents import line_of
 from triage.catalogue.facts import Fact, load_facts
 from triage.catalogue.feeds import FeedCatalogue, load_feeds
 from triage.catalogue.inspection import Inspection, load_inspection
+from triage.catalogue.learning import Learning, load_learning
 from triage.catalogue.matching import MatchWeights, load_match_weights
 from triage.catalogue.materials import Material, UnknownMix, load_materials, load_unknown
 from triage.catalogue.penalties import Rule, load_rules
@@ -55,6 +56,7 @@ class Catalogue:
     buyers: Mapping[str, Buyer]
     inspection: Inspection
     sources: Mapping[str, Source]
+    learning: Learning
 
     @property
     def signs(self) -> Mapping[str, Sign]:
@@ -119,6 +121,7 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "buyers": load_buyers(place / "buyers", tuple(buyers), base_currency(words), problems),
         "inspection": load_inspection(place / "inspection.toml", reading.by_id, problems),
         "sources": load_sources(place / "sources.toml", problems),
+        "learning": load_learning(place / "learning.toml", problems),
     }
     problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]
     problems.extend(_unknown_to(parts, place, buyers))

@@ -64,18 +64,35 @@ def confirm(
 
 
 def refit(
-    out: Annotated[Path, typer.Argument(help="Folder for the rules with the new weights; must not exist.")],
+    out: Annotated[Path, typer.Argument(help="Folder for the rules with the new numbers; must not exist.")],
     store: Store = STORE,
     rules: Rules = None,
     constructions: Tables = None,
+    buyer: Buyers = None,
+    apply: Annotated[
+        bool, typer.Option("--apply", help="Put them where --rules is; the old ones are kept under a dated name.")
+    ] = False,
+    as_of: AsOf = None,
+    as_json: Json = False,
 ) -> None:
-    """Fit the matcher's weights to your confirmed releases; writes a new rules folder, overwrites nothing."""
-    from triage import batch, catalogue
+    """Fit ageing, signs and the matcher to what was found and confirmed; a new rules folder, nothing overwritten."""
+    from triage import catalogue
+    from triage.learning.refit import REPORT, report_text
+    from triage.learning.refit import refit as fit_again
     from triage.store import open_store
 
-    known = catalogue.load(rules, constructions or ())
+    known = catalogue.load(rules, constructions or (), buyer or ())
+    beside = (constructions or (), buyer or ())
     with open_store(existing(store)) as connection:
-        typer.echo(batch.refit(connection, known, out))
+        report = fit_again(connection, known, out, day_of(as_of), apply, beside)
+    if as_json:
+        print_json(report.content)
+        return
+    typer.echo(report_text(report), nl=False)
+    if report.kept is None:
+        typer.echo(f"{out} has them, with this report as {REPORT}; {known.folder} is as it was")
+    else:
+        typer.echo(f"{known.folder} has the new numbers; the old rules are in {report.kept}")
 
 
 def ageing(

@@ -6,7 +6,6 @@ values, so that a handful of matches moves them little. Nothing under ``rules/``
 """
 
 import math
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +22,7 @@ from triage.match.table import build_index
 EVIDENCE_KINDS = (*NAME_BITS, *FACT_BITS)
 PRIORS = ("unrelated", "sibling")
 SCALE_SD, PRIOR_SD = 0.3, 2.0  # belief in the shipped multipliers, and in the shipped priors (bits)
+PRECISION = np.r_[np.full(len(EVIDENCE_KINDS), SCALE_SD**-2), np.full(len(PRIORS), PRIOR_SD**-2)]
 STEPS = 60
 SETTLED = 1e-9
 
@@ -45,34 +45,61 @@ class Refit:
 
     Attributes:
         weights: The weights with new ``scale`` and ``prior``.
+        sd: How sure they are, by dotted name (``scale.year``, ``prior.sibling``), in their own units.
         before: Fit of the old weights on the confirmed matches.
         after: Fit of the new weights on the same matches; on few matches it flatters.
     """
 
     weights: MatchWeights
+    sd: dict[str, float]
     before: Fit
     after: Fit
 
 
-def refit(listings: pl.DataFrame, confirmed: pl.DataFrame, constructions: Constructions, match: MatchWeights) -> Refit:
+def refit(
+    listings: pl.DataFrame,
+    confirmed: pl.DataFrame,
+    constructions: Constructions,
+    match: MatchWeights,
+    first: MatchWeights | None = None,
+) -> Refit:
     """Return weights fitted to confirmed matches.
 
     Args:
         listings: As for ``link``.
         confirmed: listing_id, model_id (NULL or '': it is none of the table).
         constructions: The table the matches refer to.
-        match: The weights to start from, and to stay near.
+        match: The weights in use.
+        first: The weights to start from, and to stay near: those before any fit; ``match`` when left out.
     """
+    first = match if first is None else first
     judged = listings.join(confirmed, on="listing_id").sort("listing_id").with_row_index("item")
-    index = build_index(constructions, match)
-    pairs = weigh(read(judged, index, match), index, match).join(index.releases.select("row", "model_id"), on="row")
+    index = build_index(constructions, first)
+    pairs = weigh(read(judged, index, first), index, first).join(index.releases.select("row", "model_id"), on="row")
     truth = judged.select("item", true=pl.col("model_id").fill_null(""))
-    ways = _ways(pairs, truth, match)
-    priors = [getattr(match.weights.prior, name) for name in PRIORS]
-    theta = _fitted(ways, np.r_[np.ones(len(EVIDENCE_KINDS)), priors])
-    new = _moved(match, theta)
-    rescaled = pairs.with_columns(pl.col(kind) * float(theta[at]) for at, kind in enumerate(EVIDENCE_KINDS))
-    return Refit(new, measured(pairs, truth, index.releases, match), measured(rescaled, truth, index.releases, new))
+    ways = _ways(pairs, truth, first)
+    start = np.r_[np.ones(len(EVIDENCE_KINDS)), [getattr(first.weights.prior, name) for name in PRIORS]]
+    theta = _fitted(ways, start)
+    new = _moved(first, theta)
+    before, after = (measured(_rescaled(pairs, first, one), truth, index.releases, one) for one in (match, new))
+    return Refit(new, _sd(ways, theta, first), before, after)
+
+
+def _rescaled(pairs: pl.DataFrame, first: MatchWeights, other: MatchWeights) -> pl.DataFrame:
+    """Return the bits as they would be with the multipliers of other weights."""
+    was, now = first.weights.scale, other.weights.scale
+    # A kind of evidence that was switched off has no bits to multiply.
+    ratio = {kind: getattr(now, kind) / (getattr(was, kind) or 1.0) for kind in EVIDENCE_KINDS}
+    return pairs.with_columns(pl.col(kind) * ratio[kind] for kind in EVIDENCE_KINDS)
+
+
+def _sd(ways: "_Ways", theta: np.ndarray, first: MatchWeights) -> dict[str, float]:
+    """Return Laplace's sds: from the curvature of the log posterior at its highest point, all others free."""
+    curvature = _spread(ways, _shares(ways, theta, False)[0]) - _spread(ways, _shares(ways, theta, True)[0])
+    sd = np.sqrt(np.diag(np.linalg.inv(curvature + np.diag(PRECISION))))
+    unit = [getattr(first.weights.scale, kind) for kind in EVIDENCE_KINDS] + [1.0] * len(PRIORS)
+    names = [f"scale.{kind}" for kind in EVIDENCE_KINDS] + [f"prior.{name}" for name in PRIORS]
+    return dict(zip(names, (float(one) for one in sd * unit), strict=True))
 
 
 @dataclass(frozen=True)
@@ -119,16 +146,15 @@ def _fitted(ways: _Ways, start: np.ndarray) -> np.ndarray:
 
     Newton steps with the covariance of all ways as curvature, halved until the posterior rises.
     """
-    precision = np.r_[np.full(len(EVIDENCE_KINDS), SCALE_SD**-2), np.full(len(PRIORS), PRIOR_SD**-2)]
-    theta, best = start, _posterior(ways, start, start, precision)
+    theta, best = start, _posterior(ways, start, start)
     for _ in range(STEPS):
         gradient, curvature = _slope(ways, theta)
-        step = np.linalg.solve(curvature + np.diag(precision), gradient - precision * (theta - start))
+        step = np.linalg.solve(curvature + np.diag(PRECISION), gradient - PRECISION * (theta - start))
         length = 1.0
         while length > SETTLED:
             tried = theta + length * step
             tried[: len(EVIDENCE_KINDS)] = np.maximum(tried[: len(EVIDENCE_KINDS)], 0.0)
-            value = _posterior(ways, tried, start, precision)
+            value = _posterior(ways, tried, start)
             if value > best:
                 break
             length /= 2
@@ -149,17 +175,21 @@ def _shares(ways: _Ways, theta: np.ndarray, only_true: bool) -> tuple[np.ndarray
     return power / np.repeat(total, length), np.log(total) + top
 
 
-def _posterior(ways: _Ways, theta: np.ndarray, start: np.ndarray, precision: np.ndarray) -> float:
+def _posterior(ways: _Ways, theta: np.ndarray, start: np.ndarray) -> float:
     fit = _shares(ways, theta, True)[1] - _shares(ways, theta, False)[1]
-    return float(fit.sum() - 0.5 * (precision * (theta - start) ** 2).sum())
+    return float(fit.sum() - 0.5 * (PRECISION * (theta - start) ** 2).sum())
 
 
 def _slope(ways: _Ways, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     share, true = _shares(ways, theta, False)[0], _shares(ways, theta, True)[0]
     gradient = ways.features.T @ (true - share)
+    return gradient, _spread(ways, share)
+
+
+def _spread(ways: _Ways, share: np.ndarray) -> np.ndarray:
+    """Return the covariance of the features under some shares, summed over the listings."""
     mean = np.add.reduceat(ways.features * share[:, None], ways.starts)
-    curvature = (ways.features * share[:, None]).T @ ways.features - mean.T @ mean
-    return gradient, curvature
+    return np.asarray((ways.features * share[:, None]).T @ ways.features - mean.T @ mean)
 
 
 def _moved(match: MatchWeights, theta: np.ndarray) -> MatchWeights:
@@ -225,18 +255,3 @@ def wilson_lo(right: int, of: int, z: float = 1.645) -> float:
     share = right / of
     middle = share + z * z / (2 * of)
     return (middle - z * math.sqrt(share * (1 - share) / of + z * z / (4 * of * of))) / (1 + z * z / of)
-
-
-def rewritten(text: str, new: MatchWeights) -> str:
-    """Return the text of ``weights.toml`` with the numbers of [scale] and [prior] replaced, comments kept."""
-    tables = {"scale": new.weights.scale.model_dump(), "prior": new.weights.prior.model_dump()}
-    table, lines = "", []
-    for line in text.splitlines(keepends=True):
-        heading = re.match(r"\[(\w+)\]", line)
-        table = heading[1] if heading else table
-        entry = re.match(r"(\w+)(\s*=\s*)(-?[\d.]+)", line)
-        value = tables.get(table, {}).get(entry[1]) if entry else None
-        if entry and value is not None:
-            line = f"{entry[1]}{entry[2]}{value:.4g}{line[entry.end() :]}"
-        lines.append(line)
-    return "".join(lines)

@@ -111,6 +111,12 @@ def node_chances(exposure: Exposure, known: Materials, home: Climate, horizon: f
 
 
 def _chunk(rows: Exposure, known: Materials, home: Climate, horizon: float) -> Chances:
+    past, age, effective = past_of(rows, known)
+    return Chances(effective, age, *chances_after(past, known, home, horizon))
+
+
+def past_of(rows: Exposure, known: Materials) -> tuple["Past", Array, Array]:
+    """Return how far pieces of material have aged by now, their calendar years and their effective years, [rows]."""
     at = rows.material
     ea, n = known.column("ea_j_mol")[at], known.column("rh_exponent")[at]
     rate = ageing_rate(rows.temp_c, rows.rh_pct, ea, n) * rows.rate_factor
@@ -119,9 +125,9 @@ def _chunk(rows: Exposure, known: Materials, home: Climate, horizon: float) -> C
     age = np.maximum(rows.now - made, 0.0)
     # A pair can't have been worn before it was made; a part replaced since then proves nothing older.
     worn = np.minimum(np.clip(rows.proof_year - made, 0.0, None), age)
-    past = Past(at, rows.trust, rows.life_factor, rows.storage_sd, age * rate, worn * rate)
     mean_age = age.mean(axis=0)
-    return Chances(mean_age * rate, mean_age, *chances_after(past, known, home, horizon))
+    past = Past(at, rows.trust, rows.life_factor, rows.storage_sd, age * rate, worn * rate)
+    return past, mean_age, mean_age * rate
 
 
 def years_made(made_lo: Array, made_hi: Array) -> Array:

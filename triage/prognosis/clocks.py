@@ -44,7 +44,6 @@ FROM construction
 ORDER BY model_id
 """
 
-# What is no longer on offer is as old as when it was last seen.
 PAIRS = """
 SELECT
   listing_id,
@@ -53,7 +52,8 @@ SELECT
   stated_year_lo,
   stated_year_hi,
   stated_year_kind,
-  CASE WHEN status = 'open' THEN $1 ELSE least(last_seen, $1) END AS day
+  status = 'open' AS on_offer,
+  last_seen
 FROM listing
 WHERE listing_id IN (SELECT listing_id FROM todo)
 ORDER BY listing_id
@@ -99,7 +99,9 @@ def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFr
     ``new_sole_lo`` and ``new_sole_hi`` NULL where never resoled, ``proof_year`` NULL where never
     stated, ``construction_id`` NULL for a release that is in no table, ``now`` the decimal year its age refers to.
     """
-    pairs = frame(store, PAIRS, [as_of]).with_columns(now=decimal_years(pl.col("day"))).drop("day")
+    # What is no longer on offer is as old as when it was last seen.
+    day = pl.when("on_offer").then(pl.lit(as_of)).otherwise(pl.min_horizontal("last_seen", pl.lit(as_of)))
+    pairs = frame(store, PAIRS).with_columns(now=decimal_years(day))
     return clocks_of(frame(store, CANDIDATES), pairs, frame(store, SAID), climates)
 
 

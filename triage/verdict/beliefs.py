@@ -171,7 +171,7 @@ def sign_table(signs: Mapping[str, Sign]) -> pl.DataFrame:
 
 
 def weigh_signs(observations: pl.DataFrame, signs: Mapping[str, Sign], ageing: frozenset[str]) -> pl.DataFrame:
-    """Return the weight each group of signs carries: listing_id, part, group, sign, decibans, said_by.
+    """Return what each group of signs carries: listing_id, part, group, sign, decibans, said_by, state, hedged.
 
     The strongest speaker on a sign decides (inspection, buyer, answer, listing); a hedge halves the
     decibans; of a group that says the same thing only the strongest weight counts.
@@ -190,7 +190,7 @@ def weigh_signs(observations: pl.DataFrame, signs: Mapping[str, Sign], ageing: f
         spoken.with_columns(strength=pl.col("decibans").abs())
         .sort("listing_id", "group", "strength", "sign", descending=[False, False, True, False])
         .unique(["listing_id", "group"], keep="first", maintain_order=True)
-        .select("listing_id", "part", "group", "sign", "decibans", "said_by")
+        .select("listing_id", "part", "group", "sign", "decibans", "said_by", "state", "hedged")
         .sort("listing_id", "part", "group")
     )
 

@@ -33,7 +33,7 @@ def write_whole(folder: Path, files: Mapping[str, str | bytes]) -> None:
     try:
         for name, content in files.items():
             _write(fresh / name, content)
-        _swap(fresh, folder, old)
+        swap(fresh, folder, old)
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
     shutil.rmtree(old, ignore_errors=True)
@@ -58,7 +58,8 @@ def _write(path: Path, content: str | bytes) -> None:
         os.fsync(stream.fileno())
 
 
-def _swap(fresh: Path, folder: Path, old: Path) -> None:
+def swap(fresh: Path, folder: Path, old: Path) -> None:
+    """Give a folder another's name; what had it is then called ``fresh`` or ``old``, or where it was on trouble."""
     if folder.exists() and _exchange(fresh, folder):
         return
     # A folder that is not empty can't be replaced, so the old one steps aside and comes back on trouble.
