@@ -11,6 +11,7 @@ from triage.catalogue.facts import Fact
 from triage.catalogue.penalties import Rule
 from triage.catalogue.signs import Sign
 from triage.errors import Problem, TriageError
+from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import read_facts
 from triage.rules.locked import MAX_SECONDS, TooMuch, computed, locked_connection
@@ -196,12 +197,19 @@ def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], sig
     Raises:
         TriageError: A rule may not run; nothing was written.
     """
+    ready = _ready(rules, facts, signs)
+    asked = {sign.id: sign.question is not None for sign in signs.values()}
+    wanted = {name for one in ready for name in one.facts}
+    replace(store, "finding", find(read_facts(store, signs, wanted), ready, askable(facts, asked)))
+
+
+@once
+def _ready(rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, Sign]) -> list[Compiled]:
     problems: list[Problem] = []
     compiled = compile_rules(rules, columns_of(facts, tuple(signs)), problems)
     if problems:
         raise TriageError(problems)
-    asked = {sign.id: sign.question is not None for sign in signs.values()}
-    replace(store, "finding", find(read_facts(store, signs), compiled, askable(facts, asked)))
+    return compiled
 
 
 def askable(facts: Mapping[str, Fact], signs: Mapping[str, bool]) -> frozenset[str]:

@@ -1,0 +1,1 @@
+-- New: the table note, what was noted at the desk. It begins empty.
