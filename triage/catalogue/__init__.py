@@ -14,6 +14,7 @@ from triage.catalogue.costs import Costs, Route, load_parcels, load_routes
 from triage.catalogue.documents import line_of
 from triage.catalogue.facts import Fact, load_facts
 from triage.catalogue.feeds import FeedCatalogue, load_feeds
+from triage.catalogue.look import Look, load_look
 from triage.catalogue.matching import MatchWeights, load_match_weights
 from triage.catalogue.materials import Material, UnknownMix, load_materials, load_unknown
 from triage.catalogue.penalties import Rule, load_rules
@@ -42,6 +43,7 @@ class Catalogue:
     constructions: Constructions
     match_weights: MatchWeights
     reading: Signs
+    look: Mapping[str, Look]
     materials: Mapping[str, Material]
     unknown: UnknownMix
     climates: Climates
@@ -98,12 +100,14 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
     tables = (*sorted((place / "constructions").glob("*.csv")), *constructions)
     climates = load_climates(place, problems)
     words = load_words(place / "words", problems)
+    reading = load_signs(place / "signs", problems, keys)
     parts = {
         "feeds": load_feeds(place / "feeds", problems),
         "words": words,
         "constructions": load_constructions(tables, problems, keys),
         "match_weights": load_match_weights(place / "match", problems),
-        "reading": load_signs(place / "signs", problems, keys),
+        "reading": reading,
+        "look": load_look(place / "look.toml", reading.by_id, problems),
         "materials": materials,
         "unknown": load_unknown(place / "ageing" / "unknown.toml", keys, problems),
         "climates": climates,
