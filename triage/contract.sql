@@ -662,3 +662,29 @@ COMMENT ON COLUMN inspection.inspected_on IS 'Date';
 COMMENT ON COLUMN inspection.state IS 'fit or unfit';
 COMMENT ON COLUMN inspection.wears IS 'Times worn before the finding';
 COMMENT ON COLUMN inspection.note IS 'Free text';
+
+CREATE TABLE IF NOT EXISTS purchase (
+  listing_id    VARCHAR NOT NULL,
+  buyer         VARCHAR,
+  bought_on     DATE NOT NULL,
+  landed_minor  BIGINT CHECK (landed_minor >= 0),
+  currency      VARCHAR NOT NULL,
+  arrived_on    DATE,
+  repair_minor  BIGINT CHECK (repair_minor >= 0),
+  worth_minor   BIGINT CHECK (worth_minor >= 0),
+  sold_on       DATE,
+  note          VARCHAR,
+  CHECK (arrived_on IS NULL OR arrived_on >= bought_on),
+  CHECK (sold_on IS NULL OR sold_on >= bought_on)
+);
+COMMENT ON TABLE purchase IS 'Pairs that were bought, what they cost and came to; a correction is a new row, the last row of a pair counts';
+COMMENT ON COLUMN purchase.listing_id IS 'The listing';
+COMMENT ON COLUMN purchase.buyer IS 'The buyer it was bought for; NULL = not stated: the one it suited best by the calls of that day';
+COMMENT ON COLUMN purchase.bought_on IS 'Date of the purchase; the call it followed is the last one up to this day';
+COMMENT ON COLUMN purchase.landed_minor IS 'What was paid in all until it was at the door, minor units';
+COMMENT ON COLUMN purchase.currency IS 'ISO 4217 code of every amount here';
+COMMENT ON COLUMN purchase.arrived_on IS 'Date it arrived; periods for claims count from it';
+COMMENT ON COLUMN purchase.repair_minor IS 'What was spent on repairs, minor units';
+COMMENT ON COLUMN purchase.worth_minor IS 'What it was sold for or refunded, or is worth to its buyer, repaired; minor units';
+COMMENT ON COLUMN purchase.sold_on IS 'Date it was sold or sent back; NULL = kept, worth_minor is the buyer''s own judgement';
+COMMENT ON COLUMN purchase.note IS 'Free text';

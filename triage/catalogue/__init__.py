@@ -14,6 +14,7 @@ from triage.catalogue.costs import Costs, Route, load_parcels, load_routes
 from triage.catalogue.documents import line_of
 from triage.catalogue.facts import Fact, load_facts
 from triage.catalogue.feeds import FeedCatalogue, load_feeds
+from triage.catalogue.inspection import Inspection, load_inspection
 from triage.catalogue.look import Look, load_look
 from triage.catalogue.matching import MatchWeights, load_match_weights
 from triage.catalogue.materials import Material, UnknownMix, load_materials, load_unknown
@@ -54,6 +55,7 @@ class Catalogue:
     parcel_g: Mapping[str, int]
     values: Values
     buyers: Mapping[str, Buyer]
+    inspection: Inspection
     sources: Mapping[str, Source]
 
     @property
@@ -118,6 +120,7 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "parcel_g": load_parcels(place / "parcels.toml", problems),
         "values": load_values(place / "values.toml", problems),
         "buyers": load_buyers(place / "buyers", tuple(buyers), base_currency(words), problems),
+        "inspection": load_inspection(place / "inspection.toml", reading.by_id, problems),
         "sources": load_sources(place / "sources.toml", problems),
     }
     problems.extend(_unserved(parts["buyers"], parts["routes"]))  # type: ignore[arg-type]

@@ -291,3 +291,11 @@ FROM listing
 ORDER BY jaro_winkler_similarity(listing_id, ?) DESC, listing_id
 LIMIT 1
 """
+
+LAST_PURCHASE = """
+SELECT *
+FROM purchase
+WHERE listing_id = ?
+ORDER BY rowid DESC
+LIMIT 1
+"""

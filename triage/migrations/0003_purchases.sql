@@ -1,0 +1,1 @@
+-- New: the table purchase.
