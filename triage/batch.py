@@ -94,7 +94,7 @@ def nightly(
     notes = ingest.run(store, catalogue.feeds, feeds, as_of)
     step("sorting out listings")
     listing.run(store, catalogue.words, as_of, catalogue.climates.regions)
-    overnight.take_journal(store)
+    overnight.take_journal(store, catalogue)
     store.execute(ROWS_REJECTED)
     account = balanced(store)
     weigh(store, catalogue, as_of, step=step)

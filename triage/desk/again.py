@@ -84,9 +84,10 @@ def _supposed_signs(catalogue: Catalogue, supposed: Supposed) -> Iterator[tuple[
 
 def _observe(store: Connection, listings: Sequence[str], sign: str, value: str | None, instead: Sequence[str]) -> None:
     store.execute(INSTEAD, [list(instead)])
-    row = {"sign": sign, "said_by": "answer", "state": "affirmed", "hedged": False, "field": "answer", "value": value}
+    row = {"sign": sign, "said_by": "answer", "state": "affirmed", "field": "answer", "value": value}
     rows = pl.DataFrame({"listing_id": listings}, schema={"listing_id": pl.String})
-    append(store, "observation", rows.with_columns(**{name: pl.lit(one) for name, one in row.items()}))
+    told = {name: pl.lit(one, pl.String) for name, one in row.items()}
+    append(store, "observation", rows.with_columns(hedged=False, **told))
 
 
 def _altered(catalogue: Catalogue, supposed: Supposed) -> Catalogue:

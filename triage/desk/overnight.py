@@ -8,8 +8,11 @@ from typing import Any
 import polars as pl
 
 from triage import journal
+from triage.catalogue import Catalogue
+from triage.errors import TriageError
 from triage.journal import Note
 from triage.keeping.opening import Connection
+from triage.learning import purchases, recording
 from triage.store import append, file_of, frame, register, transaction
 
 # What a note says of a sign -> the state of an answer. What is not shown takes back what was noted before.
@@ -50,7 +53,7 @@ WHERE word.listing_id = listing.listing_id
 """
 
 
-def take_journal(store: Connection) -> list[str]:
+def take_journal(store: Connection, catalogue: Catalogue) -> list[str]:
     """Take over what the journal beside a store has new; return the listings it is about.
 
     Notes on listings the store does not have wait in the journal. A store in memory has no journal.
@@ -62,11 +65,14 @@ def take_journal(store: Connection) -> list[str]:
     for fault in held.faults:
         LOG.warning("%s", fault)
     with transaction(store):
-        return take(store, held.notes)
+        return take(store, catalogue, held.notes)
 
 
-def take(store: Connection, notes: Iterable[Note]) -> list[str]:
-    """Take over the notes a store does not have yet; return the listings they are about. The caller commits."""
+def take(store: Connection, catalogue: Catalogue, notes: Iterable[Note]) -> list[str]:
+    """Take over the notes a store does not have yet; return the listings they are about. The caller commits.
+
+    A purchase or a finding that no longer fits what the store was told since is told in the log and stays a note.
+    """
     fresh = []
     if given := {note.key: note for note in notes}:
         rows = [(key, note.listing_id) for key, note in given.items()]
@@ -76,6 +82,11 @@ def take(store: Connection, notes: Iterable[Note]) -> list[str]:
         fresh = [note for key, note in given.items() if key in new]
         append(store, "note", pl.DataFrame([_row(note) for note in fresh]))
         append(store, "answer", answers_of(fresh))
+        for note in fresh:
+            try:
+                record_parcel(store, catalogue, note)
+            except TriageError as error:
+                LOG.warning("note %s on %s is kept but not recorded: %s", note.key, note.listing_id, error)
     # Every night anew: stage 2 goes by what the exports show.
     store.execute(OPEN_AGAIN)
     store.execute(SOLD)
@@ -99,6 +110,26 @@ def _answers(note: Note) -> Iterator[tuple[Any, ...]]:
             yield note.listing_id, None, None, note.content["text"], speaker, note.on
         for sign, told in note.content.get("signs", {}).items():
             yield note.listing_id, sign, TOLD[told], None, speaker, note.on
+
+
+def record_parcel(store: Connection, catalogue: Catalogue, note: Note) -> None:
+    """Record the purchase, the arrival or what was found that a note tells of, where it tells of any.
+
+    Raises:
+        TriageError: It doesn't fit what the store knows; nothing was recorded.
+    """
+    told = note.content
+    if note.kind == "bought":
+        paid = {"--on": told["on"], "--price": told["price"], "--for": told.get("buyer")}
+        purchases.add(store, purchases.given(store, catalogue, note.listing_id, paid, note.on))
+    if note.kind == "received":
+        arrived = {"--on": None, "--arrived": told["arrived"]}
+        bought = purchases.given(store, catalogue, note.listing_id, arrived, note.on)
+        cells = [{"listing": note.listing_id, "date": None, **one} for one in told["found"]]
+        found = [recording.given(store, None, one, note.on) for one in cells]
+        purchases.add(store, bought)
+        for one in found:
+            recording.add(store, one)
 
 
 def _row(note: Note) -> dict[str, Any]:

@@ -8,10 +8,13 @@ listings only what those are compared with, so it is small whatever the store's 
 
 from pathlib import Path
 
+import duckdb
+
 from triage.catalogue.values import Values
-from triage.keeping import copies
+from triage.errors import TriageError
+from triage.keeping import copies, versions
 from triage.keeping.held import private
-from triage.keeping.opening import Connection
+from triage.keeping.opening import Connection, open_file
 from triage.store import file_of
 from triage.verdict.worth import pool_comparables
 
@@ -57,7 +60,7 @@ SELECT listing_id FROM todo
 WHOLE = ("run", "storage_node", "feed")
 BY_LISTING = (
     "sighting", "twin", "match_evidence", "observation", "prognosis", "finding", "posterior", "verdict", "plan",
-    "question", "sensitivity", "call_history", "answer", "confirmation", "inspection", "note",
+    "question", "sensitivity", "call_history", "answer", "confirmation", "inspection", "purchase", "note",
 )  # fmt: skip
 # Of those beside, no texts and no names: nothing of them is shown but what they ask.
 OTHERS = {
@@ -97,6 +100,7 @@ def publish(store: Connection, values: Values) -> Path | None:
         try:
             for table, query in _queries().items():
                 store.execute(f"CREATE TABLE published.{table} AS {query}")
+            store.execute("CREATE TABLE published.schema_version AS FROM schema_version")
             store.execute("CHECKPOINT published")
         finally:
             store.execute("DETACH published")
@@ -111,6 +115,22 @@ def _queries() -> dict[str, str]:
     both = {name: f"({shown[name]}) UNION ALL ({query} ORDER BY listing_id)" for name, query in OTHERS.items()}
     whole = {name: f"SELECT * FROM {name} ORDER BY rowid" for name in WHOLE}
     return shown | both | whole | {"raw_row": RAW_ROWS}
+
+
+def is_of_today(path: Path) -> bool:
+    """Return whether a file is there and was published under today's contract."""
+    if not path.is_file():
+        return False
+    try:
+        connection = open_file(path, read_only=True)
+    except TriageError:
+        return False
+    try:
+        return versions.version_of(connection) == versions.current()
+    except duckdb.Error:
+        return False
+    finally:
+        connection.close()
 
 
 def read_into(memory: Connection, path: Path) -> None:

@@ -79,6 +79,7 @@ class Tonight:
     Attributes:
         store: The store's file; it is never opened.
         today: Gives the day that notes are for.
+        changed: What the last note on a listing changed, in a line.
         order: Listings in the order of the ranking when the night was read; it stays while they change calls.
     """
 
@@ -91,6 +92,7 @@ class Tonight:
     as_of: date = date.min
     other_rules: bool = False
     faults: tuple[str, ...] = ()
+    changed: dict[str, str] = field(default_factory=dict)
     _memory: Connection | None = None
     _seen: tuple[object, ...] = ()
     _called: "Called | None" = None
@@ -135,7 +137,7 @@ class Tonight:
         held = journal.read(self.store)
         self.faults = held.faults
         with transaction(self._memory):
-            touched = overnight.take(self._memory, held.notes)
+            touched = overnight.take(self._memory, self.catalogue, held.notes)
             if touched:
                 weigh_again(self._memory, self.catalogue, self.as_of, touched)
                 self._called = None
@@ -191,9 +193,20 @@ class Tonight:
         """Write a note to the journal; return False where the form was sent before.
 
         It is on the disk when this returns; the pair is weighed anew when it is looked at the next time.
+
+        Raises:
+            TriageError: It does not fit what is known of the pair, or can't be written; nothing was noted.
         """
         key = journal.key_of(form, kind, listing_id, content)
-        return journal.add(self.store, Note(key, kind, listing_id, self.today(), content, journal.now()))
+        note = Note(key, kind, listing_id, self.today(), content, journal.now())
+        with self.fresh() as memory:
+            # Tried before it is written: what can't be recorded is told to who still has the form before them.
+            memory.execute("BEGIN TRANSACTION")
+            try:
+                overnight.record_parcel(memory, self.catalogue, note)
+            finally:
+                memory.execute("ROLLBACK")
+            return journal.add(self.store, note)
 
 
 @dataclass(frozen=True)
