@@ -55,7 +55,9 @@ def site(tonight: Tonight, buyer_files: Mapping[str, Path], photos: bool = False
         title = f"{status.value} {status.phrase}"
         return HTMLResponse(pages.fault_page(tonight, title, faults, back), status)
 
-    return Starlette(routes=routes, exception_handlers={HTTPException: told, TriageError: told})
+    application = Starlette(routes=routes, exception_handlers={HTTPException: told, TriageError: told})
+    application.router.redirect_slashes = False
+    return application
 
 
 def _fault(error: Exception) -> tuple[HTTPStatus, list[str]]:

@@ -121,7 +121,8 @@ class Tonight:
             published.read_into(memory, path)
         except duckdb.Error as error:
             memory.close()
-            fail(str(path), f"can't be read ({str(error).splitlines()[0][:200]})", "the night run again", STORE_TROUBLE)
+            found = f"can't be read ({str(error).splitlines()[0][:200]})"
+            fail(str(path), found, "that file taken away, then 'triage desk' again: it is made anew", STORE_TROUBLE)
         batch.load_constructions(memory, self.catalogue)
         if self._memory is not None:
             self._memory.close()
