@@ -65,7 +65,10 @@ def serving(tonight: Tonight) -> Iterator[int]:
 
 def ask(port: int, draw: random.Random, names: list[str]) -> tuple[str, int, dict[str, str], bytes]:
     """Send one random request; return what was asked, the status, the headers and the body of the answer."""
+    method = draw.choice(["GET"] * 6 + ["POST"] * 9 + ["HEAD", "PUT", "OPTIONS", "ODD"])
     place = draw.choice(PLACES)
+    if method == "POST" and draw.random() < 0.8:
+        place = draw.choice(["/pair/", "/pair/", "/pair/", "/parcels/"])
     if place.endswith("/") and place != "/":
         place += draw.choice(
             [draw.choice(names), quote(odd(draw), errors="surrogatepass"), odd(draw).replace(" ", "+")]
@@ -74,7 +77,6 @@ def ask(port: int, draw: random.Random, names: list[str]) -> tuple[str, int, dic
     values = [draw.choice([quote(odd(draw), errors="surrogatepass"), odd(draw)]) for _ in range(draw.randrange(6))]
     fields = "&".join(f"{draw.choice(FIELDS)}={value}" for value in values)
     fields += draw.choice(["", f"&form={draw.getrandbits(128):032x}"])
-    method = draw.choice(["GET", "GET", "POST", "POST", "POST", "HEAD", "PUT", "DELETE", "OPTIONS", "TRACE", "ODD"])
     body = fields.encode("utf-8", "replace") if method in ("POST", "PUT") else b""
     if method == "GET" and draw.random() < 0.6:
         place += "?" + fields

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Any
 
 import polars as pl
@@ -40,6 +41,11 @@ class Reply:
     pieces: tuple[Piece, ...]
     heard: tuple[Heard, ...]
 
+    @property
+    def mark(self) -> str:
+        """What tells this text from any other; empty for no text."""
+        return sha256(self.text.encode("utf-8", "replace")).hexdigest()[:16] if self.text else ""
+
 
 def reply_of(text: str, language: str | None, asked: Sequence[str], catalogue: Catalogue) -> Reply:
     """Return what a reply says.
@@ -61,6 +67,20 @@ def reply_of(text: str, language: str | None, asked: Sequence[str], catalogue: C
         (Piece(text, ()),) if read is None else pieces(text, _labelled(read, catalogue)),
         tuple(_heard(sign, told.get(sign), catalogue) for sign in signs),
     )
+
+
+def corrections(reply: Reply, told: Mapping[str, str], mark: str) -> dict[str, str]:
+    """Return what of a form's buttons was said of this reply, and not only left as they stood for another text.
+
+    Args:
+        reply: The reply as it was sent.
+        told: yes, no or "not shown" by sign, as the buttons stood.
+        mark: Mark of the text that the buttons were set by.
+    """
+    if mark == reply.mark:
+        return dict(told)
+    # Set by no text: a yes or a no was chosen by hand, the rest was never touched.
+    return {sign: word for sign, word in told.items() if word != "not shown"} if not mark else {}
 
 
 def noted(reply: Reply, corrected: Mapping[str, str]) -> dict[str, Any]:

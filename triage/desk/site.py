@@ -16,7 +16,7 @@ from triage import journal
 from triage.desk import forms, pages
 from triage.desk.change import change_line
 from triage.desk.guard import MOST_BYTES
-from triage.desk.reply import noted, reply_of
+from triage.desk.reply import Reply, corrections, noted, reply_of
 from triage.desk.tonight import Tonight
 from triage.errors import TriageError
 from triage.store import frame
@@ -136,7 +136,7 @@ class Desk:
             line = ""
             if supposed and before is not None:
                 after = self.tonight.suppose(memory, listing_id, supposed, before.buyer)
-                line = change_line(self._supposed(fields), before, after)
+                line = change_line(self._for(self._supposed(fields), before.buyer), before, after)
             decided = pages.Decided(line, {name: fields.get(name, "") for name in pages.SUPPOSED})
             if _is_part(request):
                 return HTMLResponse(pages.render("decided.html", decided=decided))
@@ -157,15 +157,15 @@ class Desk:
     def read(self, request: Request, fields: Fields) -> Response:
         """Show what is read from a reply; nothing is noted."""
         listing_id, text = self.listing(request), forms.text_of(fields)
-        with self.tonight.fresh() as memory:
-            reply = self._reply(memory, listing_id, text)
-            if _is_part(request):
-                return HTMLResponse(pages.render("reading.html", reply=reply))
+        reply = self._listing_reply(listing_id, text)
+        if _is_part(request):
+            return HTMLResponse(pages.render("reading.html", reply=reply))
         return HTMLResponse(pages.pair_page(self.tonight, listing_id, reply=reply, photos=self.photos))
 
-    def _reply(self, memory: Any, listing_id: str, text: str) -> Any:
-        asked = frame(memory, pages.ASKED, [listing_id])["sign"].to_list()
-        language = frame(memory, pages.LISTING, [listing_id])["language"][0]
+    def _listing_reply(self, listing_id: str, text: str) -> Reply:
+        with self.tonight.fresh() as memory:
+            asked = frame(memory, pages.ASKED, [listing_id])["sign"].to_list()
+            language = frame(memory, pages.LISTING, [listing_id])["language"][0]
         return reply_of(text, language, asked, self.tonight.catalogue)
 
     def note(self, request: Request, fields: Fields) -> Response:
@@ -191,8 +191,13 @@ class Desk:
                 with self.tonight.fresh() as memory:
                     buyer = before.buyer if before else None
                     after = self.tonight.standing(memory, listing_id, buyer)
-                    line = change_line(cause, before, after) if kind != "asked" else f"{cause}."
+                    line = f"{cause}." if kind == "asked" else change_line(self._for(cause, buyer), before, after)
                     self.tonight.changed[listing_id] = line
+
+    def _for(self, cause: str, buyer: str | None) -> str:
+        """Return a cause with whose figures follow, where there are several buyers."""
+        every = self.tonight.catalogue.buyers
+        return f"{cause} (for {every[buyer].name})" if buyer and len(every) > 1 else cause
 
     def _look(self, listing_id: str, fields: Fields) -> "Made":
         catalogue = self.tonight.catalogue
@@ -204,10 +209,11 @@ class Desk:
 
     def _answer(self, listing_id: str, fields: Fields) -> "Made":
         text = forms.text_of(fields)
-        with self.tonight.fresh() as memory:
-            reply = self._reply(memory, listing_id, text)
-        content = noted(reply, forms.told_of(fields, "told-", [one.sign for one in reply.heard]))
-        told = {one.sign: one.told for one in reply.heard if one.told} | content["signs"]
+        reply = self._listing_reply(listing_id, text)
+        told = forms.told_of(fields, "told-", [one.sign for one in reply.heard])
+        content = noted(reply, corrections(reply, told, fields.get("read", "")))
+        kept = self._listing_reply(listing_id, content["text"]).heard
+        told = {one.sign: one.told for one in kept if one.told} | content["signs"]
         cause = "; ".join(self._words(sign, state) for sign, state in told.items()) or "Nothing is read from it"
         return "answer", content if text or content["signs"] else None, cause
 
