@@ -32,6 +32,7 @@ FROM note
 WHERE kind IN ('sold', 'open', 'bought', 'received')
 GROUP BY listing_id
 """
+ANY_WORD = "SELECT 1 FROM note WHERE kind IN ('sold', 'open', 'bought', 'received') LIMIT 1"
 SOLD = f"""
 UPDATE listing SET status = 'sold'
 FROM ({LATEST_WORD}) AS word
@@ -87,9 +88,10 @@ def take(store: Connection, catalogue: Catalogue, notes: Iterable[Note]) -> list
                 record_parcel(store, catalogue, note)
             except TriageError as error:
                 LOG.warning("note %s on %s is kept but not recorded: %s", note.key, note.listing_id, error)
-    # Every night anew: stage 2 goes by what the exports show.
-    store.execute(OPEN_AGAIN)
-    store.execute(SOLD)
+    if store.execute(ANY_WORD).fetchall():
+        # Every night anew: stage 2 goes by what the exports show.
+        store.execute(OPEN_AGAIN)
+        store.execute(SOLD)
     return sorted({note.listing_id for note in fresh})
 
 

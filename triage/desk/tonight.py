@@ -40,6 +40,8 @@ WHERE kind <> 'look'
 GROUP BY listing_id
 ORDER BY listing_id
 """
+# What is there only to be compared with has no verdict.
+WEIGHED = f"SELECT * FROM ({queries.LISTINGS}) SEMI JOIN verdict USING (listing_id) ORDER BY listing_id"
 BELIEVED = """
 SELECT part, p_unfit
 FROM posterior
@@ -229,7 +231,7 @@ class Called:
 
 def called(memory: Connection, catalogue: Catalogue) -> Called:
     """Return the calls of a store."""
-    listing = frame(memory, queries.LISTINGS, [date.max])
+    listing = frame(memory, WEIGHED, [date.max])
     verdict = frame(memory, queries.VERDICTS)
     calls = best_calls(listing, verdict, catalogue.buyers)
     numbers = {one: number for number, one in enumerate(calls.tickets["listing_id"], 1)}

@@ -31,9 +31,11 @@ SELECT
     ELSE 1
   END) AS told
 FROM observation
-WHERE counts
+WHERE counts AND listing_id IN (SELECT listing_id FROM todo)
 GROUP BY listing_id, sign
 """
+
+SPOKEN_OF = "SELECT DISTINCT sign FROM observation WHERE counts AND listing_id IN (SELECT listing_id FROM todo)"
 
 PAIR = """
 SELECT
@@ -119,8 +121,14 @@ def create_facts(store: Connection, signs: Mapping[str, Sign], wanted: Collectio
     """
     of_soles = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_soles(sign)) or "''"
     elsewhere = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_the_rest(sign)) or "''"
+    spoken = {sign for (sign,) in store.execute(SPOKEN_OF).fetchall()}
+    # Most signs are spoken of by nobody in a small todo, and each would cost as much as one that is.
     told = "".join(
-        f",\n    bool_or(told) FILTER (sign = '{sign}') AS \"{sign}\"" for sign in signs if _used(sign, wanted)
+        f",\n    bool_or(told) FILTER (sign = '{sign}') AS \"{sign}\""
+        if sign in spoken
+        else f',\n    CAST(NULL AS BOOLEAN) AS "{sign}"'
+        for sign in signs
+        if _used(sign, wanted)
     )
     aged = "".join(
         f",\n    any_value({value}) FILTER (part = '{part}'{also}) AS \"{part}{name}\""

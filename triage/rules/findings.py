@@ -1,6 +1,7 @@
 """All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from itertools import compress, product
 
 import numpy as np
@@ -69,15 +70,20 @@ def _in_slices(
     work: Callable[[Connection, pl.DataFrame], pl.DataFrame],
 ) -> pl.DataFrame:
     """Return the work of all slices; what was stopped is looked for rule by rule and named."""
-    connection = locked_connection(max_seconds)
+    connection = _kept_connection(max_seconds)
     try:
         return pl.concat(
             work(connection, facts.slice(start, SLICE_ROWS)) for start in range(0, facts.height, SLICE_ROWS)
         )
     except TooMuch as fault:
+        _kept_connection.cache_clear()
         raise TriageError(runaways(facts, rules, max_seconds) or [_all_too_much(rules, fault)]) from None
-    finally:
-        connection.close()
+
+
+@cache
+def _kept_connection(max_seconds: float) -> Connection:
+    """Return the connection of all passes: to open one takes as long as to weigh a pair, and nothing stays in it."""
+    return locked_connection(max_seconds)
 
 
 def runaways(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float) -> list[Problem]:
