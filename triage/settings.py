@@ -11,6 +11,8 @@ from triage.errors import USAGE, Problem, TriageError
 
 # Keys that every command with an option of that name takes; the others are the night's own.
 SHARED = ("store", "rules", "constructions", "buyer")
+# Commands beside the night that write, or remove, among the reports.
+AMONG_REPORTS = ("inspect", "calibration", "forget")
 
 
 class Settings(Document):
@@ -24,6 +26,7 @@ class Settings(Document):
     constructions: tuple[str, ...] = ()
     strict: bool = False
     photos: bool = False
+    sellers: bool = False
     quiet: bool = False
     backups: Annotated[int, Field(ge=0)] = 14
     mail_from: str | None = None
@@ -49,9 +52,14 @@ def defaults(commands: Mapping[str, Any], file: Path) -> dict[str, dict[str, Any
         raise TriageError(problems, USAGE)
     given = {name: value for name, value in told.model_dump().items() if value not in (None, ())}
     given = {name: list(value) if isinstance(value, tuple) else value for name, value in given.items()}
-    shared = {name: value for name, value in given.items() if name in SHARED}
     found: dict[str, dict[str, Any]] = {}
     for name, command in commands.items():
         below = getattr(command, "commands", None)
-        found[name] = dict.fromkeys(below, shared) if below else given if name == "nightly" else shared
+        found[name] = {one: _of(one, given) for one in below} if below else _of(name, given)
     return found
+
+
+def _of(command: str, given: dict[str, Any]) -> dict[str, Any]:
+    """Return the settings that a command takes."""
+    keys = (*SHARED, "out") if command in AMONG_REPORTS else SHARED
+    return given if command == "nightly" else {name: value for name, value in given.items() if name in keys}

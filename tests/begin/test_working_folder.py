@@ -54,7 +54,7 @@ def test_the_settings_name_every_setting_with_its_meaning_and_hold_the_defaults(
     for name, field in Settings.model_fields.items():
         line = next(line for line in text.splitlines() if line.lstrip("# ").startswith(f"{name} = "))
         assert len(line.split("# ", 1 if not line.startswith("#") else 2)[-1]) > 15, line
-        if name in ("strict", "photos", "quiet", "backups", "feeds"):
+        if name in ("strict", "photos", "sellers", "quiet", "backups", "feeds"):
             assert getattr(told, name) == field.default
     assert (told.store, told.out, told.mail_from) == (str(shared.STORE), str(shared.REPORTS), "triage@localhost")
 
@@ -151,12 +151,13 @@ def test_a_mistyped_setting_is_named_with_its_line(tmp_path: Path) -> None:
 def test_settings_reach_every_command_that_has_an_option_of_that_name(tmp_path: Path) -> None:
     file = tmp_path / "triage.toml"
     file.write_text('store = "x.duckdb"\nout = "there"\nbuyer = ["me.toml"]\nphotos = true\n', "utf-8")
-    told = defaults(dict.fromkeys(("nightly", "explain", "compare")), file)
+    told = defaults(dict.fromkeys(("nightly", "explain", "compare", "refit", "calibration")), file)
     assert told["nightly"] == {
         "feeds": ["inbox"], "store": "x.duckdb", "out": "there", "buyer": ["me.toml"], "strict": False, "photos": True,
-        "quiet": False, "backups": 14,
+        "sellers": False, "quiet": False, "backups": 14,
     }  # fmt: skip
-    assert told["explain"] == told["compare"] == {"store": "x.duckdb", "buyer": ["me.toml"]}
+    assert told["calibration"] == {"store": "x.duckdb", "out": "there", "buyer": ["me.toml"]}
+    assert told["explain"] == told["compare"] == told["refit"] == {"store": "x.duckdb", "buyer": ["me.toml"]}
     assert defaults({"nightly": None}, tmp_path / "none.toml") == {}
 
 

@@ -14,7 +14,7 @@ SEEDS = range(5)
 
 
 def drawn(seed: int, of: int = 400) -> tuple[np.ndarray, np.ndarray]:
-    """Return chances, some of them certain, and findings that follow them loosely."""
+    """Return chances, some of them certain, and what was found, that follows them loosely."""
     rng = np.random.default_rng(seed)
     chance = np.concatenate([rng.beta(0.7, 0.7, of), [0.0, 1.0]])
     unfit = (rng.random(of + 2) < chance**1.4).astype(float)
@@ -99,6 +99,11 @@ def test_the_interval_of_a_mean_covers_what_it_says_though_parts_of_a_pair_go_to
     # 700 draws of 0.95 leave 0.92 to 0.97; of parts taken as independent the interval is far too narrow.
     assert 0.92 <= covered / 700 <= 0.97
     assert naive / 700 < 0.85
+
+
+def test_with_one_part_a_pair_it_is_the_usual_interval_of_a_mean():
+    scores = np.array([0.1, 0.4, 0.25, 0.9])
+    assert clustered_half(scores, np.arange(4)) == pytest.approx(1.959964 * scores.std(ddof=1) / 2, rel=1e-6)
 
 
 def test_one_pair_has_no_interval():

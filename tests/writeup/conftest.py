@@ -13,11 +13,18 @@ from hostile import hostile_tables
 from made_night import AS_OF, CAUTIONS, MATERIALS, SIGNS, fill, material, whole_night
 from playwright.sync_api import Browser, sync_playwright
 
+from triage.catalogue.inspection import load_inspection
+from triage.learning.calibration import Asks, Calibration, Score, Surplus
+from triage.learning.scores import BrierParts
 from triage.store import Connection, connect
 from triage.writeup import Look, run
+from triage.writeup.calibration import calibration_page, view_of
 from triage.writeup.compare import comparison_page
+from triage.writeup.receipt import sheet_page
 from triage.writeup.shortlist import shortlist_page
 
+RULES = Path(__file__).parent.parent.parent / "rules"
+PARTS = ("midsole", "outsole", "bond", "upper", "lining")
 # Nothing a browser does of itself may reach out either.
 QUIET = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--no-first-run"]
 
@@ -47,6 +54,7 @@ def words() -> SimpleNamespace:
             ),
         },
         materials={key: material(words) for key, words in MATERIALS.items()},
+        inspection=load_inspection(RULES / "inspection.toml", SIGNS, []),
     )
 
 
@@ -111,6 +119,27 @@ def compared() -> tuple[pl.DataFrame, pl.DataFrame]:
     return pl.DataFrame(rows), pl.DataFrame(gaps)
 
 
+def held() -> Calibration:
+    """Return a calibration of made-up figures, one slice of each kind."""
+    counted = dict(parts=40, pairs=30, unfit=22, said=0.5, found=0.55, found_lo=0.4, found_hi=0.69, brier=0.2,
+                   log_loss=0.6)  # fmt: skip
+    names = {"part": "midsole", "material": "pu_ester_midsole", "sign": "stitched_sole affirmed", "call": "buy",
+             "horizon": "years still run"}  # fmt: skip
+    bins = [dict(bin=n, parts=8, said=n / 10 + 0.05, found=n / 9, found_lo=0.0, found_hi=1.0, lo=n / 10,
+                 hi=n / 10 + 0.1) for n in range(10)]  # fmt: skip
+    money = dict(listing_id="<b>attic board/a1</b>", held_on=AS_OF, buyer="wren", call="buy", currency="EUR",
+                 paid_minor=5000, expected_minor=3000, realised_minor=-250)  # fmt: skip
+    return Calibration(
+        as_of=AS_OF, weighed=400, bought=9, inspected=8,
+        unscored={"no chance was given for the part": 1},
+        score=Score(12, 8, 5, 0.21, BrierParts(0.03, 0.06, 0.24, 0.0), 0.61, None),
+        bins=pl.DataFrame(bins),
+        slices=pl.DataFrame([{"by": by, "name": name} | counted for by, name in names.items()]),
+        surplus=Surplus(1, "EUR", 3000.0, -250.0, 0, 0.0, 0.79), money=pl.DataFrame([money]),
+        asks=Asks(9, 4, 1, 2, 0.15, 0.85), censored=pl.DataFrame({"fate": ["gone", "sold"], "pairs": [1, 12]}),
+    )  # fmt: skip
+
+
 @pytest.fixture(scope="session")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """Every kind of page, of nights made by hand: a plain one, an empty one, one of sixty hostile texts."""
@@ -124,7 +153,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         made[name] = run(store, known, AS_OF, place / name)
         if name == "empty":
             continue
-        made[f"{name} photos"] = run(store, known, AS_OF, place / f"{name}-photos", Look(photos=True))
+        made[f"{name} photos"] = run(store, known, AS_OF, place / f"{name}-photos", Look(photos=True, sellers=True))
         made[f"{name} shortlist"] = place / f"{name}-shortlist.html"
         listed = [row["listing_id"] for row in tables["verdict"] if row["call"] != "skip" and row["buyer"] == "wren"]
         lines = pl.DataFrame({"listing_id": listed, "role": ["value", "surest", *[""] * (len(listed) - 2)]})
@@ -133,4 +162,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     store = connect()
     fill(store, whole_night())
     made["compare"].write_text(comparison_page(store, known, *compared(), ("Brelloway <b>", "wren")), "utf-8")
+    made["sheet"] = place / "sheet.html"
+    made["sheet"].write_text(sheet_page(store, known, "attic board/a1", PARTS), "utf-8")
+    made["calibration"] = place / "calibration.html"
+    made["calibration"].write_text(calibration_page(view_of(held(), known)), "utf-8")
     return made

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from triage.writeup.ticket import anchor
 
 COURT, RUNNER = anchor("attic board/a1"), anchor("lantern flea/j7")
-EVERY = ("night", "empty", "night shortlist", "compare", "hostile")
+EVERY = ("night", "empty", "night shortlist", "compare", "hostile", "sheet", "calibration")
 SEEN = "node => node.checkVisibility({contentVisibilityAuto: false, visibilityProperty: true})"
 Open = Callable[..., Page]
 
@@ -55,7 +55,7 @@ def unfold(page: Page) -> None:
 @pytest.mark.parametrize(
     ("name", "scheme"),
     [("night", "light"), ("night", "dark"), ("compare", "light"), ("compare", "dark"), ("night shortlist", "dark"),
-     ("empty", "light")],
+     ("empty", "light"), ("sheet", "light"), ("sheet", "dark"), ("calibration", "light"), ("calibration", "dark")],
 )  # fmt: skip
 def test_axe_finds_nothing_on_any_page(open_page: Open, name: str, scheme: str) -> None:
     # axe-core 4 (MPL-2.0), shipped in axe-playwright-python: WCAG 2.x A and AA rules and its best practices.
@@ -305,3 +305,13 @@ def test_cautions_and_the_sellers_words_are_printed_in_full(open_page: Open, tmp
     ):
         assert "".join(said.split()) in printed
     assert "Everythingagain" not in printed
+
+
+def test_an_inspection_sheet_is_one_sheet_of_paper(open_page: Open, tmp_path: Path) -> None:
+    page = open_page("sheet", viewport=SHEET)
+    page.pdf(path=tmp_path / "sheet.pdf", format="A4", prefer_css_page_size=True)
+    (sheet,) = PdfReader(tmp_path / "sheet.pdf").pages
+    printed = "".join(sheet.extract_text().split())
+    for said in ("Only when all of it passed", "semelle cousue", "Time to complain", "No date known",
+                 "Never rely on old protective footwear"):  # fmt: skip
+        assert "".join(said.split()).lower() in printed.lower()

@@ -36,7 +36,7 @@ OBEYED = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u20
 
 @pytest.fixture(scope="module")
 def folder(pages: dict[str, Path]) -> Path:
-    return pages["hostile"].parent
+    return pages["hostile photos"].parent
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import openpyxl
 import polars as pl
 import pytest
 from hypothesis import given
@@ -18,7 +19,7 @@ from hypothesis import strategies as st
 from made_night import AS_OF, fill, whole_night
 
 from triage.store import Connection, connect
-from triage.writeup import run
+from triage.writeup import Look, run
 from triage.writeup.folder import write_whole
 from triage.writeup.tables import SCHEMA_VERSION, defused
 
@@ -118,6 +119,22 @@ def test_the_csv_holds_every_verdict_in_whole_currency_units(
     assert (runner["price"], runner["price_currency"]) == ("9800.0", "JPY")
     boxed = next(row for row in rows if row["listing_id"] == "harbour auction/h9")
     assert boxed["title"] == "'=HYPERLINK(box only)"
+
+
+def test_the_tables_leave_sellers_out_unless_they_are_asked_for(
+    store: Connection, catalogue: SimpleNamespace, tmp_path: Path
+) -> None:
+    store.execute("UPDATE listing SET seller = 'Wilhelmine Ohnesorg'")
+    plain = contents(run(store, catalogue, AS_OF, tmp_path / "plain").parent)
+    asked = contents(run(store, catalogue, AS_OF, tmp_path / "asked", Look(sellers=True)).parent)
+    for files, named in ((plain, False), (asked, True)):
+        book = openpyxl.load_workbook(io.BytesIO(files["verdicts.xlsx"]))["verdicts"]
+        cells = " ".join(str(cell.value) for row in book.iter_rows() for cell in row)
+        for text in (files["verdicts.csv"].decode(), files["verdicts.json"].decode(), cells):
+            assert ("Wilhelmine Ohnesorg" in text) is named
+            assert ("seller" in text.split("reason")[0]) is named
+    for name in ("atom.xml", "digest.txt", "digest.eml"):
+        assert b"Ohnesorg" not in asked[name]
 
 
 @given(st.lists(st.text(alphabet=st.sampled_from("=+-@＝＋－＠\t\r\n' ab1,\"|"), max_size=6), min_size=1))

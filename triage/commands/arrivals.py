@@ -54,7 +54,7 @@ def bought(
     with open_store(existing(store)) as connection:
         given = purchases.given(connection, known, listing, told, day)
         new = purchases.take(connection, given)
-    typer.echo(purchase_line(given) if new else "nothing new: the store has this already")
+        typer.echo(purchase_line(connection, listing) if new else "nothing new: the store has this already")
 
 
 def inspect(

@@ -58,6 +58,10 @@ def nightly(
         str, typer.Option("--mail-from", help="Sender of the letter, digest.eml.")
     ] = "triage@localhost",
     mail_to: Annotated[str, typer.Option("--mail-to", help="Whom the letter is for.")] = "",
+    sellers: Annotated[
+        bool,
+        typer.Option("--sellers", help="Name the sellers in verdicts.csv, .xlsx and .json; else they are left out."),
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")] = False,
     as_json: Json = False,
 ) -> None:
@@ -70,7 +74,7 @@ def nightly(
 
     if not feeds:
         fail("FEEDS", "no exports named", f"files or folders, or a {SETTINGS} here: 'triage begin FOLDER' lays one out")
-    day, look = day_of(as_of), writeup.Look(photos, mail_from, mail_to)
+    day, look = day_of(as_of), writeup.Look(photos, mail_from, mail_to, sellers)
     known = catalogue.load(rules, constructions or (), buyer or ())
     with open_store(store, keep=backups) as connection, steps(batch.STEPS, quiet=quiet or as_json) as step:
         if as_of is None:

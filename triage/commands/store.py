@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from triage.commands.shared import STORE, Store
+from triage.commands.shared import REPORTS, STORE, Out, Store
 from triage.errors import fail
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
@@ -15,7 +15,7 @@ app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
 @app.callback()
 def options() -> None:
-    """Look after the store: verify, backup, restore, recover."""
+    """Look after the store: verify, backup, restore, recover, forget."""
 
 
 @app.command()
@@ -99,6 +99,28 @@ def recover(store: Store = STORE) -> None:
         f"it, and kept as {done.aside}.wal. Run the night again: it reads the exports of the lost part again; answers "
         "given in the run that did not end have to be given again"
     )
+
+
+@app.command()
+def forget(
+    seller: Annotated[str, typer.Option("--seller", help="Name as the exports have it, on whatever marketplace.")],
+    store: Store = STORE,
+    out: Out = REPORTS,
+) -> None:
+    """Remove a seller's name, texts and answers for good: from the store, its copies and the reports."""
+    from functools import partial
+
+    from triage.keeping.forget import forget as take_out
+    from triage.keeping.held import held, private
+    from triage.store import open_store
+    from triage.writeup.forget import forgotten_text, take_away
+
+    _there(store)
+    with open_store(store):
+        pass
+    with held(store), private():
+        done = take_out(store, seller, partial(take_away, out))
+    typer.echo(forgotten_text(done, seller), nl=False)
 
 
 def _there(store: Path) -> None:

@@ -93,19 +93,8 @@ def _migrate(path: Path, version: int) -> None:
         fail(str(log_of(path)), "still there after the store was closed", "no log", STORE_TROUBLE)
     copies.backup(path, f"version-{version}")
     fresh = copies.fresh_of(path)
-    connection = open_file(fresh)
     try:
-        lay_out(connection)
-        connection.execute(f"ATTACH {_quoted(str(path), chr(39))} AS old (READ_ONLY)")
-        connection.execute("BEGIN TRANSACTION")
-        for table in _tables(connection, "old"):
-            _copy_table(connection, table)
-        for number, statements in migrations().items():
-            if number > version and _says_something(statements):
-                connection.execute(statements)
-        connection.execute("COMMIT")
-        connection.execute("DETACH old")
-        connection.execute("CHECKPOINT")
+        written_anew(path, fresh, version)
     except duckdb.ConstraintException as error:
         fail(
             str(path),
@@ -115,10 +104,37 @@ def _migrate(path: Path, version: int) -> None:
         )
     except duckdb.Error as error:
         tell(str(path), error)
+    copies.put(fresh, path)
+
+
+def written_anew(path: Path, fresh: Path, version: int | None = None) -> None:
+    """Write all rows of a store into a new file, in their order, and read it through: free blocks stay behind.
+
+    Args:
+        path: The store; it is only read.
+        fresh: Where the new file shall be.
+        version: The store's version; today's when left out.
+
+    Raises:
+        duckdb.ConstraintException: Rows don't fit today's contract.
+        duckdb.Error: Something can't be read or written.
+    """
+    connection = open_file(fresh)
+    try:
+        lay_out(connection)
+        connection.execute(f"ATTACH {_quoted(str(path), chr(39))} AS old (READ_ONLY)")
+        connection.execute("BEGIN TRANSACTION")
+        for table in _tables(connection, "old"):
+            _copy_table(connection, table)
+        for number, statements in migrations().items():
+            if version is not None and number > version and _says_something(statements):
+                connection.execute(statements)
+        connection.execute("COMMIT")
+        connection.execute("DETACH old")
+        connection.execute("CHECKPOINT")
     finally:
         connection.close()
     copies.scan(fresh)
-    copies.put(fresh, path)
 
 
 def _copy_table(connection: Connection, table: str) -> None:

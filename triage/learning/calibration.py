@@ -14,9 +14,9 @@ from triage.learning import outcomes
 from triage.learning.scores import Array, BrierParts, brier, brier_parts, clustered_half, log_loss, wilson
 from triage.store import Connection
 
-# Chances are held against findings in tenths, as is usual for such a diagram.
+# Chances are held against inspections in tenths, as is usual for such a diagram.
 BINS = 10
-# Fewer findings of either kind than this say nothing yet (T-1.7 of the trade's notes: n_bad and n_good above 20, our
+# Fewer parts of either kind than this say nothing yet (T-1.7 of the trade's notes: n_bad and n_good above 20, our
 # judgement); nor do fewer pairs than this.
 LEAST = 20
 SLICES = ("part", "material", "sign", "call", "horizon")
@@ -24,7 +24,7 @@ SLICES = ("part", "material", "sign", "call", "horizon")
 
 @dataclass(frozen=True)
 class Score:
-    """How well the chances of some findings fit what was found.
+    """How well the chances of some parts fit what was found.
 
     ``half`` is half the width of the 95 % interval of ``brier``, pairs taken as the independent units; None where
     there are too few of them.
@@ -40,7 +40,7 @@ class Score:
 
     @property
     def enough(self) -> bool:
-        """Whether there are enough findings of both kinds, and pairs, to conclude from."""
+        """Whether there are enough parts of both kinds, and pairs, to conclude from."""
         return min(self.unfit, self.parts - self.unfit, self.pairs) >= LEAST
 
 
@@ -77,9 +77,9 @@ class Calibration:
         as_of: Nothing later counts.
         weighed: Pairs that were ever weighed.
         bought: Pairs that were bought.
-        inspected: Pairs with a finding.
-        unscored: Findings that are not scored, by reason.
-        score: Over all findings; None without any.
+        inspected: Pairs with an inspection.
+        unscored: Inspected parts that are not scored, by reason.
+        score: Over all parts; None without any.
         bins: Rows of the reliability diagram: bin, lo, hi, parts, said, found, found_lo, found_hi.
         slices: by, name, parts, pairs, unfit, said, found, found_lo, found_hi, brier, log_loss.
         surplus: None where no pair's worth is known.
@@ -147,7 +147,7 @@ def calibration(store: Connection, catalogue: Catalogue, as_of: date) -> Calibra
 
 
 def score(scored: pl.DataFrame) -> Score:
-    """Return the score of findings: listing_id, chance, unfit; at least one."""
+    """Return the score of inspected parts: listing_id, chance, unfit; at least one."""
     chance, unfit = scored["chance"].to_numpy(), scored["unfit"].cast(pl.Float64).to_numpy()
     clusters = scored["listing_id"].rank("dense").cast(pl.Int64).to_numpy() - 1
     enough_pairs = int(clusters.max()) + 1 >= LEAST
@@ -193,7 +193,7 @@ def _counted(rows: pl.DataFrame, key: str) -> pl.DataFrame:
 
 
 def _slices(scored: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
-    """Return every slice, the one with the most findings first within its kind."""
+    """Return every slice, the one with the most parts first within its kind."""
     kinds: Iterator[tuple[str, pl.DataFrame]] = (
         (by, outcomes.by_sign(scored, catalogue.signs) if by == "sign" else scored.with_columns(name=pl.col(by)))
         for by in SLICES
@@ -210,7 +210,7 @@ def _slices(scored: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
 
 def _horizon(catalogue: Catalogue, as_of: date) -> pl.Expr:
     """Return whether the years a chance was for are over: counted from the purchase, whatever was found when."""
-    years = {buyer.id: buyer.horizon_years for buyer in catalogue.buyers.values()}
+    years = {key: buyer.horizon_years for key, buyer in catalogue.buyers.items()}
     horizon = pl.col("buyer").replace_strict(years, default=None, return_dtype=pl.Float64)
     passed = (pl.lit(as_of) - pl.col("held_on")).dt.total_days() / 365.2425
     return (
@@ -223,7 +223,7 @@ def _horizon(catalogue: Catalogue, as_of: date) -> pl.Expr:
 
 
 def _unscored(found: pl.DataFrame) -> dict[str, int]:
-    """Return how many findings have no chance to be held against, by reason."""
+    """Return how many inspected parts have no chance to be held against, by reason."""
     none = found.filter(pl.col("chance").is_null())
     return {
         "no call on the pair up to its purchase": none.filter(pl.col("call").is_null()).height,

@@ -199,7 +199,7 @@ def release(store: Connection) -> None:
 
 
 def found_parts(store: Connection, as_of: date) -> pl.DataFrame:
-    """Return the latest finding of every part: with the chance of the day, NULL where none was made; see ``FOUND``."""
+    """Return the latest inspection of every part with the chance of the day, NULL without one; see ``FOUND``."""
     return frame(store, FOUND, [as_of])
 
 
@@ -236,7 +236,7 @@ def bought(store: Connection) -> int:
 
 
 def by_sign(found: pl.DataFrame, signs: Mapping[str, Sign]) -> pl.DataFrame:
-    """Return a row for every finding and every sign that was heard of its part, or of the pair as a whole: ``name``."""
+    """Return a row for every part and every sign that was heard of it, or of the pair as a whole: ``name``."""
     about = pl.DataFrame(
         [(sign.id, sign.part) for sign in signs.values() if sign.part in (*PARTS, "whole")],
         schema={"sign": pl.String, "of": pl.String},

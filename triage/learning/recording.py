@@ -29,7 +29,7 @@ LEFT JOIN (
   SELECT * FROM purchase QUALIFY row_number() OVER (PARTITION BY listing_id ORDER BY rowid DESC) = 1
 ) p USING (listing_id)
 """
-# The same finding told again is the same finding.
+# The same inspection told again is the same inspection.
 NEW = """
 SELECT g.*
 FROM given_inspection g
@@ -145,7 +145,7 @@ def _faults(told: pl.DataFrame, as_of: date) -> pl.DataFrame:
         ((pl.col("wears") != "") & pl.col("times").is_null(), _is("wears"), "a whole number, or nothing"),
         (a_state & day.is_not_null() & against.is_not_null(),
          pl.format("{} is {} on {}, but {} has it otherwise", "part", "found", "day", against),
-         "one finding for a part and a day"),
+         "fit or unfit, one of them, for a part and a day"),
     )  # fmt: skip
     return pl.concat(
         told.filter(wrong).select(

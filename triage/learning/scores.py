@@ -121,8 +121,8 @@ def clustered_half(scores: Array, clusters: npt.NDArray[np.int64], level: float 
 
     Args:
         scores: One score a part.
-        clusters: Number of the pair of each, from 0: parts of one pair share its storage, so they are no independent
-            findings.
+        clusters: Number of the pair of each, from 0: parts of one pair share its storage, so they are not
+            independent.
 
     Source:
         Liang & Zeger, Longitudinal data analysis using generalized linear models, Biometrika 73:13 (1986), for a mean,

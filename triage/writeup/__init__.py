@@ -30,11 +30,13 @@ class Look:
         photos: Load the photos the exports name into the page; else they are links.
         mail_from: Sender of the letter.
         mail_to: Whom the letter is for; empty leaves it to be filled in.
+        sellers: Name the sellers in the tables for other programs; else they are left out.
     """
 
     photos: bool = False
     mail_from: str = "triage@localhost"
     mail_to: str = ""
+    sellers: bool = False
 
 
 def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: Look = Look()) -> Path:
@@ -52,7 +54,7 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: L
     """
     night = read_night(store, as_of)
     view = view_of(store, catalogue, night, out)
-    table = verdict_table(night.listing, night.verdict)
+    table = verdict_table(night.listing, night.verdict, look.sellers)
     files: dict[str, str | bytes] = {
         "index.html": night_page(view, look),
         "verdicts.csv": csv_text(table),

@@ -68,8 +68,8 @@ class CalibrationView:
     fates: tuple[tuple[str, str], ...]
 
 
-SLICE_HEADS = ("", "Findings", "Pairs", "Said unfit", "Found unfit", "95 % interval", "Brier", "Log loss", "")
-BIN_HEADS = ("Said", "Findings", "Found unfit", "95 % interval")
+SLICE_HEADS = ("", "Parts", "Pairs", "Said unfit", "Found unfit", "95 % interval", "Brier", "Log loss", "")
+BIN_HEADS = ("Said", "Parts", "Found unfit", "95 % interval")
 PAIR_HEADS = ("Pair", "Bought", "Call", "Paid", "Expected over cost", "Came to over cost")
 
 
@@ -135,19 +135,18 @@ def _selection(found: Calibration) -> tuple[str, ...]:
         f"{phrase.count(found.weighed, 'pair')} weighed, {found.bought} bought, {found.inspected} inspected.",
         SELECTION,
     ]
-    said += [
-        f"{phrase.count(number, 'finding')} not scored: {why}." for why, number in found.unscored.items() if number
-    ]
+    unscored = {why: phrase.count(number, "inspected part") for why, number in found.unscored.items() if number}
+    said += [f"{number} not scored: {why}." for why, number in unscored.items()]
     return tuple(said)
 
 
 def _warning(score: Score | None) -> str:
     if score is None:
-        return "Nothing to score yet: record purchases with 'triage bought' and findings with 'triage inspect'."
+        return "Nothing to score yet: record purchases with 'triage bought' and what you find with 'triage inspect'."
     if score.enough:
         return ""
     return (
-        f"Too few to conclude from: {phrase.count(score.parts, 'finding')} of {phrase.count(score.pairs, 'pair')}, "
+        f"Too few to conclude from: {phrase.count(score.parts, 'part')} of {phrase.count(score.pairs, 'pair')}, "
         f"{score.unfit} unfit and {score.parts - score.unfit} fit; there is something to conclude from {LEAST} of each "
         "on, of as many pairs. Until then go by the width of the intervals."
     )
@@ -162,7 +161,7 @@ def _scores(score: Score) -> tuple[tuple[str, str], ...]:
         ("Reliability", f"+{parts.reliability:.3f}: how far found lies from said; 0 is perfect"),
         (
             "− resolution",
-            f"{parts.resolution:.3f}: how far apart the findings of different chances lie; more is better",
+            f"{parts.resolution:.3f}: how far apart what was found for different chances lies; more is better",
         ),
         ("Uncertainty", f"+{parts.uncertainty:.3f}: what always saying the overall share would score"),
         (

@@ -23,7 +23,7 @@ Mark = Callable[[str, pl.DataFrame], str]
 def chain(
     listing: Row,
     verdicts: Sequence[Row],
-    inspections: Sequence[Row],
+    arrived: Iterable[str],
     detail: Detail,
     catalogue: Catalogue,
     mark: Mark | None = None,
@@ -33,7 +33,7 @@ def chain(
     Args:
         listing: The listing's row.
         verdicts: Its verdicts, one per buyer.
-        inspections: What was found on arrival.
+        arrived: What was paid and found, in lines.
         detail: The frames behind this listing.
         catalogue: Words for signs, materials, repairs and buyers.
         mark: From a text and its observations to the text with them marked in place; left out = not shown.
@@ -53,7 +53,7 @@ def chain(
         ("Money", money(verdicts, catalogue)),
         ("What would move it most", explained(rows["sensitivity"])),
         ("Questions", questions(rows["question"], verdicts, catalogue)),
-        ("Found on arrival", arrivals(inspections)),
+        ("Found on arrival", arrived),
         ("Calls so far", calls_so_far(rows["history"], catalogue)),
         ("Call", calls(verdicts, catalogue)),
     ]
@@ -263,14 +263,6 @@ def questions(rows: Iterable[Row], verdicts: Iterable[Row], catalogue: Catalogue
         gain = phrase.estimate(row["gain_minor"], currency.get(row["buyer"]))
         yield f"{_buyer(row['buyer'], catalogue)} {row['place']}. {phrase.plain(row['text'])}"
         yield f"  {row['sign'] or row['fact']}, worth {gain}; yes: {row['if_yes']}; no: {row['if_no']}"
-
-
-def arrivals(rows: Iterable[Row]) -> list[str]:
-    """Return what was found on the pair when it arrived."""
-    return [
-        f"{phrase.day(row['inspected_on'])}: {row['part']} {row['state']}. {phrase.plain(row['note'])}".strip()
-        for row in rows
-    ]
 
 
 def calls(verdicts: Iterable[Row], catalogue: Catalogue) -> Iterable[str]:

@@ -278,24 +278,9 @@ WHERE listing_id = ?
 ORDER BY buyer
 """
 
-INSPECTIONS_ON = """
-SELECT *
-FROM inspection
-WHERE listing_id = ?
-ORDER BY inspected_on, part, state
-"""
-
 NEAREST_ID = """
 SELECT listing_id
 FROM listing
 ORDER BY jaro_winkler_similarity(listing_id, ?) DESC, listing_id
-LIMIT 1
-"""
-
-LAST_PURCHASE = """
-SELECT *
-FROM purchase
-WHERE listing_id = ?
-ORDER BY rowid DESC
 LIMIT 1
 """

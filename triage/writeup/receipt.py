@@ -13,12 +13,13 @@ from triage.errors import fail
 from triage.keeping.held import usual
 from triage.store import Connection, frame
 from triage.writeup import phrase
+from triage.writeup.arrivals import LAST_PURCHASE
 from triage.writeup.folder import write_file
 from triage.writeup.frames import nearest_id, read_detail
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.page import page
 from triage.writeup.parts import PARTS, material_words
-from triage.writeup.queries import LAST_PURCHASE, LISTING
+from triage.writeup.queries import LISTING
 from triage.writeup.ticket import anchor, candidate
 
 Row = Mapping[str, Any]

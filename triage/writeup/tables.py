@@ -11,7 +11,7 @@ SCHEMA_VERSION = 1
 CHANCE_DIGITS = 4
 
 LISTING_COLUMNS = (
-    "listing_id", "source", "external_id", "url", "seller", "title", "model", "kind", "status", "condition",
+    "listing_id", "source", "external_id", "url", "title", "model", "kind", "status", "condition",
     "size_text", "ships_from", "price_kind", "price_minor", "price_currency", "rate_date", "first_seen", "last_seen",
 )  # fmt: skip
 VERDICT_COLUMNS = (
@@ -24,12 +24,19 @@ VERDICT_COLUMNS = (
 FORMULA = r"^[\s]*[=+\-@＝＋－＠]|^[\t\r\n]"
 
 
-def verdict_table(listing: pl.DataFrame, verdict: pl.DataFrame) -> pl.DataFrame:
-    """Return every verdict with its listing's main columns, ordered by listing and buyer."""
-    offered = listing.rename({"currency": "price_currency"}).select(LISTING_COLUMNS)
+def verdict_table(listing: pl.DataFrame, verdict: pl.DataFrame, sellers: bool = False) -> pl.DataFrame:
+    """Return every verdict with its listing's main columns, ordered by listing and buyer.
+
+    Args:
+        listing: Listings of the night.
+        verdict: Verdicts on them.
+        sellers: Name the sellers too. They are people, and such files are passed on.
+    """
+    columns = (*LISTING_COLUMNS, "seller") if sellers else LISTING_COLUMNS
+    offered = listing.rename({"currency": "price_currency"}).select(columns)
     joined = verdict.join(offered, on="listing_id").sort("listing_id", "buyer")
     # More digits than mean anything would only differ between machines.
-    return joined.select(*LISTING_COLUMNS, *VERDICT_COLUMNS).with_columns(pl.col("^p_.*$").round(CHANCE_DIGITS))
+    return joined.select(*columns, *VERDICT_COLUMNS).with_columns(pl.col("^p_.*$").round(CHANCE_DIGITS))
 
 
 def defused(frame: pl.DataFrame) -> pl.DataFrame:

@@ -13,11 +13,12 @@ from rich.text import Text
 from triage.errors import fail
 from triage.store import Connection, frame
 from triage.writeup import phrase
+from triage.writeup.arrivals import arrival_lines
 from triage.writeup.calls import Calls, best_calls
 from triage.writeup.explain import Mark, chain
 from triage.writeup.frames import nearest_id, read_detail, read_night
 from triage.writeup.knowledge import Catalogue
-from triage.writeup.queries import INSPECTIONS_ON, LISTING, VERDICTS_ON
+from triage.writeup.queries import LISTING, VERDICTS_ON
 from triage.writeup.ticket import price_of
 
 # A terminal shows the head of the list; the report has the rest.
@@ -113,6 +114,5 @@ def explain(store: Connection, catalogue: Catalogue, listing_id: str, mark: Mark
         like = nearest_id(store, listing_id)
         fail(f"listing {listing_id}", "not in the store", f"an id of the store, such as {like}" if like else "a night")
     verdicts: Sequence[dict[str, object]] = frame(store, VERDICTS_ON, [listing_id]).to_dicts()
-    inspections = frame(store, INSPECTIONS_ON, [listing_id]).to_dicts()
     detail = read_detail(store, pl.Series([listing_id]))
-    return chain(found[0], verdicts, inspections, detail, catalogue, mark)
+    return chain(found[0], verdicts, arrival_lines(store, listing_id), detail, catalogue, mark)
