@@ -1,14 +1,14 @@
 """What is noted between two nights: one append-only file beside the store, a checksummed JSON line a note.
 
 The page writes it while a night may hold the store, and the night takes it over; neither waits for the other longer
-than a line takes to write. A note is on the disk before it is acknowledged. Nothing is ever taken out: after an older
-copy of the store is restored the next night takes over again what that copy had not seen.
+than a line takes to write. A note is on the disk before it is acknowledged. Nothing is taken out but what is forgotten
+for good: after an older copy of the store is restored the next night takes over again what that copy had not seen.
 """
 
 import hashlib
 import json
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -18,6 +18,7 @@ from typing import Any, Literal, get_args
 from filelock import FileLock, Timeout
 
 from triage.errors import STORE_TROUBLE, fail
+from triage.keeping import copies
 from triage.keeping.held import private
 
 Kind = Literal["look", "answer", "asked", "no_reply", "sold", "open", "bought", "received"]
@@ -99,6 +100,19 @@ def read(store: Path) -> Journal:
     with _locked(store) as path:
         held = path.read_bytes()
     return _read(held, path)
+
+
+def forget(store: Path, listings: Collection[str]) -> int:
+    """Take out every note on some listings for good, and every line that can't be read; return how many lines went."""
+    if not path_of(store).exists():
+        return 0
+    with _locked(store) as path, private():
+        lines = path.read_bytes().splitlines(keepends=True)
+        kept = [line for line in lines if (note := _note(line)) is not None and note.listing_id not in listings]
+        fresh = copies.fresh_of(path)
+        fresh.write_bytes(b"".join(kept))
+        copies.put(fresh, path)
+    return len(lines) - len(kept)
 
 
 def _read(held: bytes, path: Path) -> Journal:

@@ -66,6 +66,7 @@ def test_the_whole_evening(open_page: Open, served: Served, width: int, scripts:
     listing = asked_pair(served)
     page.locator(f"a[href='/pair/{anchor(listing)}']").click()
     before = page.locator(".headline").inner_text()
+    page.wait_for_load_state()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
     # What if it cost twice as much: the call is told, nothing is noted.

@@ -9,11 +9,13 @@ from pathlib import Path
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
+from typer.testing import CliRunner
 
 from tests.desk.conftest import AS_OF, ROOT
 from triage import answers, batch, journal
 from triage.answers import Told
 from triage.catalogue import Catalogue
+from triage.cli import app
 from triage.desk import overnight, published
 from triage.desk.again import Supposed
 from triage.desk.tonight import Tonight
@@ -196,6 +198,24 @@ def test_a_page_and_a_running_night_neither_wait_for_nor_lose_each_others_work(
         overnight.take_journal(store, known)
         assert store.execute("SELECT count(*), count(DISTINCT key) FROM note").fetchall() == [(noted, noted)]
         assert store.execute("SELECT count(*) FROM answer WHERE said_by = 'buyer'").fetchall() == [(noted,)]
+
+
+def test_who_is_forgotten_is_forgotten_beside_the_store_too(tonight: Tonight, tmp_path: Path) -> None:
+    with tonight.fresh() as memory:
+        one, seller = memory.execute(
+            "SELECT listing_id, seller FROM listing WHERE seller IS NOT NULL LIMIT 1"
+        ).fetchall()[0]
+        theirs = "SELECT listing_id FROM listing WHERE lower(seller) = lower(?)"
+        other = next(name for name in tonight.order if (name,) not in memory.execute(theirs, [seller]).fetchall())
+    for listing in (one, other):
+        tonight.note(FORM, "answer", listing, {"text": f"zimtsternchen, {listing == one}", "signs": {}})
+    done = CliRunner().invoke(
+        app, ["store", "forget", "--seller", seller, "--store", str(tonight.store), "--out", str(tmp_path / "r")]
+    )
+    assert done.exit_code == 0, done.output
+    assert [note.listing_id for note in journal.read(tonight.store).notes] == [other]
+    assert b"zimtsternchen, True" not in journal.path_of(tonight.store).read_bytes()
+    assert not published.path_of(tonight.store).exists()
 
 
 def test_a_published_file_holds_no_text_of_listings_beside(tonight: Tonight) -> None:

@@ -16,9 +16,9 @@ from triage.desk.tonight import Tonight, notes_of
 from triage.learning.release import parts_of
 from triage.store import Connection, frame
 from triage.writeup import phrase
+from triage.writeup.arrivals import LAST_PURCHASE
 from triage.writeup.page import environment as report_environment
 from triage.writeup.page import script
-from triage.writeup.queries import LAST_PURCHASE
 from triage.writeup.receipt import sheet_of
 from triage.writeup.ticket import Ticket, anchor
 

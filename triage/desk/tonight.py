@@ -126,6 +126,11 @@ class Tonight:
             found = f"can't be read ({str(error).splitlines()[0][:200]})"
             fail(str(path), found, "that file taken away, then 'triage desk' again: it is made anew", STORE_TROUBLE)
         batch.load_constructions(memory, self.catalogue)
+        for table in ("verdict", "plan", "question", "sensitivity"):
+            # Buyers of the night that nobody asks for now.
+            memory.execute(
+                f"DELETE FROM {table} WHERE NOT list_contains($1::VARCHAR[], buyer)", [[*self.catalogue.buyers]]
+            )
         if self._memory is not None:
             self._memory.close()
         self._memory, self._called = memory, None
