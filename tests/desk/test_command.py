@@ -52,6 +52,8 @@ def test_kill_9_of_the_page_loses_no_answer_it_acknowledged(tonight: Tonight) ->
             number += 1
     except (OSError, http.client.HTTPException):
         pass
+    finally:
+        page.kill()
     assert page.wait(30) == -signal.SIGKILL
     held = journal.read(tonight.store)
     kept = [note.content["text"] for note in held.notes]

@@ -108,17 +108,20 @@ def read_facts(store: Connection, signs: Mapping[str, Sign], wanted: Collection[
     Args:
         wanted: Facts that are used; of signs and parts no others are worked out. All when left out.
     """
-    create_facts(store, signs, wanted)
-    return frame(store, "SELECT * FROM facts ORDER BY listing_id, place")
+    return frame(store, f"{_facts(store, signs, wanted)} ORDER BY pair.listing_id, pair.place")
 
 
-def create_facts(store: Connection, signs: Mapping[str, Sign], wanted: Collection[str] | None = None) -> None:
+def create_facts(store: Connection, signs: Mapping[str, Sign]) -> None:
     """Create the ``facts`` view over the listings in ``todo``.
 
     Args:
         signs: Signs by id; each becomes a BOOLEAN column, NULL where nobody spoke of it.
-        wanted: As ``read_facts`` takes it.
     """
+    store.execute(f"CREATE OR REPLACE TEMP VIEW facts AS {_facts(store, signs, None)}")
+
+
+def _facts(store: Connection, signs: Mapping[str, Sign], wanted: Collection[str] | None) -> str:
+    """Return the query of the view."""
     of_soles = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_soles(sign)) or "''"
     elsewhere = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_the_rest(sign)) or "''"
     spoken = {sign for (sign,) in store.execute(SPOKEN_OF).fetchall()}
@@ -136,8 +139,7 @@ def create_facts(store: Connection, signs: Mapping[str, Sign], wanted: Collectio
         for name, value, also in OF_PART
         if _used(f"{part}{name}", wanted)
     )
-    store.execute(f"""
-CREATE OR REPLACE TEMP VIEW facts AS
+    return f"""
 WITH told AS ({SAID}),
 sign_row AS (
   SELECT
@@ -186,7 +188,7 @@ LEFT JOIN part_row ON part_row.listing_id = pair.listing_id AND part_row.place =
 LEFT JOIN offered ON offered.construction_id = pair.construction_id
 LEFT JOIN history ON history.listing_id = pair.listing_id
 LEFT JOIN sign_row ON sign_row.listing_id = pair.listing_id
-""")
+"""
 
 
 def _used(name: str, wanted: Collection[str] | None) -> bool:

@@ -156,8 +156,10 @@ def _coded(
             subset |= silent[name] << bit
         column = told[f"r{number}"]
         waiting = column.is_null().to_numpy() & (subset > 0)
-        codes[:, number] = np.where(waiting, subset + len(lists) - 1, CLEAR)
         codes[column.fill_null(False).to_numpy(), number] = FIRED
+        if not waiting.any():
+            continue
+        codes[waiting, number] = subset[waiting] + len(lists) - 1
         # Subset 0 is no list; the others in the order of their bits, the first fact being the lowest.
         some = [list(compress(asked, bits[::-1])) for bits in product((0, 1), repeat=len(asked))]
         lists.extend(some[1:])
