@@ -27,8 +27,9 @@ def test_the_wheel_carries_every_rule_file_and_template(wheel):
     assert len(rules) > 150
     assert rules <= packed
     assert "triage/contract.sql" in packed
-    templates = [path for path in (ROOT / "triage" / "writeup" / "templates").rglob("*") if path.is_file()]
-    assert templates
+    folders = ("writeup/templates", "desk/templates", "desk/static")
+    templates = [path for name in folders for path in (ROOT / "triage" / name).rglob("*") if path.is_file()]
+    assert len(templates) > 25
     assert {f"triage/{path.relative_to(ROOT / 'triage').as_posix()}" for path in templates} <= packed
 
 
@@ -42,5 +43,11 @@ def test_the_wheel_runs_the_demo_from_another_folder_in_a_fresh_venv(wheel, tmp_
         cwd=tmp_path, capture_output=True, text=True, env={"PATH": "", "HOME": str(tmp_path)},
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
+    desk = subprocess.run(
+        [str(venv / "bin" / "triage"), "desk"], cwd=tmp_path, capture_output=True, text=True,
+        env={"PATH": "", "HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert desk.returncode == 2
+    assert desk.stderr == "triage desk: uvicorn is not installed; expected pip install 'triage[desk]'\n"
     page = (tmp_path / "reports" / "2026-11-25" / "index.html").read_text("utf-8")
     assert page == (ROOT / "reports" / "2026-11-25" / "index.html").read_text("utf-8")

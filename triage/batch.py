@@ -11,6 +11,7 @@ import polars as pl
 
 from triage import due, ingest, listing, match, observation, prognosis, rules, verdict, writeup
 from triage.catalogue import Catalogue
+from triage.desk import overnight, published
 from triage.errors import fail
 from triage.ingest import FeedNote
 from triage.match.gaps import gaps
@@ -91,12 +92,14 @@ def nightly(
     notes = ingest.run(store, catalogue.feeds, feeds, as_of)
     step("sorting out listings")
     listing.run(store, catalogue.words, as_of, catalogue.climates.regions)
+    overnight.take_journal(store, catalogue)
     store.execute(ROWS_REJECTED)
     account = balanced(store)
     weigh(store, catalogue, as_of, step=step)
     record(store, catalogue, as_of, started, account)
     step("writing the report")
     page = writeup.run(store, catalogue, as_of, out, look)
+    published.publish(store, catalogue.values)
     rejected = int(store.execute(REJECTED).fetchall()[0][0])
     return Night(notes, account, frame(store, CALLS), page, rejected)
 

@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from itertools import chain, islice
 from typing import TypeVar
 
 CORES = 2
@@ -17,9 +18,15 @@ def in_order(work: Callable[[Block], Result], blocks: Iterable[Block]) -> Iterat
     NumPy and Polars work outside the interpreter's lock, so two blocks are worked on while a third
     result is used; whichever is done first, they come back in their order.
     """
+    blocks = iter(blocks)
+    first = list(islice(blocks, 2))
+    if len(first) < 2:
+        # A thread would take longer to begin than a single pair takes.
+        yield from map(work, first)
+        return
     waiting: deque[Future[Result]] = deque()
     with ThreadPoolExecutor(CORES) as cores:
-        for block in blocks:
+        for block in chain(first, blocks):
             waiting.append(cores.submit(work, block))
             if len(waiting) > CORES:
                 yield waiting.popleft().result()

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from triage import __version__
-from triage.commands import arrivals, night, pairs, rules, store
+from triage.commands import arrivals, desk, night, pairs, rules, store
 from triage.commands.shared import SETTINGS
 from triage.errors import OF_THE_DISK, ROOM, STORE_TROUBLE, TriageError
 from triage.stopping import stoppable
@@ -24,8 +24,9 @@ app = typer.Typer(
 )
 app.add_typer(store.app, name="store")
 for command in (
-    night.begin, night.nightly, pairs.explain, pairs.compare, pairs.shortlist, pairs.answer, arrivals.bought,
-    arrivals.inspect, arrivals.calibration, rules.trial, rules.confirm, rules.refit, rules.ageing, rules.check,
+    night.begin, night.nightly, pairs.explain, pairs.compare, pairs.shortlist, pairs.answer, desk.desk,
+    arrivals.bought, arrivals.inspect, arrivals.calibration, rules.trial, rules.confirm, rules.refit, rules.ageing,
+    rules.check,
 ):  # fmt: skip
     app.command()(command)
 

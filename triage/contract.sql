@@ -629,6 +629,23 @@ COMMENT ON COLUMN answer.said_by IS 'answer: the seller; buyer: one''s own look 
 COMMENT ON COLUMN answer.state IS 'affirmed, denied or no reply; NULL where the words alone speak';
 COMMENT ON COLUMN answer.text IS 'The words, where given';
 
+CREATE TABLE IF NOT EXISTS note (
+  key         VARCHAR PRIMARY KEY,
+  kind        VARCHAR NOT NULL CHECK (kind IN
+    ('look', 'answer', 'asked', 'no_reply', 'sold', 'open', 'bought', 'received')),
+  listing_id  VARCHAR NOT NULL,
+  noted_on    DATE NOT NULL,
+  written_at  TIMESTAMP NOT NULL,
+  content     JSON NOT NULL
+);
+COMMENT ON TABLE note IS 'What was noted at the desk and has been taken over from the journal; kept for good';
+COMMENT ON COLUMN note.key IS 'The same key again is the same note';
+COMMENT ON COLUMN note.kind IS 'look: own look at the photos; answer; asked; no_reply; sold; open: not sold after all; bought; received';
+COMMENT ON COLUMN note.listing_id IS 'The listing';
+COMMENT ON COLUMN note.noted_on IS 'Date it is for';
+COMMENT ON COLUMN note.written_at IS 'When it was written, UTC';
+COMMENT ON COLUMN note.content IS 'What was noted, by kind: signs, text, price, language';
+
 CREATE TABLE IF NOT EXISTS confirmation (
   listing_id       VARCHAR NOT NULL,
   construction_id  VARCHAR,

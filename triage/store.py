@@ -18,6 +18,7 @@ __all__ = [
     "Connection",
     "append",
     "connect",
+    "file_of",
     "frame",
     "open_store",
     "register",
@@ -102,12 +103,18 @@ def work_folder(connection: Connection) -> Path | None:
 
     None for a store in memory: the system's own.
     """
-    path = connection.execute("SELECT path FROM duckdb_databases() WHERE database_name = current_database()").fetchall()
-    if not path or path[0][0] is None:
+    path = file_of(connection)
+    if path is None:
         return None
-    folder = copies.work_folder(Path(path[0][0]))
+    folder = copies.work_folder(path)
     folder.mkdir(mode=0o700, exist_ok=True)
     return folder
+
+
+def file_of(connection: Connection) -> Path | None:
+    """Return the file of a store; None for a store in memory."""
+    path = connection.execute("SELECT path FROM duckdb_databases() WHERE database_name = current_database()").fetchall()
+    return Path(path[0][0]) if path and path[0][0] is not None else None
 
 
 @contextmanager

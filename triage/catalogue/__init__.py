@@ -16,6 +16,7 @@ from triage.catalogue.facts import Fact, load_facts
 from triage.catalogue.feeds import FeedCatalogue, load_feeds
 from triage.catalogue.inspection import Inspection, load_inspection
 from triage.catalogue.learning import Learning, load_learning
+from triage.catalogue.look import Look, load_look
 from triage.catalogue.matching import MatchWeights, load_match_weights
 from triage.catalogue.materials import Material, UnknownMix, load_materials, load_unknown
 from triage.catalogue.penalties import Rule, load_rules
@@ -44,6 +45,7 @@ class Catalogue:
     constructions: Constructions
     match_weights: MatchWeights
     reading: Signs
+    look: Mapping[str, Look]
     materials: Mapping[str, Material]
     unknown: UnknownMix
     climates: Climates
@@ -109,6 +111,7 @@ def load(folder: Path | None = None, constructions: Sequence[Path] = (), buyers:
         "constructions": load_constructions(tables, problems, keys),
         "match_weights": load_match_weights(place / "match", problems),
         "reading": reading,
+        "look": load_look(place / "look.toml", reading.by_id, problems),
         "materials": materials,
         "unknown": load_unknown(place / "ageing" / "unknown.toml", keys, problems),
         "climates": climates,

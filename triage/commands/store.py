@@ -108,8 +108,8 @@ def forget(
     out: Out = REPORTS,
 ) -> None:
     """Remove a seller's name, texts and answers for good: from the store, its copies and the reports."""
-    from functools import partial
-
+    from triage import journal
+    from triage.desk import published
     from triage.keeping.forget import forget as take_out
     from triage.keeping.held import held, private
     from triage.store import open_store
@@ -118,8 +118,15 @@ def forget(
     _there(store)
     with open_store(store):
         pass
+
+    def from_beside(words: list[str]) -> int:
+        # The last word is the name itself, those before it are the ids of the listings.
+        journal.forget(store, words[:-1])
+        published.path_of(store).unlink(missing_ok=True)
+        return take_away(out, words)
+
     with held(store), private():
-        done = take_out(store, seller, partial(take_away, out))
+        done = take_out(store, seller, from_beside)
     typer.echo(forgotten_text(done, seller), nl=False)
 
 

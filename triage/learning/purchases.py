@@ -88,12 +88,17 @@ def given(
 
 def take(store: Connection, purchase: Purchase) -> bool:
     """Record a purchase; return whether it says anything the store did not have."""
+    with transaction(store):
+        return add(store, purchase)
+
+
+def add(store: Connection, purchase: Purchase) -> bool:
+    """Do what ``take`` does within a transaction of the caller's."""
     row = asdict(purchase)
     before = frame(store, LAST, [purchase.listing_id]).to_dicts()
     if before and all(before[0][one.name] == row[one.name] for one in fields(purchase) if one.name != "listing_id"):
         return False
-    with transaction(store):
-        append(store, "purchase", pl.DataFrame([row], schema=SCHEMA))
+    append(store, "purchase", pl.DataFrame([row], schema=SCHEMA))
     return True
 
 

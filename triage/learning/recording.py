@@ -74,11 +74,16 @@ def given(store: Connection, file: Path | None, cells: Mapping[str, str | None],
 
 def take(store: Connection, inspections: pl.DataFrame) -> pl.DataFrame:
     """Record inspections, all of them or none, and return those that the store did not have."""
+    with transaction(store):
+        return add(store, inspections)
+
+
+def add(store: Connection, inspections: pl.DataFrame) -> pl.DataFrame:
+    """Do what ``take`` does within a transaction of the caller's."""
     register(store, "given_inspection", inspections)
     new = frame(store, NEW).drop("nth")
     store.unregister("given_inspection")
-    with transaction(store):
-        append(store, "inspection", new)
+    append(store, "inspection", new)
     return new
 
 

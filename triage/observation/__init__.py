@@ -5,7 +5,7 @@ or point to other shoes. The words are in ``rules/signs/``; nothing here knows a
 """
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import date
 
@@ -18,7 +18,7 @@ from triage.observation.lexicon import Lexicon, lexicon
 from triage.observation.read import mentions, with_hints
 from triage.observation.weigh import answered, latest, weighed
 
-__all__ = ["observed", "read_text", "run"]
+__all__ = ["observed", "read_text", "run", "run_answers"]
 
 LISTINGS_AT_ONCE = 50_000  # keeps memory flat; a listing is read alone
 CORES = 2
@@ -44,9 +44,18 @@ ANSWERED = """
 SELECT listing_id, sign, answered_on, said_by, state, text
 FROM answer
 WHERE listing_id IN (SELECT listing_id FROM todo)
-  AND state IS DISTINCT FROM 'no_reply'
+WINDOW looks AS (
+  PARTITION BY listing_id, sign, said_by ORDER BY answered_on, rowid
+  ROWS BETWEEN UNBOUNDED PRECEDING AND UNBOUNDED FOLLOWING
+)
+QUALIFY state IS DISTINCT FROM 'no_reply'
+  -- What one has looked for oneself and then called not shown is taken back, whatever was noted before.
+  AND (said_by = 'answer' OR sign IS NULL OR last(state) OVER looks IS DISTINCT FROM 'no_reply')
 ORDER BY listing_id, sign, said_by, answered_on, rowid
 """
+OF_ANSWERS = (
+    "DELETE FROM observation WHERE said_by IN ('answer', 'buyer') AND listing_id IN (SELECT listing_id FROM todo)"
+)
 COLUMNS = ["listing_id", "sign", "said_by", "state", "hedged", "quote", "start", "field", "language"]
 OBSERVATION = [*COLUMNS, "counts", "value"]
 
@@ -60,6 +69,15 @@ def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
     tables.replace(store, "observation", observed(offered.clear(), replies.clear(), habits, words))
     for rows in in_parts(offered, replies, habits, words):
         tables.append(store, "observation", rows)
+
+
+def run_answers(store: tables.Connection, signs: Signs) -> None:
+    """Read only the answers about the listings of ``todo``; what their own texts say stays as it was read."""
+    words = lexicon(signs)
+    offered, replies = tables.frame(store, OFFERED), tables.frame(store, ANSWERED)
+    store.execute(OF_ANSWERS)
+    none = pl.DataFrame(schema={"source": pl.String, "seller": pl.String, "sentence": pl.String})
+    tables.append(store, "observation", observed(offered, replies, none, words, ("answer",)))
 
 
 def in_parts(
@@ -77,7 +95,13 @@ def in_parts(
             yield waiting.popleft().result()
 
 
-def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
+def observed(
+    offered: pl.DataFrame,
+    replies: pl.DataFrame,
+    habits: pl.DataFrame,
+    words: Lexicon,
+    fields: Sequence[str] = ("title", "body", "answer"),
+) -> pl.DataFrame:
     """Return the observation rows of listings and answers.
 
     Args:
@@ -85,6 +109,7 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
         replies: listing_id, sign, answered_on, said_by, state, text; in order, the last one holds. Without a
             sign the words alone speak.
         habits: source, seller, sentence, as ``habitual`` gives them.
+        fields: Which texts are read; the others only tell the language of a listing that states none.
     """
     # An id is a number in disguise, in the order of the ids: rows are joined, ranked and sorted by it.
     ids = pl.Enum(offered["listing_id"].sort())
@@ -116,6 +141,7 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
     ).with_row_index("tid")
     known = pl.col("hint").is_in(list(LANGUAGES)).fill_null(False)
     texts = _hinted(texts.with_columns(hint=pl.when(known).then("hint")), words)
+    texts = texts.filter(pl.col("field").is_in(list(fields)))
     read = mentions(texts.select("tid", "text", "hint"), words)
     read = read.join(
         texts.select("tid", "listing_id", "said_by", "field", "answered_on"), on="tid", maintain_order="left"
@@ -136,6 +162,8 @@ def observed(offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame,
 def _hinted(texts: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
     """Return texts with a language for the listings without one, judged by title and body together."""
     bare = texts.filter(pl.col("hint").is_null()).drop_nulls("text")
+    if bare.is_empty():
+        return texts
     whole = bare.group_by("listing_id", maintain_order=True).agg(pl.col("text").str.join(" . "))
     told = with_hints(whole.with_columns(hint=pl.lit(None, pl.String)), words)
     texts = texts.join(told.select("listing_id", told="hint"), on="listing_id", how="left", maintain_order="left")

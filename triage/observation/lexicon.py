@@ -11,6 +11,7 @@ import polars as pl
 
 from triage.catalogue.signs import LANGUAGES, YEAR, Cues, Signs, Words
 from triage.observation.fold import spell
+from triage.once import once
 
 SHORTEST_MISSPELT = 9
 EXPLAINED = "explained"
@@ -58,6 +59,7 @@ class Lexicon:
     sizes: dict[str, npt.NDArray[np.int64]]
 
 
+@once
 def lexicon(signs: Signs) -> Lexicon:
     """Return the lexicon of all signs and languages."""
     rows = [row for words in signs.words for row in _of_language(words)]

@@ -9,6 +9,7 @@ from triage.observation.lexicon import AFFIRMED, DENIED, PARTS, STATE, Lexicon
 from triage.observation.scope import conditions, read_words
 from triage.observation.sentence import distinct, hits, sentences
 from triage.observation.years import with_years
+from triage.once import once
 
 ASKED = r"[?？]\s*$|か[。\s]*$"
 MENTION = ["tid", "sign", "state", "hedged", "quote", "start", "language", "value", "named", "no", "sentence"]
@@ -24,7 +25,19 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
         tid, sign, state, hedged, quote and its start (characters in the text), language, value (a year or
         NULL), named (the thing was named), no and sentence (its number and text).
     """
-    found = sentences(texts.drop_nulls("text"))
+    texts = texts.drop_nulls("text")
+    return _nothing(lexicon) if texts.is_empty() else _mentions(texts, lexicon)
+
+
+@once
+def _nothing(lexicon: Lexicon) -> pl.DataFrame:
+    """Return the columns without a row: to read no text is as much work as to read a short one."""
+    none = {"tid": pl.UInt32, "text": pl.String, "hint": pl.String}
+    return _mentions(pl.DataFrame(schema=none), lexicon)
+
+
+def _mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    found = sentences(texts)
     once = distinct(found).with_columns(asked=pl.col("text").str.contains(ASKED))
     placed, languages = hits(once, lexicon)
     words = read_words(placed, lexicon)

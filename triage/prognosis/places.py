@@ -4,6 +4,7 @@ import numpy as np
 import polars as pl
 
 from triage.catalogue.climates import Climates
+from triage.once import once
 from triage.prognosis.ageing import ageing_rate
 
 # Climates are compared by how fast they age ester PU foam: the spreads in climates.csv are stated for it.
@@ -12,6 +13,7 @@ ROOM = ("temp_c", "rh_pct", "shed_temp_c", "shed_rh_pct", "home_sd", "between_sd
 SCHEMA = {"ships_from": pl.String, "region": pl.String, **dict.fromkeys(ROOM, pl.Float64)}
 
 
+@once
 def rooms(climates: Climates) -> pl.DataFrame:
     """Return the room and the shed of every country and region, and of who names neither.
 

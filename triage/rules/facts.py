@@ -1,6 +1,6 @@
 """The ``facts`` view: one wide row per listing and candidate release, NULL where nothing is known."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import polars as pl
 
@@ -14,6 +14,11 @@ SOLES = frozenset(PARTS[:4])
 FEWEST_OTHER_SIGNS = 2
 LETTERS, LETTERS_JA = 200, 80  # a Japanese text says as much in less than half the characters
 
+# What is told of each part: the end of the column's name, the column it is of, and on which rows.
+OF_PART = (
+    ("", "nullif(material, '?')", ""), ("_mode", "mode", " AND material <> '?'"), ("_age_years", "age_years", ""),
+    ("_p", "p_unfit", ""),
+)  # fmt: skip
 # The strongest speaker decides what a sign's column says.
 SAID = """
 SELECT
@@ -26,9 +31,11 @@ SELECT
     ELSE 1
   END) AS told
 FROM observation
-WHERE counts
+WHERE counts AND listing_id IN (SELECT listing_id FROM todo)
 GROUP BY listing_id, sign
 """
+
+SPOKEN_OF = "SELECT DISTINCT sign FROM observation WHERE counts AND listing_id IN (SELECT listing_id FROM todo)"
 
 PAIR = """
 SELECT
@@ -96,10 +103,13 @@ WHERE l.listing_id IN (SELECT listing_id FROM todo)
 """
 
 
-def read_facts(store: Connection, signs: Mapping[str, Sign]) -> pl.DataFrame:
-    """Return the facts of the listings in ``todo``: one row per listing and candidate."""
-    create_facts(store, signs)
-    return frame(store, "SELECT * FROM facts ORDER BY listing_id, place")
+def read_facts(store: Connection, signs: Mapping[str, Sign], wanted: Collection[str] | None = None) -> pl.DataFrame:
+    """Return the facts of the listings in ``todo``: one row per listing and candidate.
+
+    Args:
+        wanted: Facts that are used; of signs and parts no others are worked out. All when left out.
+    """
+    return frame(store, f"{_facts(store, signs, wanted)} ORDER BY pair.listing_id, pair.place")
 
 
 def create_facts(store: Connection, signs: Mapping[str, Sign]) -> None:
@@ -108,25 +118,35 @@ def create_facts(store: Connection, signs: Mapping[str, Sign]) -> None:
     Args:
         signs: Signs by id; each becomes a BOOLEAN column, NULL where nobody spoke of it.
     """
+    store.execute(f"CREATE OR REPLACE TEMP VIEW facts AS {_facts(store, signs, None)}")
+
+
+def _facts(store: Connection, signs: Mapping[str, Sign], wanted: Collection[str] | None) -> str:
+    """Return the query of the view."""
     of_soles = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_soles(sign)) or "''"
     elsewhere = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_the_rest(sign)) or "''"
-    told = ",\n  ".join(f"bool_or(told) FILTER (sign = '{sign}') AS \"{sign}\"" for sign in signs)
-    aged = ",\n  ".join(
-        f"any_value(nullif(material, '?')) FILTER (part = '{part}') AS \"{part}\",\n  "
-        f"any_value(mode) FILTER (part = '{part}' AND material <> '?') AS {part}_mode,\n  "
-        f"any_value(age_years) FILTER (part = '{part}') AS {part}_age_years,\n  "
-        f"any_value(p_unfit) FILTER (part = '{part}') AS {part}_p"
-        for part in PARTS
+    spoken = {sign for (sign,) in store.execute(SPOKEN_OF).fetchall()}
+    # Most signs are spoken of by nobody in a small todo, and each would cost as much as one that is.
+    told = "".join(
+        f",\n    bool_or(told) FILTER (sign = '{sign}') AS \"{sign}\""
+        if sign in spoken
+        else f',\n    CAST(NULL AS BOOLEAN) AS "{sign}"'
+        for sign in signs
+        if _used(sign, wanted)
     )
-    store.execute(f"""
-CREATE OR REPLACE TEMP VIEW facts AS
+    aged = "".join(
+        f",\n    any_value({value}) FILTER (part = '{part}'{also}) AS \"{part}{name}\""
+        for part in PARTS
+        for name, value, also in OF_PART
+        if _used(f"{part}{name}", wanted)
+    )
+    return f"""
 WITH told AS ({SAID}),
 sign_row AS (
   SELECT
     listing_id,
     count(*) FILTER (sign IN ({of_soles})) AS of_soles,
-    count(*) FILTER (sign IN ({elsewhere})) AS of_the_rest,
-    {told}
+    count(*) FILTER (sign IN ({elsewhere})) AS of_the_rest{told}
   FROM told
   GROUP BY listing_id
 ),
@@ -137,8 +157,7 @@ part_row AS (
     place,
     max(age_years) AS oldest_years,
     min(made_lo) AS made_from,
-    max(made_hi) AS made_to,
-    {aged}
+    max(made_hi) AS made_to{aged}
   FROM prognosis
   WHERE (horizon_years, climate) = (SELECT first FROM outlook)
   GROUP BY listing_id, place
@@ -170,7 +189,11 @@ LEFT JOIN part_row ON part_row.listing_id = pair.listing_id AND part_row.place =
 LEFT JOIN offered ON offered.construction_id = pair.construction_id AND pair.on_offer
 LEFT JOIN history ON history.listing_id = pair.listing_id
 LEFT JOIN sign_row ON sign_row.listing_id = pair.listing_id
-""")
+"""
+
+
+def _used(name: str, wanted: Collection[str] | None) -> bool:
+    return wanted is None or name in wanted
 
 
 def speaks_of_soles(sign: Sign) -> bool:

@@ -1,6 +1,7 @@
 """All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from itertools import compress, product
 
 import numpy as np
@@ -11,6 +12,7 @@ from triage.catalogue.facts import Fact
 from triage.catalogue.penalties import Rule
 from triage.catalogue.signs import Sign
 from triage.errors import Problem, TriageError
+from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import read_facts
 from triage.rules.locked import MAX_SECONDS, TooMuch, computed, locked_connection
@@ -68,15 +70,20 @@ def _in_slices(
     work: Callable[[Connection, pl.DataFrame], pl.DataFrame],
 ) -> pl.DataFrame:
     """Return the work of all slices; what was stopped is looked for rule by rule and named."""
-    connection = locked_connection(max_seconds)
+    connection = _kept_connection(max_seconds)
     try:
         return pl.concat(
             work(connection, facts.slice(start, SLICE_ROWS)) for start in range(0, facts.height, SLICE_ROWS)
         )
     except TooMuch as fault:
+        _kept_connection.cache_clear()
         raise TriageError(runaways(facts, rules, max_seconds) or [_all_too_much(rules, fault)]) from None
-    finally:
-        connection.close()
+
+
+@cache
+def _kept_connection(max_seconds: float) -> Connection:
+    """Return the connection of all passes: to open one takes as long as to weigh a pair, and nothing stays in it."""
+    return locked_connection(max_seconds)
 
 
 def runaways(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float) -> list[Problem]:
@@ -149,8 +156,10 @@ def _coded(
             subset |= silent[name] << bit
         column = told[f"r{number}"]
         waiting = column.is_null().to_numpy() & (subset > 0)
-        codes[:, number] = np.where(waiting, subset + len(lists) - 1, CLEAR)
         codes[column.fill_null(False).to_numpy(), number] = FIRED
+        if not waiting.any():
+            continue
+        codes[waiting, number] = subset[waiting] + len(lists) - 1
         # Subset 0 is no list; the others in the order of their bits, the first fact being the lowest.
         some = [list(compress(asked, bits[::-1])) for bits in product((0, 1), repeat=len(asked))]
         lists.extend(some[1:])
@@ -196,12 +205,19 @@ def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], sig
     Raises:
         TriageError: A rule may not run; nothing was written.
     """
+    ready = _ready(rules, facts, signs)
+    asked = {sign.id: sign.question is not None for sign in signs.values()}
+    wanted = {name for one in ready for name in one.facts}
+    replace(store, "finding", find(read_facts(store, signs, wanted), ready, askable(facts, asked)))
+
+
+@once
+def _ready(rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, Sign]) -> list[Compiled]:
     problems: list[Problem] = []
     compiled = compile_rules(rules, columns_of(facts, tuple(signs)), problems)
     if problems:
         raise TriageError(problems)
-    asked = {sign.id: sign.question is not None for sign in signs.values()}
-    replace(store, "finding", find(read_facts(store, signs), compiled, askable(facts, asked)))
+    return compiled
 
 
 def askable(facts: Mapping[str, Fact], signs: Mapping[str, bool]) -> frozenset[str]:

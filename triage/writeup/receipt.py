@@ -95,7 +95,12 @@ class TestLine:
 
 
 def sheet_page(store: Connection, catalogue: Knowledge, listing_id: str, parts: Collection[str]) -> str:
-    """Return the inspection sheet of a pair as a page that prints on one sheet of A4.
+    """Return the inspection sheet of a pair as a page that prints on one sheet of A4; arguments as ``sheet_of``."""
+    return page("receipt.html", **sheet_of(store, catalogue, listing_id, parts))
+
+
+def sheet_of(store: Connection, catalogue: Knowledge, listing_id: str, parts: Collection[str]) -> dict[str, Any]:
+    """Return what the inspection sheet of a pair says.
 
     What the program believes of the parts is left out on purpose: whoever inspects should not know it.
 
@@ -118,8 +123,7 @@ def sheet_page(store: Connection, catalogue: Knowledge, listing_id: str, parts: 
     match = next(iter(detail.match.to_dicts()), None)
     aged = detail.prognosis.filter(pl.col("place") == 1).unique("part").select("part", "material")
     made_of = dict(aged.iter_rows())
-    return page(
-        "receipt.html",
+    return dict(
         listing_id=phrase.plain(listing_id),
         title=phrase.title_of(listing["title"]),
         language=phrase.language_tag(listing["language"]),

@@ -1,0 +1,105 @@
+"""Weigh a few pairs anew in a store in memory, by the stages' own functions; what they were matched to stays."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+import polars as pl
+
+from triage import batch, observation, prognosis, rules, verdict
+from triage.catalogue import Catalogue
+from triage.store import Connection, append
+
+# The sign that says which year stands on the label.
+LABEL = "date_proof_shown"
+PRICED = """
+UPDATE listing
+SET
+  price_minor = round(coalesce(price_minor / nullif(price_base_minor, 0), 1) * $1),
+  price_base_minor = $1,
+  price_kind = 'fixed',
+  currency = coalesce(currency, $2)
+WHERE listing_id IN (SELECT listing_id FROM todo)
+"""
+INSTEAD = """
+DELETE FROM observation
+WHERE listing_id IN (SELECT listing_id FROM todo) AND list_contains($1::VARCHAR[], sign)
+"""
+
+
+@dataclass(frozen=True)
+class Supposed:
+    """What one would like to know the worth of without noting it; None and empty: as it is.
+
+    Attributes:
+        price_minor: Price, minor units of the base currency.
+        purpose: What the buyer wants the pair for.
+        repair_minor: What the repairs of the plan cost together, minor units.
+        storage: Sign of a place of storage, a key of ``storage.toml``.
+        year: Year on the label.
+        repairs: Which repairs that is; ids of ``rules/repairs/``.
+    """
+
+    price_minor: int | None = None
+    purpose: str | None = None
+    repair_minor: int | None = None
+    storage: str | None = None
+    year: int | None = None
+    repairs: tuple[str, ...] = field(default=(), compare=False)
+
+    def __bool__(self) -> bool:
+        return self != Supposed()
+
+
+def weigh_again(
+    store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str], supposed: Supposed = Supposed()
+) -> None:
+    """Run stages 4 to 7 over some listings of which only answers are new, or something is supposed.
+
+    What their own texts say and which releases they may be hangs on no answer and stays as the night left it.
+
+    Args:
+        store: A store in memory; the caller holds the transaction.
+        as_of: The night's date: a call may only change for what was noted, not for a day more of age.
+    """
+    batch.set_todo(store, listings)
+    if supposed.price_minor is not None:
+        store.execute(PRICED, [supposed.price_minor, next(iter(catalogue.buyers.values())).currency])
+    observation.run_answers(store, catalogue.reading)
+    for sign, value, instead in _supposed_signs(catalogue, supposed):
+        _observe(store, listings, sign, value, instead)
+    outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
+    prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
+    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
+    verdict.run(store, batch.ground(_altered(catalogue, supposed)), as_of)
+
+
+def _supposed_signs(catalogue: Catalogue, supposed: Supposed) -> Iterator[tuple[str, str | None, list[str]]]:
+    """Yield sign, value, and the signs in whose place it comes."""
+    if supposed.storage is not None:
+        yield supposed.storage, None, sorted(catalogue.climates.storage)
+    if supposed.year is not None:
+        yield LABEL, str(supposed.year), [LABEL]
+
+
+def _observe(store: Connection, listings: Sequence[str], sign: str, value: str | None, instead: Sequence[str]) -> None:
+    store.execute(INSTEAD, [list(instead)])
+    row = {"sign": sign, "said_by": "answer", "state": "affirmed", "field": "answer", "value": value}
+    rows = pl.DataFrame({"listing_id": listings}, schema={"listing_id": pl.String})
+    told = {name: pl.lit(one, pl.String) for name, one in row.items()}
+    append(store, "observation", rows.with_columns(hedged=False, **told))
+
+
+def _altered(catalogue: Catalogue, supposed: Supposed) -> Catalogue:
+    buyers, repairs = dict(catalogue.buyers), dict(catalogue.repairs)
+    if supposed.purpose is not None:
+        buyers = {key: one.model_copy(update={"purposes": (supposed.purpose,)}) for key, one in buyers.items()}
+    if supposed.repair_minor is not None:
+        chosen = [key for key in supposed.repairs if key in repairs]
+        middle = sum(repairs[key].cost_minor[1] for key in chosen)
+        for key in chosen:
+            # Shared out as the table shares it; a quoted price has no range.
+            share = repairs[key].cost_minor[1] / middle if middle else 1 / len(chosen)
+            cost = (supposed.repair_minor * share,) * 3
+            repairs[key] = repairs[key].model_copy(update={"cost_minor": cost, "diy_cost_minor": None})
+    return replace(catalogue, buyers=buyers, repairs=repairs)

@@ -1,0 +1,143 @@
+"""What a night publishes for the page: one small DuckDB file beside the store, with the pairs worth an evening.
+
+DuckDB lets one process write a file or several read it, never both, so a page that read the store itself would keep
+the night out, or be kept out by it. This file is made beside its place and moved over it, and the page copies it into
+memory and lets go of it: neither ever waits for the other. It holds every row of the pairs shown, and of other
+listings only what those are compared with, so it is small whatever the store's size.
+"""
+
+from pathlib import Path
+
+import duckdb
+
+from triage.catalogue.values import Values
+from triage.errors import TriageError
+from triage.keeping import copies, versions
+from triage.keeping.held import private
+from triage.keeping.opening import Connection, open_file
+from triage.store import file_of
+from triage.verdict.worth import pool_comparables
+
+# The best of each call for each buyer; more is not looked at in an evening.
+MOST_SHOWN = 150
+# What something was noted about stays for so long, whatever its call: a parcel takes its time.
+NOTED_DAYS = 120
+
+SHOWN = """
+CREATE OR REPLACE TEMP TABLE todo AS
+SELECT listing_id
+FROM verdict
+JOIN listing USING (listing_id)
+WHERE status = 'open' AND call IN ('buy', 'ask') AND rank <= $1
+UNION
+SELECT listing_id
+FROM note
+SEMI JOIN listing USING (listing_id)
+WHERE noted_on > (SELECT max(as_of) FROM run) - $2::INTEGER
+ORDER BY listing_id
+"""
+# Others that a pair is measured against: comparable offers, open pairs of one release, twins.
+BESIDE = """
+CREATE OR REPLACE TEMP TABLE beside AS
+WITH release AS (
+  SELECT DISTINCT construction_id
+  FROM match
+  SEMI JOIN todo USING (listing_id)
+  WHERE construction_id IS NOT NULL
+)
+SELECT listing_id FROM pool
+UNION
+SELECT m.listing_id
+FROM match m
+SEMI JOIN release USING (construction_id)
+JOIN listing l ON l.listing_id = m.listing_id AND l.status = 'open'
+WHERE m.place = 1 AND m.level IN ('style_number', 'release', 'model')
+UNION
+SELECT twin_id FROM twin SEMI JOIN todo USING (listing_id)
+EXCEPT
+SELECT listing_id FROM todo
+"""
+WHOLE = ("run", "storage_node", "feed")
+BY_LISTING = (
+    "sighting", "twin", "match_evidence", "observation", "prognosis", "finding", "posterior", "verdict", "plan",
+    "question", "sensitivity", "call_history", "answer", "confirmation", "inspection", "purchase", "note",
+)  # fmt: skip
+# Of those beside, no texts and no names: nothing of them is shown but what they ask.
+OTHERS = {
+    "listing": "SELECT * REPLACE (NULL AS body, NULL AS seller) FROM listing SEMI JOIN beside USING (listing_id)",
+    "match": "SELECT * FROM match SEMI JOIN beside USING (listing_id) WHERE place = 1",
+    "soundness": "SELECT * FROM soundness SEMI JOIN beside USING (listing_id)",
+}
+RAW_ROWS = """
+SELECT *
+FROM raw_row
+SEMI JOIN (SELECT feed_id, row_no FROM sighting SEMI JOIN todo USING (listing_id)) USING (feed_id, row_no)
+ORDER BY feed_id, row_no
+"""
+
+
+def path_of(store: Path) -> Path:
+    """Return where a store's published file is."""
+    return store.with_name(f"{store.name}.desk")
+
+
+def publish(store: Connection, values: Values) -> Path | None:
+    """Write the file beside a store anew; None for a store in memory.
+
+    Args:
+        values: Which offers are comparable.
+    """
+    place = file_of(store)
+    if place is None:
+        return None
+    store.execute(SHOWN, [MOST_SHOWN, NOTED_DAYS])
+    pool_comparables(store, values)
+    store.execute(BESIDE)
+    path = path_of(place)
+    with private():
+        fresh = copies.fresh_of(path)
+        store.execute(f"ATTACH '{str(fresh).replace(chr(39), chr(39) * 2)}' AS published")
+        try:
+            for table, query in _queries().items():
+                store.execute(f"CREATE TABLE published.{table} AS {query}")
+            store.execute("CREATE TABLE published.schema_version AS FROM schema_version")
+            store.execute("CHECKPOINT published")
+        finally:
+            store.execute("DETACH published")
+        copies.put(fresh, path)
+    return path
+
+
+def _queries() -> dict[str, str]:
+    """Return what each table of the file holds, in the order it was written: the later of two answers counts."""
+    theirs = "SELECT * FROM {0} SEMI JOIN todo USING (listing_id) ORDER BY {0}.rowid"
+    shown = {name: theirs.format(name) for name in (*BY_LISTING, *OTHERS)}
+    both = {name: f"({shown[name]}) UNION ALL ({query} ORDER BY listing_id)" for name, query in OTHERS.items()}
+    whole = {name: f"SELECT * FROM {name} ORDER BY rowid" for name in WHOLE}
+    return shown | both | whole | {"raw_row": RAW_ROWS}
+
+
+def is_of_today(path: Path) -> bool:
+    """Return whether a file is there and was published under today's contract."""
+    if not path.is_file():
+        return False
+    try:
+        connection = open_file(path, read_only=True)
+    except TriageError:
+        return False
+    try:
+        return versions.version_of(connection) == versions.current()
+    except duckdb.Error:
+        return False
+    finally:
+        connection.close()
+
+
+def read_into(memory: Connection, path: Path) -> None:
+    """Fill an empty store in memory from a published file, which is let go of at once."""
+    memory.execute(f"ATTACH '{str(path).replace(chr(39), chr(39) * 2)}' AS published (READ_ONLY)")
+    try:
+        for table in _queries():
+            memory.execute(f"INSERT INTO {table} BY NAME SELECT * FROM published.{table} ORDER BY rowid")
+    finally:
+        memory.execute("DETACH published")

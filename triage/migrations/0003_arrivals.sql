@@ -1,0 +1,1 @@
+-- New: the tables purchase, note and weighed. The last fills with the next night, which weighs every listing once more.

@@ -1,1 +1,0 @@
--- New: the tables purchase and weighed. The latter fills with the next night, which weighs every listing once more.

@@ -1,0 +1,30 @@
+"""Work that hangs on the rules alone, done once for them: a page that weighs a pair at every click can't do it anew."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import ParamSpec, TypeVar
+
+Given = ParamSpec("Given")
+Result = TypeVar("Result")
+
+
+def once(work: Callable[Given, Result]) -> Callable[Given, Result]:
+    """Return a function that keeps its last result and gives it again for the very same objects.
+
+    Sameness is identity, not equality: what rules are made of has no hash, and comparing it would cost more than the
+    work. Nobody changes them after they were read.
+    """
+    kept: list[tuple[tuple[object, ...], Result]] = []
+
+    @wraps(work)
+    def again(*given: Given.args, **named: Given.kwargs) -> Result:
+        these = (*given, *named.items())
+        for those, result in kept:
+            if len(those) == len(these) and all(one is other for one, other in zip(those, these, strict=True)):
+                return result
+        result = work(*given, **named)
+        # Replaced in one step: two threads may both do the work, neither gets half of it.
+        kept[:] = [(these, result)]
+        return result
+
+    return again
