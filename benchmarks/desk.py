@@ -106,7 +106,13 @@ def main(folder: Path, listings: int) -> None:
             timed(lambda one=one: tonight.suppose(memory, one, Supposed(price_minor=4000, year=1996), "daily"))
             for one in some
         ]
+        command = []
+        for one in some[:10]:
+            memory.execute("BEGIN TRANSACTION")
+            command.append(timed(lambda one=one: batch.stages(memory, known, AS_OF, [one])))
+            memory.execute("ROLLBACK")
     told("one supposition", supposed)
+    told("for comparison: stages 3 to 7 of one pair", command)
     shutil.rmtree(folder / "reports", ignore_errors=True)
 
 
