@@ -96,9 +96,8 @@ def main(loud: bool) -> None:
         readers[name] = lambda one, path, load=load: judged(one, path, load)  # type: ignore[misc]
     every = variants()
     lost = second_origins().keys()
-    print(
-        f"{len(every)} variants, {sum(len(one.rows) for one in every)} clean rows in all; {len(lost)} of them may have been"
-    )
+    rows = sum(len(one.rows) for one in every)
+    print(f"{len(every)} variants, {rows} clean rows in all; {len(lost)} of the variants may have been")
     print(f"another table: {len(lost & SAME_POLLUTION)} by the same pollution, {len(lost - SAME_POLLUTION)} by another")
     print(f"{'reader':18}" + "".join(f"{what:>10}" for what in OUTCOMES))
     with tempfile.TemporaryDirectory() as folder:

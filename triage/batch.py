@@ -13,6 +13,7 @@ import polars as pl
 
 from triage import ingest, listing, match, observation, prognosis, rules, verdict, writeup
 from triage.catalogue import Catalogue
+from triage.due import due
 from triage.errors import fail
 from triage.ingest import FeedNote
 from triage.match import refit as matching
@@ -90,7 +91,7 @@ def nightly(
     step("sorting out listings")
     listing.run(store, catalogue.words, as_of, catalogue.climates.regions)
     account = balanced(store)
-    weigh(store, catalogue, as_of, step=step)
+    weigh(store, catalogue, as_of, due(store, catalogue, as_of), step)
     record(store, catalogue, as_of, started, account)
     step("writing the report")
     page = writeup.run(store, catalogue, as_of, out, look)

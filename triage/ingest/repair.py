@@ -136,7 +136,7 @@ def decoded(cells: Row, evidence: Evidence) -> Row | None:
 
 
 def without_strays(cells: Row, evidence: Evidence) -> Row | None:
-    """Return a row without bytes that are no characters, where the cells they strayed into stand elsewhere without them."""
+    """Return a row without bytes that are no characters, where the cells they are in stand elsewhere without them."""
     row = [cell if cell.isascii() else _SURROGATES.sub("", cell) for cell in cells]
     changed = [(column, bare) for column, cell, bare in zip(evidence.columns, cells, row, strict=False) if cell != bare]
     known = all(column.recognises(bare) for column, bare in changed)
