@@ -1,8 +1,8 @@
 """Many simulated nights: the store grows no faster than its data, nights take no longer, memory stays.
 
-``python -m tests.faults.soak NIGHTS [SEED [LOG]]``. A marketplace shows sixty listings; each night three go and three come.
-All nights run in one process, so that what a night leaves in memory would add up. The last quarter of the nights is
-held against the second: the first ones fill caches. The log gets a line of JSON a night.
+``python -m tests.faults.soak NIGHTS [SEED [LOG]]``. A marketplace shows sixty listings; each night three go and three
+come. All nights run in one process, so that what a night leaves in memory would add up. The last quarter of the nights
+is held against the second: the first ones fill caches. The log gets a line of JSON a night.
 """
 
 import csv
