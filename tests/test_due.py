@@ -5,8 +5,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from tests.faults.common import NIGHTS, small_feeds
-from triage import batch
+from tests.faults.common import NIGHTS, ROOT, small_feeds
+from triage import batch, catalogue
 from triage.due import LATE_DAYS, due
 from triage.store import connect, frame
 
@@ -17,10 +17,15 @@ SOUND = "SELECT * FROM soundness WHERE listing_id IN ({}) ORDER BY ALL"
 
 
 @pytest.fixture(scope="module")
+def known():
+    return catalogue.load(buyers=[ROOT / "rules" / "buyers" / "bench.toml"])
+
+
+@pytest.fixture(scope="module")
 def made(known, tmp_path_factory):
     """Return a store with two nights behind it, after which some listings are gone, and its folder."""
     place = tmp_path_factory.mktemp("due")
-    feeds = small_feeds(place / "feeds", rows=25)
+    feeds = small_feeds(place / "feeds", rows=15)
     store = connect()
     for night in NIGHTS:
         batch.nightly(store, known, [feeds], date.fromisoformat(night), place / "reports")

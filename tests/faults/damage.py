@@ -88,7 +88,8 @@ def main(count: int, seed: int) -> int:
         assert commands(*night(feeds, sound, NIGHTS[0], *BUYER)).returncode == 0
         shutil.copytree(sound, killed)
         server = Server()
-        assert server.run(night(feeds, killed, NIGHTS[1], *BUYER), "checkpoint").code == -9
+        # All is committed and nothing is moved into the file yet: a log that is cut while it is moved fits no file.
+        assert server.run(night(feeds, killed, NIGHTS[1], *BUYER), "report").code == -9
         server.close()
         states = committed(root, killed / "t.duckdb")
         whole = tables(sound / "t.duckdb")
