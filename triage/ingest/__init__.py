@@ -24,6 +24,7 @@ from triage.store import Connection, append, transaction, work_folder
 
 __all__ = ["READERS", "FeedNote", "Preview", "preview", "run"]
 
+# Bytes of files that go into the store together.
 _GROUP_BYTES = 64 << 20
 
 READERS: tuple[Reader, ...] = (*PLAIN, packed)

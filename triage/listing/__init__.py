@@ -31,26 +31,32 @@ def run(store: Connection, words: Words, as_of: date, regions: Mapping[str, Regi
         as_of: The night; every date that counts here is the night an export was saved, which ingest keeps below it.
         regions: Regions by code, with the words that name them.
     """
-    with transaction(store):
-        sort_out(store, Reading(words, regions))
+    reading = Reading(words, regions)
+    for cells in _batches(store, new_feeds(store)):
+        with transaction(store):
+            _add(store, cells, reading)
     if not store.execute("SELECT 1 FROM twin LIMIT 1").fetchall():
         with transaction(store):
             write_twins(store, words.twin)
 
 
-def sort_out(store: Connection, reading: Reading, feed_ids: Sequence[str] | None = None) -> None:
-    """Turn new rows into listings and sightings, all but the twins; the caller holds the transaction.
+def sort_out(store: Connection, reading: Reading, feed_ids: Sequence[str]) -> None:
+    """Turn the new rows of some exports into listings and sightings; the caller holds the transaction.
+
+    ``run`` finds the twins, and whatever else is still to be done.
+    """
+    for cells in _batches(store, new_feeds(store, feed_ids)):
+        _add(store, cells, reading)
+
+
+def _add(store: Connection, cells: pl.DataFrame, reading: Reading) -> None:
+    """Write listings and sightings.
 
     Twins found among other listings than those of now are none: they go with the first new sighting, and a store
     without any is one whose twins are still to be looked for. So a night that is killed in between loses none.
-
-    Args:
-        reading: The words.
-        feed_ids: The exports to look at; all of them when none are named.
     """
-    for cells in _batches(store, new_feeds(store, feed_ids)):
-        if record(store, *normalise(cells, reading)):
-            store.execute("DELETE FROM twin")
+    if record(store, *normalise(cells, reading)):
+        store.execute("DELETE FROM twin")
 
 
 def _batches(store: Connection, feeds: pl.DataFrame) -> Iterator[pl.DataFrame]:
