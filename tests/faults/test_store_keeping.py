@@ -261,6 +261,14 @@ def test_a_drill_says_what_would_come_back_and_replaces_nothing(commands, place)
     assert [path.name for path in place.iterdir() if "drill" in path.name] == []
 
 
+def test_what_a_drill_that_was_killed_has_brought_back_goes_with_the_next_start(place):
+    left = place / f"{copies.drill_prefix(place / 't.duckdb')}x1"
+    left.mkdir()
+    shutil.copy(place / "t.duckdb", left)
+    with open_store(place / "t.duckdb"):
+        assert not left.exists()
+
+
 def test_a_store_that_is_gone_is_not_quietly_begun_anew(commands, place):
     (place / "t.duckdb").unlink()
     done = commands(*night(place / "feeds", place))
