@@ -5,6 +5,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import partial
 from pathlib import Path
 
 import polars as pl
@@ -32,12 +33,6 @@ SELECT
   (SELECT count(*) FROM reject r WHERE r.feed_id = f.feed_id AND r.scope = 'file') AS refused
 FROM feed f
 ORDER BY f.path, f.feed_id
-"""
-# Stage 2 refuses rows too; a feed's ledger line counts them all.
-ROWS_REJECTED = """
-UPDATE feed SET rows_rejected = refused.total
-FROM (SELECT feed_id, count(DISTINCT row_no) AS total FROM reject WHERE scope = 'row' GROUP BY feed_id) refused
-WHERE refused.feed_id = feed.feed_id AND feed.rows_rejected <> refused.total
 """
 CALLS = "SELECT buyer, call, count(*) AS listings FROM verdict GROUP BY ALL ORDER BY buyer, call"
 REJECTED = "SELECT count(*) FROM reject WHERE scope IN ('file', 'row')"
@@ -89,11 +84,11 @@ def nightly(
     started = datetime.now(UTC).replace(tzinfo=None)
     rules.ensure(catalogue.rules, catalogue.facts, signs_asked(catalogue))
     step("reading exports")
-    notes = ingest.run(store, catalogue.feeds, feeds, as_of)
+    reading = listing.Reading(catalogue.words, catalogue.climates.regions)
+    notes = ingest.run(store, catalogue.feeds, feeds, as_of, then=partial(listing.sort_out, store, reading))
     step("sorting out listings")
     listing.run(store, catalogue.words, as_of, catalogue.climates.regions)
     overnight.take_journal(store, catalogue)
-    store.execute(ROWS_REJECTED)
     account = balanced(store)
     weigh(store, catalogue, as_of, step=step)
     record(store, catalogue, as_of, started, account)

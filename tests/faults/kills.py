@@ -1,189 +1,125 @@
-"""kill -9 at random instants of every phase of a night: nothing acknowledged is lost, nothing doubled, no half report.
+"""kill -9 at random instants of every phase: nothing acknowledged is lost, nothing doubled, no half report.
 
-``python -m tests.faults.kills KILLS [SEED]``. A trial starts from nothing, from a night before, or from a store of
-version 1; a night is killed up to eight times at an instant of a phase drawn at random, and after each kill the store
-must open and hold at least what was acknowledged, and every report file must be whole, of this night or of the one
-before. Then the night runs to its end, and its tables and reports must be those of a night that nobody disturbed.
+``python -m tests.faults.kills KILLS [SEED [LOG]]``. A trial starts from nothing, from a night before, from a store of a
+released version, or from a damaged store or log that ``triage store restore`` or ``recover`` has to mend. It is killed
+in several phases one after the other, each at an instant drawn at random, with nothing in between that mends. After
+each kill, on a second copy: the store opens, verifies whole and holds at least what was acknowledged (or the damage is
+as it was), nothing that was there to be kept is gone, every report is whole, every file is its owner's alone. Then the
+command runs to its end, and a night after it, and tables and reports must be those of a night that nobody disturbed.
 
-A server process imports the program once and forks a child for each night, before any library has started a thread.
+With a log, a line of JSON a trial, a run goes on where it was stopped; ``KILLS`` 0 only counts what the log holds.
 """
 
+import json
 import lzma
-import os
 import random
 import shutil
-import signal
-import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable
+from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 from tests.faults.common import NIGHTS, ROOT, differ, night, reports, small_feeds, tables, tell
-from tests.faults.releases import release
+from tests.faults.killing import ACKNOWLEDGED, COUNTS, SAID, Server
+from tests.faults.releases import FOLDER, release
+from triage.errors import TriageError
+from triage.keeping.copies import sha256_of
+from triage.keeping.opening import open_file
+from triage.keeping.verify import verify
+from triage.keeping.versions import current, version_of
 
 BUYER = ("--buyer", ROOT / "rules" / "buyers" / "bench.toml")
-STARTS = ("nothing", "night before", "version 1")
-# A phase begins when its function is entered; the last ends with the process.
-PHASES = ("start", "migration", "backup", "ingest", "listings", "stages", "report", "checkpoint")
+VERSIONS = [f"version {number}" for number in range(1, len(list(FOLDER.glob("*.xz"))) + 1)]
+STARTS = ("nothing", "night before", *VERSIONS, "damaged store", "damaged log")
+MENDS = {"damaged store": "restore", "damaged log": "recover"}
 
 
-def marked(
-    phase: str, function: Callable[..., Any], mark: Callable[[str], None], after: str = ""
-) -> Callable[..., Any]:
-    """Return a function that says that its phase begins, and which begins when it has ended."""
-
-    def wrapper(*args: Any, **kwargs: Any) -> Any:
-        mark(phase)
-        try:
-            return function(*args, **kwargs)
-        finally:
-            if after:
-                mark(after)
-
-    return wrapper
+def tonight(feeds: Path, place: Path) -> list[object]:
+    """Return the arguments of the night that is killed."""
+    return night(feeds, place, NIGHTS[1], *BUYER)
 
 
-def child(arguments: list[str], aim: str, told: int) -> None:
-    """Run one night; say through a pipe when the phase aimed at begins, and into a file what was committed."""
-    from triage import batch, ingest, listing, writeup
-    from triage.keeping import copies, versions
-
-    seen: list[str] = []
-
-    def mark(phase: str) -> None:
-        if phase not in seen:
-            seen.append(phase)
-            if aim in (phase, "all"):
-                os.write(told, f"{phase} {time.monotonic()}\n".encode())
-
-    def acknowledging(transaction: Callable[..., Any]) -> Callable[..., Any]:
-        class Acknowledged:
-            def __init__(self, store: Any) -> None:
-                self.store, self.inner = store, transaction(store)
-
-            def __enter__(self) -> None:
-                self.inner.__enter__()
-
-            def __exit__(self, *error: Any) -> Any:
-                done = self.inner.__exit__(*error)
-                if error[0] is None:
-                    row = self.store.execute(COUNTS).fetchall()[0]
-                    with open(arguments[arguments.index("--out") + 1] + ".acknowledged", "w") as stream:
-                        stream.write(" ".join(map(str, row)))
-                return done
-
-        return Acknowledged
-
-    for module in (batch, ingest, listing):
-        module.transaction = acknowledging(module.transaction)  # type: ignore[attr-defined]
-    copies.backup = marked("backup", copies.backup, mark)
-    versions._copy_table = marked("migration", versions._copy_table, mark)
-    ingest.run = marked("ingest", ingest.run, mark)
-    listing.run = marked("listings", listing.run, mark)
-    batch.weigh = marked("stages", batch.weigh, mark)
-    writeup.run = marked("report", writeup.run, mark, "checkpoint")
-    mark("start")
-    sys.argv = ["triage", *arguments]
-    null = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(null, 1)
-    from triage.cli import main
-
-    main()
-
-
-COUNTS = "SELECT (SELECT count(*) FROM feed), (SELECT count(*) FROM raw_row), (SELECT count(*) FROM sighting)"
-
-
-def serve() -> None:
-    """Run nights as they are asked for: ``phase seconds argument...`` -> ``status phase-and-instant...``."""
-    import polars  # noqa: F401
-
-    from triage import batch, catalogue, cli  # noqa: F401
-    from triage.writeup import terminal  # noqa: F401
-
-    for line in sys.stdin:
-        aim, seconds, *arguments = line.rstrip("\n").split("\t")
-        read, write = os.pipe()
-        started = time.monotonic()
-        pid = os.fork()
-        if pid == 0:
-            os.close(read)
-            try:
-                child(arguments, aim, write)
-            finally:
-                sys.stderr.flush()
-        os.close(write)
-        heard = b""
-        if aim != "all":
-            heard = os.read(read, 100)  # blocks until the phase begins, or the pipe closes with the night
-            if heard:
-                time.sleep(float(seconds))
-                os.kill(pid, signal.SIGKILL)
-        else:
-            while more := os.read(read, 1000):
-                heard += more
-        os.close(read)
-        _, status = os.waitpid(pid, 0)
-        took = [
-            f"{phase}={float(at) - started:.4f}" for phase, at in (row.split() for row in heard.decode().splitlines())
-        ]
-        print(os.waitstatus_to_exitcode(status), *took, f"end={time.monotonic() - started:.4f}", flush=True)
-
-
-class Server:
-    """The process that runs the nights."""
-
-    def __init__(self) -> None:
-        command = [sys.executable, "-m", "tests.faults.kills", "serve"]
-        self.process = subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-
-    def run(self, arguments: list[object], aim: str = "all", seconds: float = 0) -> tuple[int, dict[str, float]]:
-        """Run a night, killed some seconds after a phase begins; return its exit code and when phases began."""
-        assert self.process.stdin
-        assert self.process.stdout
-        self.process.stdin.write("\t".join([aim, str(seconds), *map(str, arguments)]) + "\n")
-        self.process.stdin.flush()
-        code, *began = self.process.stdout.readline().split()
-        return int(code), {phase: float(at) for phase, at in (one.split("=") for one in began)}
-
-    def close(self) -> None:
-        """End it."""
-        assert self.process.stdin
-        self.process.stdin.close()
-        self.process.wait()
-
-
+@dataclass
 class Start:
-    """Where a trial starts from, and what an undisturbed night makes of it."""
+    """Where a trial starts from, the command that is killed, and what an undisturbed run makes of it.
 
-    def __init__(self, name: str, place: Path, feeds: Path, server: Server) -> None:
-        self.name, self.place, self.feeds = name, place, feeds
-        place.mkdir()
-        if name == "night before":
-            assert server.run(night(feeds, place, NIGHTS[0], *BUYER))[0] == 0
-        elif name == "version 1":
-            (place / "t.duckdb").write_bytes(lzma.decompress(release(1).read_bytes()))
-        self.reports = reports(place / "reports")
-        clean = place.with_name(f"{place.name}-clean")
-        shutil.copytree(place, clean)
-        code, began = server.run(night(feeds, clean, NIGHTS[1], *BUYER))
-        assert code == 0
-        order = sorted(began, key=lambda phase: began[phase])
-        self.lengths = {phase: began[order[order.index(phase) + 1]] - began[phase] for phase in order if phase != "end"}
-        self.tables_after, self.reports_after = tables(clean / "t.duckdb"), reports(clean / "reports")
-        self.rows_before = counted(place / "t.duckdb")
+    Attributes:
+        lengths: Seconds from the beginning of a phase to the next.
+        kept: SHA-256 and size of files that must be somewhere, under whatever name, after every kill.
+        damage: SHA-256 of the store and its log while they are still as damaged as at the start.
+    """
+
+    name: str
+    place: Path
+    feeds: Path
+    lengths: dict[str, float] = field(default_factory=dict)
+    reports: dict[str, str] = field(default_factory=dict)
+    tables_after: dict[str, str] = field(default_factory=dict)
+    reports_after: dict[str, str] = field(default_factory=dict)
+    least: list[int] = field(default_factory=lambda: [0, 0, 0])
+    kept: dict[str, int] = field(default_factory=dict)
+    damage: tuple[str, str] | None = None
+
+    def command(self, place: Path) -> list[object]:
+        """Return the command that is killed."""
+        if mend := MENDS.get(self.name):
+            return ["store", mend, "--store", place / "t.duckdb"]
+        return tonight(self.feeds, place)
+
+
+def prepared(name: str, place: Path, feeds: Path, server: Server) -> Start:
+    """Lay out the place a trial starts from, and see what an undisturbed run makes of it."""
+    start = Start(name, place, feeds)
+    place.mkdir()
+    store, log = place / "t.duckdb", place / "t.duckdb.wal"
+    if name in VERSIONS:
+        store.write_bytes(lzma.decompress(release(int(name.split()[1])).read_bytes()))
+        store.chmod(0o600)
+    elif name != "nothing":
+        ended = server.run(night(feeds, place, NIGHTS[0], *BUYER))
+        assert ended.code == 0
+    if store.exists():
+        start.least = counted(store)
+    if name in MENDS:
+        # A night that was killed leaves its log; then the disk spoils half of the log, or a block of the store too.
+        ended = server.run(tonight(feeds, place), "report")
+        assert ended.code == -9
+        _spoil(log, log.stat().st_size // 2)
+        if name == "damaged store":
+            _spoil(store, store.stat().st_size // 2, store.stat().st_size // 4)
+        start.damage = (sha256_of(store), sha256_of(log))
+    for path in (place / ACKNOWLEDGED, place / SAID):
+        path.unlink(missing_ok=True)
+    start.reports = reports(place / "reports")
+    files = [path for path in place.glob("t.duckdb*/*.duckdb")]
+    files += [store, log] if name in MENDS else []
+    files += [store] if name in VERSIONS and name != f"version {current()}" else []
+    start.kept = {sha256_of(path): path.stat().st_size for path in files}
+    clean = place.with_name(f"{place.name}-clean")
+    shutil.copytree(place, clean)
+    ended = server.run(start.command(clean))
+    assert ended.code == 0, name
+    order = sorted(ended.began, key=ended.began.__getitem__)
+    start.lengths = {one: ended.began[then] - ended.began[one] for one, then in pairwise(order)}
+    if name in MENDS:
+        assert server.run(tonight(feeds, clean)).code == 0
+    start.tables_after, start.reports_after = tables(clean / "t.duckdb"), reports(clean / "reports")
+    return start
+
+
+def _spoil(path: Path, at: int, length: int | None = None) -> None:
+    """Overwrite a part of a file; to its end when no length is given."""
+    with path.open("r+b") as stream:
+        stream.seek(at)
+        stream.write(b"\0" * (path.stat().st_size - at if length is None else length))
 
 
 def counted(store: Path) -> list[int]:
     """Return how many exports, rows and sightings a store holds."""
-    from triage.keeping.opening import open_file
-
-    if not store.exists():
-        return [0, 0, 0]
     connection = open_file(store)
     try:
         return [int(number) for number in connection.execute(COUNTS).fetchall()[0]]
@@ -192,75 +128,144 @@ def counted(store: Path) -> list[int]:
 
 
 def faults_after_kill(start: Start, place: Path) -> list[str]:
-    """Return what is wrong with a store and its reports after a kill."""
-    found = []
-    acknowledged = place / "reports.acknowledged"
-    least = [int(one) for one in acknowledged.read_text().split()] if acknowledged.exists() else []
-    held = counted(place / "t.duckdb")
-    if any(now < then for now, then in zip(held, least or start.rows_before, strict=False)):
-        found.append(f"lost: {held} of {least or start.rows_before} exports, rows and sightings")
-    for name, sha256 in reports(place / "reports").items():
-        if sha256 not in (start.reports.get(name), start.reports_after.get(name)):
-            found.append(f"half report: {name}")
-    folders = {str(Path(name).parent) for name in reports(place / "reports")}
-    for folder in folders:
+    """Return what is wrong with a store and its reports after a kill; neither is touched."""
+    found = [*_faults_of_store(start, place), *_faults_of_reports(start, place)]
+    files = [path for path in place.rglob("*") if path.is_file() and path.name not in (ACKNOWLEDGED, SAID)]
+    private = [path for path in files if "reports" not in path.relative_to(place).parts]
+    found += [f"open to others: {path.name}" for path in private if path.stat().st_mode & 0o077]
+    sums = {sha256_of(path) for path in files if path.stat().st_size in start.kept.values()}
+    if "Traceback" in (said := (place / SAID).read_text("utf-8", "replace")):
+        found.append(f"traceback: {said[said.index('Traceback') :][-600:]}")
+    found += [f"gone: a file of {size} bytes" for sha256, size in start.kept.items() if sha256 not in sums]
+    return found
+
+
+def _faults_of_store(start: Start, place: Path) -> list[str]:
+    store, log = place / "t.duckdb", place / "t.duckdb.wal"
+    told = place / ACKNOWLEDGED
+    lines = told.read_text().split("\n")[:-1] if told.exists() else []
+    least = [int(one) for one in lines[-1].split()] if lines else start.least
+    if not store.exists():
+        return [] if least == [0, 0, 0] else ["lost: the store"]
+    with TemporaryDirectory(dir=place.parent) as name:
+        copy = Path(name) / "t.duckdb"
+        shutil.copyfile(store, copy)
+        if log.exists():
+            shutil.copyfile(log, Path(name) / "t.duckdb.wal")
+        try:
+            held = counted(copy)
+            connection = open_file(copy)
+            try:
+                if version_of(connection) == current():
+                    verify(connection, "store")
+            finally:
+                connection.close()
+        except TriageError as error:
+            return [] if start.damage and _still_damaged(start, store, log) else [f"broken: {str(error)[:300]}"]
+    return [f"lost: {held} of {least}"] if any(now < then for now, then in zip(held, least, strict=True)) else []
+
+
+def _still_damaged(start: Start, store: Path, log: Path) -> bool:
+    """Tell whether the damage is as it was, or a sound copy stands beside the damaged log: the command runs again."""
+    assert start.damage
+    same_log = not log.exists() or sha256_of(log) == start.damage[1]
+    copies = start.kept if start.name == "damaged store" else {}
+    return same_log and sha256_of(store) in {start.damage[0], *copies}
+
+
+def _faults_of_reports(start: Start, place: Path) -> list[str]:
+    held = reports(place / "reports")
+    found = [
+        f"half report: {name}"
+        for name, sha256 in held.items()
+        if sha256 not in (start.reports.get(name), start.reports_after.get(name))
+    ]
+    for folder in {str(Path(name).parent) for name in held}:
         wanted = {name for name in start.reports_after if str(Path(name).parent) == folder}
-        if wanted - reports(place / "reports").keys():
+        if wanted - held.keys():
             found.append(f"half report: {folder}")
     return found
 
 
-def main(kills: int, seed: int) -> int:
-    """Kill that many nights; return how many faults were found."""
-    chance = random.Random(seed)
-    hit: Counter[str] = Counter()
+def faults_at_the_end(start: Start, place: Path, server: Server) -> list[str]:
+    """Run the command, and the night after a mend, to their ends; return what is other than undisturbed."""
+    commands = [start.command(place), *([tonight(start.feeds, place)] if start.name in MENDS else [])]
+    for command in commands:
+        if code := server.run(command).code:
+            return [f"the run after ends with {code}: {command[:2]}: {(place / SAID).read_text()[-600:]}"]
+    wrong = differ(tables(place / "t.duckdb"), start.tables_after)
+    wrong += differ(reports(place / "reports"), start.reports_after)
+    left = [path for path in place.rglob("*") if path.name.startswith(".") and path.name != ".lock"]
+    wrong += [f"left behind: {path.relative_to(place)}" for path in [*left, *place.glob("*.tmp")]]
+    return [f"other than undisturbed: {wrong}"] if wrong else []
+
+
+def tried(start: Start, place: Path, server: Server, chance: random.Random) -> dict[str, Any]:
+    """Kill a command in several of its phases, let it end, and return what was done and what was found."""
+    shutil.copytree(start.place, place)
+    phases = list(start.lengths)
+    hits: list[list[object]] = []
     faults: list[str] = []
-    began, reruns, trial = time.monotonic(), 0, 0
+    aims = chance.choices(phases, k=chance.randint(4, 9))
+    if start.name in MENDS or start.name in VERSIONS:
+        # What is done once (a migration, a mend) comes before what a later night does again.
+        aims.sort(key=phases.index)
+    for phase in aims:
+        instant = chance.uniform(0, start.lengths[phase])
+        ended = server.run(start.command(place), phase, instant)
+        hits.append([phase, round(instant, 3), ended.last if ended.code == -9 else f"ended with {ended.code}"])
+        faults += [f"{phase} {instant:.3f} {ended.last}: {one}" for one in faults_after_kill(start, place)]
+    faults += faults_at_the_end(start, place, server)
+    return {"start": start.name, "hits": hits, "faults": faults}
+
+
+def summed(trials: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return what some trials come to."""
+    hits = [(one["start"], last) for one in trials for _, _, last in one["hits"]]
+    killed = [(start, last) for start, last in hits if not last.startswith("ended")]
+    return {
+        "kills": len(killed),
+        "by_phase": dict(Counter(last for _, last in killed).most_common()),
+        "by_start": dict(Counter(start for start, _ in killed).most_common()),
+        "ended_before": len(hits) - len(killed),
+        "reruns": len(trials),
+        "faults": sum(bool(one["faults"]) for one in trials),
+        "seconds": round(sum(one["seconds"] for one in trials)),
+    }
+
+
+def main(kills: int, seed: int, log: Path | None = None) -> int:
+    """Kill that many commands, those in the log counted; return how many trials found a fault."""
+    lines = log.read_text("utf-8").splitlines() if log is not None and log.exists() else []
+    trials = [one for one in map(json.loads, lines) if one["seed"] == seed]
     server = Server()
     with TemporaryDirectory() as name:
         root = Path(name)
         feeds = small_feeds(root / "feeds", rows=5)
         starts: dict[str, Start] = {}
-        while sum(hit.values()) < kills:
-            trial += 1
-            kind = chance.choice(STARTS)
+        while summed(trials)["kills"] < kills:
+            number = len(trials) + 1
+            began = time.monotonic()
+            kind = STARTS[number % len(STARTS)]
             if kind not in starts:
-                starts[kind] = Start(kind, root / kind.replace(" ", "-"), feeds, server)
-            start = starts[kind]
-            place = root / f"trial-{trial}"
-            shutil.copytree(start.place, place)
-            for _ in range(chance.randrange(1, 9)):
-                phase = chance.choice([one for one in PHASES if one in start.lengths])
-                instant = chance.uniform(0, start.lengths[phase] * 1.1)
-                code, _ = server.run(night(feeds, place, NIGHTS[1], *BUYER), phase, instant)
-                hit[phase if code == -9 else "ended before"] += code == -9
-                faults += [
-                    f"trial {trial} {start.name} {phase} {instant:.3f}: {one}"
-                    for one in faults_after_kill(start, place)
-                ]
-            code, _ = server.run(night(feeds, place, NIGHTS[1], *BUYER))
-            reruns += 1
-            if code:
-                faults.append(f"trial {trial} {start.name}: the night after ends with {code}")
-            else:
-                wrong = differ(tables(place / "t.duckdb"), start.tables_after)
-                wrong += differ(reports(place / "reports"), start.reports_after)
-                wrong += [str(left) for left in place.glob(".*.fresh*")]
-                if wrong:
-                    faults.append(f"trial {trial} {start.name}: other than undisturbed: {wrong}")
-            for fault in faults[-3:]:
-                if f"trial {trial} " in fault:
-                    print(fault, flush=True)
-            if not any(f"trial {trial} " in fault for fault in faults):
-                shutil.rmtree(place)
+                starts[kind] = prepared(kind, root / kind.replace(" ", "-"), feeds, server)
+            place = root / f"trial-{number}"
+            one = tried(starts[kind], place, server, random.Random(f"{seed} {number}"))
+            one = {"seed": seed, "trial": number, **one, "seconds": round(time.monotonic() - began, 1)}
+            trials.append(one)
+            if log is not None:
+                with log.open("a", encoding="utf-8") as stream:
+                    stream.write(json.dumps(one) + "\n")
+            for fault in one["faults"]:
+                print(f"trial {number} {kind} {fault}", flush=True)
+            if one["faults"] and log is not None:
+                shutil.copytree(place, log.with_name(f"{log.name}.trial-{number}"), dirs_exist_ok=True)
+            shutil.rmtree(place)
     server.close()
-    tell("kills", seed, kills=sum(hit.values()), by_phase=dict(hit), reruns=reruns, faults=len(faults),
-         seconds=round(time.monotonic() - began))  # fmt: skip
-    return len(faults)
+    found = summed(trials)
+    tell("kills", seed, **found)
+    return int(found["faults"])
 
 
 if __name__ == "__main__":
-    if sys.argv[1] == "serve":
-        serve()
-    else:
-        sys.exit(bool(main(int(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else 1)))
+    sys.exit(bool(main(int(sys.argv[1]), *map(int, sys.argv[2:3] or ["1"]), *map(Path, sys.argv[3:4]))))

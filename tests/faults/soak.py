@@ -1,11 +1,12 @@
 """Many simulated nights: the store grows no faster than its data, nights take no longer, memory stays.
 
-``python -m tests.faults.soak NIGHTS [SEED]``. A marketplace shows sixty listings; each night three go and three come.
-All nights run in one process, so that what a night leaves in memory would add up. The last quarter of the nights is
-held against the second: the first ones fill caches.
+``python -m tests.faults.soak NIGHTS [SEED [LOG]]``. A marketplace shows sixty listings; each night three go and three
+come. All nights run in one process, so that what a night leaves in memory would add up. The last quarter of the nights
+is held against the second: the first ones fill caches. The log gets a line of JSON a night.
 """
 
 import csv
+import json
 import random
 import resource
 import sys
@@ -59,7 +60,7 @@ def memory() -> float:
     return pages * resource.getpagesize() / 1e6
 
 
-def main(nights: int, seed: int) -> int:
+def main(nights: int, seed: int, log: Path | None = None) -> int:
     """Run that many nights; return how many of the bounds were broken."""
     market, known = Market(seed), catalogue.load()
     seconds: list[float] = []
@@ -80,10 +81,10 @@ def main(nights: int, seed: int) -> int:
             sizes.append(store.stat().st_size)
             held.append(memory())
             bytes_read.append(bytes_read[-1] + export.stat().st_size)
-            if number % 10 == 9:
-                print(
-                    number + 1, round(seconds[-1], 2), "s", sizes[-1] // 1024, "KB", round(held[-1]), "MB", flush=True
-                )
+            if log is not None:
+                told = {"night": number + 1, "seconds": seconds[-1], "store": sizes[-1], "memory_mb": held[-1]}
+                with log.open("a", encoding="utf-8") as stream:
+                    stream.write(json.dumps({"seed": seed, **told, "exports": bytes_read[-1]}) + "\n")
         with open_store(store) as connection:
             verify(connection, "soak")
     quarter = nights // 4
@@ -97,10 +98,11 @@ def main(nights: int, seed: int) -> int:
     }
     bounds = (figures["store_growth_to_data_growth"] <= 1, figures["night_seconds_late_to_early"] <= 1.2,
               figures["memory_mb_late_less_early"] <= 0.05 * median(held[early]))  # fmt: skip
-    tell("soak", seed, nights=nights, **figures, store_mb=round(sizes[-1] / 1e6, 1),
+    tell("soak", seed, nights=nights, **figures, seconds_early=round(median(seconds[early]), 2),
+         seconds_late=round(median(seconds[late]), 2), store_mb=round(sizes[-1] / 1e6, 1),
          exports_mb=round(bytes_read[-1] / 1e6, 1), memory_mb=round(held[-1]), bounds_held=bounds)  # fmt: skip
     return bounds.count(False)
 
 
 if __name__ == "__main__":
-    sys.exit(bool(main(int(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else 1)))
+    sys.exit(bool(main(int(sys.argv[1]), *map(int, sys.argv[2:3] or ["1"]), *map(Path, sys.argv[3:4]))))

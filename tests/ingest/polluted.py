@@ -8,7 +8,7 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 HERE = Path(__file__).parent
@@ -28,7 +28,9 @@ class Variant:
 
     Attributes:
         rows: The clean data rows.
-        damaged: Places in ``rows`` of those whose text the pollution destroyed: load exactly or reject them.
+        damaged: Places in ``rows`` of those the file no longer says, since ``second_origins.py`` has another clean
+            table that becomes the same bytes: reject them.
+        kind: What kind of pollution it is.
         codes: Reasons that are right for a rejected row or file.
         whole: The file may be rejected whole: what it lacks can't be known.
     """
@@ -39,6 +41,7 @@ class Variant:
     damaged: frozenset[int] = frozenset()
     codes: tuple[str, ...] = ()
     whole: bool = False
+    kind: str = ""
 
 
 @dataclass
@@ -68,12 +71,18 @@ def write(rows: Rows, delimiter: str = ",", **how: object) -> Written:
     return Written(records, rows=rows[1:])
 
 
-def variants() -> list[Variant]:
-    """Return every variant; names are unique."""
+def variants(rows: Rows | None = None, kind: str | None = None) -> list[Variant]:
+    """Return every variant, or those of one kind, of a clean export of ten columns; names are unique."""
+    made = {
+        "delimiters": _delimiters, "quotes": _quotes, "line ends": _line_ends, "encodings": _encodings,
+        "headings": _headings, "no data": _no_data, "widths": _widths, "values": _values,
+    }  # fmt: skip
     out = [
-        variant for make in (_delimiters, _quotes, _line_ends, _encodings, _headings, _no_data, _widths, _values)
-        for variant in make(clean())
-    ]  # fmt: skip
+        replace(variant, kind=name)
+        for name, make in made.items()
+        if kind in (None, name)
+        for variant in make(rows or clean())
+    ]
     twice = [name for name, count in Counter(one.name for one in out).items() if count > 1]
     assert not twice, twice
     return out
@@ -132,21 +141,38 @@ def _quotes(rows: Rows) -> Iterable[Variant]:
             "quotes escaped by backslash": '"' + text.replace('"', '\\"') + '"',
         }.items():
             yield _one_cell(rows, f"{name} in the {place} row", at, text, cell_)
+        title, address = rows[at + 1][1].replace('"', ""), rows[at + 1][9]
+        yield part_quoted(rows, f"quotes around a part of a title in the {place} row", at, " " + title.split()[-1])
+        yield bare_comma(rows, f"comma in an unquoted title in the {place} row", at, 1, f"boxed,{title}")
+        yield bare_comma(rows, f"comma in an unquoted address in the {place} row", at, 9, f"{address},2")
     yield _made(
         "delimiter escaped by backslash, no quotes",
         Written([",".join(text.replace(",", "\\,") for text in row) for row in flat], rows=flat[1:]),
     )
     for name, mark in {"semicolons": ";", "tabs": "\t", "pipes": "|"}.items():
-        yield _spoilt(rows, f"one row with {name}", 18, lambda r, mark=mark: r.replace(",", mark), SAME)
-    yield _spoilt(rows, "one row quoted by apostrophes", 20, lambda r: r.replace('"', "'"), SAME)
+        yield spoilt(rows, f"one row with {name}", 18, lambda r, mark=mark: r.replace(",", mark), SAME)
+    yield spoilt(rows, "one row quoted by apostrophes", 20, lambda r: r.replace('"', "'"), SAME)
 
 
-def _one_cell(rows: Rows, name: str, at: int, text: str, written: str) -> Variant:
-    """Return a variant in which the title of one row, also of the clean one, is a given text."""
-    row = [rows[at + 1][0], text, *(one.replace("\n", " ") for one in rows[at + 1][2:])]
+def part_quoted(rows: Rows, name: str, at: int, behind: str) -> Variant:
+    """Return a variant in which quotes stand around the title of one row but for its end."""
+    title = rows[at + 1][1].replace('"', "")
+    written = f'"{title.removesuffix(behind)}"{behind}'
+    return _one_cell(rows, name, at, title, written, damaged=frozenset({at}), codes=("stray-quote", "row-width"))
+
+
+def bare_comma(rows: Rows, name: str, at: int, column: int, text: str) -> Variant:
+    """Return a variant in which a cell with a comma, also of the clean row, is not quoted."""
+    return _one_cell(rows, name, at, text, text, column, damaged=frozenset({at}), codes=("row-width",))
+
+
+def _one_cell(rows: Rows, name: str, at: int, text: str, written: str, column: int = 1, **more: object) -> Variant:
+    """Return a variant in which one cell of one row, also of the clean one, is a given text."""
+    row = [one.replace("\n", " ") for one in rows[at + 1]]
+    row[column] = text
     records = write([*rows[: at + 1], row, *rows[at + 2 :]]).records
-    records[at + 1] = ",".join([row[0], written, *(cell(one) for one in row[2:])])
-    return _made(name, Written(records, rows=[*rows[1 : at + 1], row, *rows[at + 2 :]]))
+    records[at + 1] = ",".join([*map(cell, row[:column]), written, *map(cell, row[column + 1 :])])
+    return _made(name, Written(records, rows=[*rows[1 : at + 1], row, *rows[at + 2 :]]), **more)
 
 
 def _line_ends(rows: Rows) -> Iterable[Variant]:
@@ -206,19 +232,19 @@ def _encodings(rows: Rows) -> Iterable[Variant]:
     lines[12] = write(rows).records[12].encode("cp1252")
     assert b"\xc9t\xe9" in lines[12]
     yield Variant("one row in another encoding", b"\n".join(lines), rows[1:])
-    lines = [record.encode() for record in write(rows).records]
-    lines[11] = write(rows).records[11].replace("Größe", "Naht öfter").encode("cp1252")
-    unknown = [*rows[1:11], [text.replace("Größe", "Naht öfter") for text in rows[11]], *rows[12:]]
-    yield Variant(
-        "one row in another encoding, with words no other row has",
-        b"\n".join(lines),
-        unknown,
-        frozenset({10}),
-        ("undecodable",),
-    )
+    for name in ("cp1252", "mac_roman"):
+        unknown = [*rows[:11], [text.replace("Größe", "Naht öfter") for text in rows[11]], *rows[12:]]
+        yield other_encoding(unknown, f"one row in {name}, with words no other row has", 10, name)
     lines = [record.encode() for record in write(rows).records]
     lines[7] = lines[7][:12] + b"\xff\xfe" + lines[7][12:]
-    yield Variant("two stray bytes in one row", b"\n".join(lines), rows[1:], frozenset({6}), ("undecodable",))
+    yield Variant("two stray bytes in one row", b"\n".join(lines), rows[1:])
+
+
+def other_encoding(rows: Rows, name: str, at: int, encoding: str) -> Variant:
+    """Return a variant in UTF-8 but for one row."""
+    lines = [record.encode() for record in write(rows).records]
+    lines[at + 1] = write(rows).records[at + 1].encode(encoding)
+    return Variant(name, b"\n".join(lines), rows[1:], frozenset({at}), ("undecodable",))
 
 
 def _headings(rows: Rows) -> Iterable[Variant]:
@@ -305,16 +331,16 @@ def _widths(rows: Rows) -> Iterable[Variant]:
     for name, change, code in _SPOILT_WIDTHS:
         yield from _everywhere(rows, name, change, code)
     yield _joined(rows)
-    # At every other place than the last: which two cells run into each other decides what can be known.
+    # At every other place than the last.
     names = rows[0]
-    for i, code in enumerate((SAME, "row-width", "row-width", SAME, SAME, SAME, SAME, SAME)):
-        yield _spoilt(rows, f"delimiter missing between {names[i]} and {names[i + 1]}", 18, _gone(i), code)
+    for i, name in enumerate(names[:8]):
+        yield spoilt(rows, f"delimiter missing between {name} and {names[i + 1]}", 18, _gone(i), SAME)
     for i in (4, 7, 10):
-        yield _spoilt(rows, f"one empty cell too many at column {i}", 18, _added(i), SAME)
+        yield spoilt(rows, f"one empty cell too many at column {i}", 18, _added(i), SAME)
     for name, mark in {"price": "146.", "date": "2026-", "address": "item/43", "id": "1435"}.items():
-        yield _spoilt(rows, f"row broken by a line end inside the {name}", 18, _after(mark), SAME)
-    yield _spoilt(rows, "row broken by a line end behind a delimiter", 18, _after("EUR,"), SAME)
-    yield _spoilt(rows, "row broken by a line end before a delimiter", 18, _after("EUR"), SAME)
+        yield spoilt(rows, f"row broken by a line end inside the {name}", 18, _after(mark), SAME)
+    yield spoilt(rows, "row broken by a line end behind a delimiter", 18, _after("EUR,"), SAME)
+    yield spoilt(rows, "row broken by a line end before a delimiter", 18, _after("EUR"), SAME)
     yield _made(
         "file cut off inside the last address",
         Written([*records[:-1], records[-1][:-3]], last="", rows=rows[1:]),
@@ -331,12 +357,7 @@ def _widths(rows: Rows) -> Iterable[Variant]:
         "two tables of the same columns", Written([*records[:20], "", records[0], *records[20:]], rows=rows[1:])
     )
     broken = [*records[:19], records[19][:40], records[19][40:], *records[20:]]
-    yield _made(
-        "row broken by a line end",
-        Written(broken, rows=rows[1:]),
-        damaged=frozenset({18}),
-        codes=("row-width", "stray-quote"),
-    )
+    yield _made("row broken by a line end", Written(broken, rows=rows[1:]))
     yield _prose(rows)
 
 
@@ -377,17 +398,23 @@ def _values(rows: Rows) -> Iterable[Variant]:
     yield _made("5,000 rows", write(many))
     late = [*many[:4_000], [*many[4_000][:2], "first\n\nlast", *many[4_000][3:]], *many[4_001:]]
     yield _made("a cell of three lines only in row 4,000", write(late))
-    yield _spoilt(rows, "NUL behind a cell", 20, lambda r: r.replace(",", "\0,", 1), SAME)
-    yield _spoilt(rows, "NUL inside a text", 20, lambda r: r.replace("Tor", "T\0r", 1), "control-character")
+    yield spoilt(rows, "NUL behind a cell", 20, lambda r: r.replace(",", "\0,", 1), SAME)
+    yield letter_lost(rows, "NUL inside a text", 20, "Tor")
+
+
+def letter_lost(rows: Rows, name: str, at: int, letters: str) -> Variant:
+    """Return a variant with a NUL instead of the second of some letters in one row."""
+    change = letters[0] + "\0" + letters[2:]
+    return spoilt(rows, name, at, lambda record: record.replace(letters, change, 1), "control-character")
 
 
 def _everywhere(rows: Rows, name: str, change: Callable[[str], str], code: str | None) -> Iterable[Variant]:
     """Yield three variants with one record changed: the first, one in the middle, the last."""
     for place, at in PLACES.items():
-        yield _spoilt(rows, f"{name} in the {place} row", at, change, code)
+        yield spoilt(rows, f"{name} in the {place} row", at, change, code)
 
 
-def _spoilt(rows: Rows, name: str, at: int, change: Callable[[str], str], code: str | None) -> Variant:
+def spoilt(rows: Rows, name: str, at: int, change: Callable[[str], str], code: str | None) -> Variant:
     """Return a variant with one record changed; None: its cells as they stand are right; SAME: they can be known."""
     records = write(rows).records
     plain = [text.replace("\n", " ") for text in rows[at + 1]]
@@ -405,6 +432,16 @@ def _in_cell(record: str, column: int, change: Callable[[str], str]) -> str:
     written = [cell(text) for text in cells]
     written[column] = change(cells[column])
     return ",".join(written)
+
+
+def behind_quote(record: str, text: str) -> str:
+    """Return a record with a text behind the closing quote of its title."""
+    return _in_cell(record, 1, lambda title: f'"{title}"{text}')
+
+
+def one_more(record: str, text: str) -> str:
+    """Return a record with one more cell before its title."""
+    return record.replace(",", f",{text},", 1)
 
 
 def _gone(at: int) -> Callable[[str], str]:
@@ -456,11 +493,11 @@ def _prose(rows: Rows) -> Variant:
 
 
 SAME = "same"
-# What is done to one record, and the reason it is to be rejected for; None and SAME as in ``_spoilt``.
+# What is done to one record, and the reason it is to be rejected for; None and SAME as in ``spoilt``.
 _SPOILT_QUOTES: list[tuple[str, Callable[[str], str], str | None]] = [
     ("unclosed quote", lambda r: r.replace(",", ',"', 1), SAME),
     ("inch mark", lambda r: _in_cell(r, 1, lambda c: c + ' 6" wide'), None),
-    ("text after a closing quote", lambda r: _in_cell(r, 1, lambda c: f'"{c}" nice'), "stray-quote"),
+    ("text after a closing quote", lambda r: behind_quote(r, " nice"), "stray-quote"),
     ("blank before an opening quote", lambda r: _in_cell(r, 1, lambda c: f' "{c}"'), SAME),
     ("closing quote only", lambda r: _in_cell(r, 1, lambda c: f'{c}"'), None),
 ]
@@ -470,7 +507,7 @@ _SPOILT_WIDTHS: list[tuple[str, Callable[[str], str], str | None]] = [
     ("delimiter missing", lambda r: "".join(r.rpartition(",")[::2]), SAME),
     ("one empty cell too many", lambda r: r.replace(",", ",,", 1), SAME),
     ("cell too many", lambda r: r + ",more", "row-width"),
-    ("cell too many inside", lambda r: r.replace(",", ",more,", 1), "row-width"),
+    ("cell too many inside", lambda r: one_more(r, "more"), "row-width"),
     ("delimiter doubled at the end", lambda r: r + ",,", None),
     ("only the first cell", lambda r: r.split(",")[0], "row-width"),
     ("half a row", lambda r: r[: len(r) // 2], "row-width"),

@@ -1,17 +1,25 @@
 """Every file and every row is accounted for."""
 
+import gzip
 import os
 from datetime import date
+from pathlib import Path
 
 import pytest
 
+from triage import ingest, listing
+from triage.catalogue.words import load_words
 from triage.errors import TriageError
 from triage.ingest import READERS, run
-from triage.ingest.files import date_in
+from triage.ingest.bulk import LEAST_BYTES
+from triage.ingest.files import date_in, find
+from triage.keeping.verify import verify
 from triage.store import connect, frame
 
 CSV = "listing id;title;price\n1;Trail shoe;10 EUR\n2;Court shoe;12 EUR\n3;Track shoe;9 EUR\n"
 NIGHT = date(2026, 11, 25)
+WORDS = Path(__file__).parents[2] / "rules" / "words"
+TOUCHED = ("feed", "raw_row", "sighting", "listing", "reject")
 
 
 def test_a_row_that_is_too_short_is_rejected_and_the_others_are_kept(ingest, rows, rejects):
@@ -183,3 +191,48 @@ def test_reading_the_same_files_in_any_order_gives_the_same_tables(feeds, tmp_pa
         run(store, feeds, paths, NIGHT)
         tables.append(frame(store, "SELECT * EXCLUDE path FROM feed ORDER BY ALL").rows())
     assert tables[0] == tables[1]
+
+
+class EndedError(Exception):
+    """Stands for whatever ends a night."""
+
+
+def test_a_night_that_ends_while_sightings_are_made_leaves_nothing_of_its_files(store, feeds, tmp_path):
+    words = load_words(WORDS, [])
+    (tmp_path / "a.csv").write_text(CSV)
+    (tmp_path / "b.csv").write_text(CSV.replace("Trail", "Camp") + "4;lost price\n")
+    reading = listing.Reading(words)
+
+    def ended(feed_ids):
+        listing.sort_out(store, reading, feed_ids)
+        assert frame(store, "SELECT count(*) FROM sighting").item() == 6
+        raise EndedError
+
+    with pytest.raises(EndedError):
+        run(store, feeds, [tmp_path], NIGHT, then=ended)
+    assert [frame(store, f"SELECT count(*) FROM {one}").item() for one in TOUCHED] == [0, 0, 0, 0, 0]
+    run(store, feeds, [tmp_path], NIGHT, then=lambda feed_ids: listing.sort_out(store, reading, feed_ids))
+    assert [frame(store, f"SELECT count(*) FROM {one}").item() for one in TOUCHED] == [2, 6, 6, 6, 1]
+    verify(store, "t")
+
+
+def test_a_refused_file_takes_nothing_from_those_it_is_stored_with(store, feeds, tmp_path):
+    (tmp_path / "a.csv").write_text(CSV)
+    (tmp_path / "b.csv").write_bytes(gzip.compress(CSV.replace("Trail", "Camp").encode() * 900)[:-9])
+    (tmp_path / "c.csv").write_text(CSV.replace("Trail", "Road"))
+    told = []
+    notes = run(store, feeds, [tmp_path], NIGHT, then=told.append)
+    assert [note.outcome for note in notes] == ["new", "rejected", "new"]
+    assert told == [[notes[0].feed_id, notes[2].feed_id]]
+    assert frame(store, "SELECT count(*) FROM raw_row").item() == 6
+    assert run(store, feeds, [tmp_path], NIGHT, then=told.append)[1].outcome == "rejected"
+    assert len(told) == 1
+
+
+def test_long_files_are_stored_alone_and_small_ones_together(tmp_path):
+    sizes = {"a": 1, "b": 2, "c": LEAST_BYTES, "d": 3, **{f"e{i}": LEAST_BYTES - 1 for i in range(5)}, "f": 4}
+    for name, size in sizes.items():
+        with (tmp_path / f"{name}.csv").open("wb") as stream:
+            stream.truncate(size)
+    groups = [[one.path.stem for one in group] for group in ingest._groups(find([tmp_path], NIGHT))]
+    assert groups == [["a", "b"], ["c"], ["d", "e0", "e1", "e2", "e3"], ["e4", "f"]]

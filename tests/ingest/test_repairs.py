@@ -47,6 +47,7 @@ def damages(cells: list[str]) -> Iterator[tuple[str, str]]:
             yield f"no delimiter {i}", ",".join([*before, text + after[0], *after[1:]])
             yield f"two cells less {i}", ",".join(before + after[1:])
     for at in range(1, len(line)):
+        yield f"stray bytes at {at}", line[:at] + "\udcff\udcfe" + line[at:]
         quoted = line[:at].count('"') % 2
         if not quoted:
             yield f"broken at {at}", line[:at] + "\n" + line[at:]
@@ -69,7 +70,7 @@ def outcome(rows: Rows, at: int, line: str, words) -> str:
     records[at] = line
     with TemporaryDirectory() as folder:
         path = Path(folder, "a.csv")
-        path.write_text("\n".join(records) + "\n", encoding="utf-8")
+        path.write_text("\n".join(records) + "\n", encoding="utf-8", errors="surrogateescape")
         try:
             pieces = list(csv.read(path, Settings(words)))
         except FileError as error:
@@ -121,6 +122,8 @@ def test_in_a_table_of_any_words_too(feeds, texts, data):
         for one in possible(rows, at)
         if not one[0].startswith("broken") or all("," in half for half in one[1].split("\n"))
     ]
+    # A table in ASCII but for two bytes is one in cp1252 with two letters.
+    every = [one for one in every if not one[0].startswith("stray")]
     what, line = data.draw(st.sampled_from([one for one in every if ",\n" not in one[1] and "\n," not in one[1]]))
     assert outcome(rows, at, line, feeds.words) in ("exact", "quarantined"), what
 

@@ -2,7 +2,7 @@ from collections.abc import Callable
 from datetime import date
 
 from triage.catalogue.words import Words
-from triage.listing import run
+from triage.listing import Reading, run, sort_out
 from triage.store import Connection, frame
 
 Export = Callable[..., str]
@@ -180,6 +180,20 @@ def test_one_seller_listing_a_pair_again_is_a_relist_with_reasons(
     assert set(twins["kind"]) == {"relist"}
     assert min(twins["probability"]) > 0.9
     assert "same seller" in twins["why"][0]
+
+
+def test_a_night_that_ended_before_twins_were_looked_for_leaves_that_to_the_next(
+    store: Connection, export: Export, words: Words
+) -> None:
+    export([PAIR], BEFORE)
+    copied = {**PAIR, "external_id": "C1"}
+    export([copied], BEFORE, source="ridge club")
+    run(store, words, BEFORE)
+    assert frame(store, "FROM twin").height == 2
+    again = export([{**PAIR, "external_id": "B7", "price": "150"}])
+    sort_out(store, Reading(words), [again])
+    run(store, words, NIGHT)
+    assert set(frame(store, "FROM twin")["listing_id"]) == {"attic board/A1", "attic board/B7", "ridge club/C1"}
 
 
 def test_two_listings_open_on_the_same_night_are_no_relist(store: Connection, export: Export, words: Words) -> None:

@@ -5,7 +5,9 @@ memory); the texts are our own.
 """
 
 import json
+from collections.abc import Sequence
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 from made_night import AS_OF, BEFORE, listing, verdict
@@ -74,11 +76,16 @@ HOSTILE = (
     "W" * 100_000,
 )
 SELLERS = HOSTILE[1:] + HOSTILE[:1]
+# The Big List of Naughty Strings; ``tests/observation/naughty_strings/README.md``. Nothing is not a title.
+LIST = Path(__file__).parents[1] / "observation" / "naughty_strings" / "blns.json"
+NAUGHTY: tuple[str, ...] = tuple(text for text in json.loads(LIST.read_text("utf-8")) if text)
 
 
-def hostile_tables(tables: dict[str, list[dict[str, Any]]], seen: date = AS_OF) -> dict[str, list[dict[str, Any]]]:
+def hostile_tables(
+    tables: dict[str, list[dict[str, Any]]], seen: date = AS_OF, texts: Sequence[str] = HOSTILE
+) -> dict[str, list[dict[str, Any]]]:
     """Return a night's tables with one buy more for each hostile text, in every column a stranger fills."""
-    for number, (text, seller) in enumerate(zip(HOSTILE, SELLERS, strict=True)):
+    for number, (text, seller) in enumerate(zip(texts, [*texts[1:], texts[0]], strict=True)):
         name = f"attic board/x{number:02}"
         address = text if number % 2 else f"https://attic-board.example/x/{number}"
         tables["listing"].append(

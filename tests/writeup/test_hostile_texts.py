@@ -6,6 +6,7 @@ import io
 import json
 import re
 import sys
+from collections.abc import Sequence
 from email.message import EmailMessage
 from email.policy import default
 from pathlib import Path
@@ -15,7 +16,7 @@ from xml.etree import ElementTree as ET
 import openpyxl
 import polars as pl
 import pytest
-from hostile import HOSTILE, SELLERS, hostile_tables
+from hostile import HOSTILE, NAUGHTY, SELLERS, hostile_tables
 from made_night import AS_OF, fill, whole_night
 from playwright.sync_api import Browser, expect
 from rich.console import Console
@@ -27,6 +28,7 @@ from triage.verdict.shortlist import Shortlist
 from triage.writeup import Look, phrase, run
 from triage.writeup.shortlist_text import shortlist_text
 from triage.writeup.terminal import Summary, explain, summary
+from triage.writeup.view import TICKETS
 
 FORMULA = tuple("=+-@＝＋－＠\t\r\n")
 ATOM = {"a": "http://www.w3.org/2005/Atom"}
@@ -50,8 +52,8 @@ def test_there_are_sixty_of_them() -> None:
     assert len(set(HOSTILE)) == 60
 
 
-@pytest.mark.parametrize("name", ["hostile", "hostile shortlist"])
-def test_the_page_shows_them_and_runs_none(chromium: Browser, pages: dict[str, Path], name: str) -> None:
+def run_nothing(chromium: Browser, shown: Path, texts: Sequence[str]) -> None:
+    """See that a page shows texts as titles and does nothing that they ask for."""
     context = chromium.new_context(permissions=["clipboard-read", "clipboard-write"])
     trouble: list[str] = []
     context.on("request", lambda request: trouble.append(request.url))
@@ -59,21 +61,40 @@ def test_the_page_shows_them_and_runs_none(chromium: Browser, pages: dict[str, P
     page.on("dialog", lambda dialog: trouble.append(dialog.message))
     page.on("console", lambda message: trouble.append(message.text))
     page.on("pageerror", lambda error: trouble.append(str(error)))
-    page.goto(pages[name].as_uri())
+    page.goto(shown.as_uri())
     page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
     page.mouse.move(400, 400)
     expect(page.locator("h1")).to_be_visible()
     assert "owned" not in page.title()
     titles = page.locator(".ticket h3").all_text_contents()
-    assert {phrase.title_of(text) for text in HOSTILE} <= set(titles)
+    assert {phrase.title_of(text) for text in texts} <= set(titles)
     assert page.locator("script").count() == 1
     assert page.locator("main form:not(#sieve), iframe, object, embed, base, link, main style, main img").count() == 0
     assert page.evaluate("[...document.querySelectorAll('*')].flatMap(node => [...node.attributes])"
                          ".filter(one => one.name.startsWith('on')).length") == 0  # fmt: skip
     schemes = page.evaluate("[...document.querySelectorAll('a[href]')].map(link => link.protocol)")
     assert set(schemes) <= {"https:", "http:", "file:"}
-    assert [address for address in trouble if address != pages[name].as_uri()] == []
+    assert [address for address in trouble if address != shown.as_uri()] == []
     context.close()
+
+
+@pytest.mark.parametrize("name", ["hostile", "hostile shortlist"])
+def test_the_page_shows_them_and_runs_none(chromium: Browser, pages: dict[str, Path], name: str) -> None:
+    run_nothing(chromium, pages[name], HOSTILE)
+
+
+@pytest.mark.parametrize("start", range(0, len(NAUGHTY), TICKETS - 10))
+def test_the_page_shows_the_big_list_of_naughty_strings_and_runs_none(
+    chromium: Browser, catalogue: SimpleNamespace, tmp_path: Path, start: int
+) -> None:
+    texts = NAUGHTY[start : start + TICKETS - 10]
+    store = connect()
+    fill(store, hostile_tables(whole_night(), texts=texts))
+    run_nothing(chromium, run(store, catalogue, AS_OF, tmp_path), texts)
+
+
+def test_the_list_is_whole() -> None:
+    assert len(NAUGHTY) == 484
 
 
 def test_no_cell_of_the_csv_starts_like_a_formula(folder: Path) -> None:

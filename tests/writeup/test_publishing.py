@@ -7,6 +7,9 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
+from triage.errors import TriageError
 from triage.writeup import folder
 from triage.writeup.folder import write_file, write_whole
 
@@ -26,11 +29,12 @@ from pathlib import Path
 write_whole = folder.write_whole
 out, mark = Path(sys.argv[1]), 0
 print("ready", flush=True)
-while True:
+while mark != int(sys.argv[2]):
     mark += 1
     body = f"{mark}:" + "x" * 200_000
-    write_whole(out / "2026-11-25", {f"file{n}": body for n in range(5)})
-    write_whole(out / "latest", {"index.html": "2026-11-25", "atom.xml": body})
+    with folder.publishing(out):
+        write_whole(out / "2026-11-25", {f"file{n}": body for n in range(5)})
+        write_whole(out / "latest", {"index.html": "2026-11-25", "atom.xml": body})
 """
 )
 
@@ -39,19 +43,44 @@ def marks(night: Path) -> set[str]:
     return {path.read_text("utf-8").split(":")[0] for path in night.iterdir()}
 
 
+def publisher(out: Path, times: int) -> subprocess.Popen[str]:
+    """Start what publishes that often; -1: until it is killed."""
+    command = [sys.executable, "-c", PUBLISH, str(out), str(times)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def test_two_nights_with_one_folder_of_reports_do_not_meet_in_it(tmp_path: Path) -> None:
+    running = [publisher(tmp_path, 25) for _ in range(2)]
+    for one in running:
+        _, told = one.communicate(timeout=60)
+        assert one.returncode == 0, told
+    assert marks(tmp_path / "2026-11-25") == {"25"}
+    assert {path.name for path in tmp_path.iterdir()} == {"2026-11-25", "latest", ".lock"}
+
+
+def test_a_night_that_hangs_in_the_folder_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(folder, "WAIT", 0.01)
+    with (
+        folder.publishing(tmp_path),
+        pytest.raises(TriageError, match="another night has been publishing here"),
+        folder.publishing(tmp_path),
+    ):
+        pass
+
+
 def test_killed_at_any_moment_the_night_and_the_latest_are_whole(tmp_path: Path) -> None:
     rng = random.Random(25)
     write_whole(tmp_path / "2026-11-25", {f"file{n}": "0:" for n in range(5)})
     write_whole(tmp_path / "latest", {"index.html": "2026-11-25", "atom.xml": "0:"})
     seen = set()
     for _ in range(12):
-        running = subprocess.Popen([sys.executable, "-c", PUBLISH, str(tmp_path)], stdout=subprocess.PIPE, text=True)
+        running = publisher(tmp_path, -1)
         assert running.stdout is not None
         assert running.stdout.readline() == "ready\n"
         time.sleep(rng.uniform(0.005, 0.15))
         running.send_signal(signal.SIGKILL)
         running.wait()
-        running.stdout.close()
+        running.communicate()
         night = tmp_path / (tmp_path / "latest" / "index.html").read_text("utf-8")
         assert len(list(night.iterdir())) == 5
         assert len(marks(night)) == 1

@@ -36,7 +36,7 @@ def test_a_night_is_a_page_tables_a_feed_a_digest_and_a_way_to_the_latest(
 ) -> None:
     page = run(store, catalogue, AS_OF, tmp_path / "reports")
     assert page == tmp_path / "reports" / "2026-11-25" / "index.html"
-    written = [*(f"2026-11-25/{name}" for name in NIGHT), "latest/atom.xml", "latest/index.html"]
+    written = [".lock", *(f"2026-11-25/{name}" for name in NIGHT), "latest/atom.xml", "latest/index.html"]
     assert list(contents(tmp_path / "reports")) == written
 
 
@@ -57,7 +57,7 @@ def test_a_night_written_again_replaces_what_was_there(
     (folder / "leftover.txt").write_text("of another version")
     run(store, catalogue, AS_OF, tmp_path)
     assert sorted(p.name for p in folder.iterdir()) == NIGHT
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["2026-11-25", "latest"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == [".lock", "2026-11-25", "latest"]
 
 
 def test_trouble_while_writing_leaves_the_old_folder_and_no_half_of_the_new(tmp_path: Path) -> None:

@@ -63,15 +63,17 @@ def restore(
     from triage.store import open_store
 
     start = time.monotonic()
-    with held(store), private(), TemporaryDirectory(prefix=f".{store.name}.drill-", dir=store.parent) as folder:
+    with held(store), private():
         copies.sweep(store)
-        place = Path(folder, store.name) if drill else store
-        chosen, aside = copies.restore(store, copy, place)
         if drill:
-            with open_store(place) as connection:
-                found = check(connection, chosen.path.name)
+            with TemporaryDirectory(prefix=copies.drill_prefix(store), dir=store.parent) as folder:
+                place = Path(folder, store.name)
+                chosen, _ = copies.restore(store, copy, place)
+                with open_store(place) as connection:
+                    found = check(connection, chosen.path.name)
             typer.echo(f"{chosen.path.name} comes back whole in {time.monotonic() - start:.1f} s: {found}")
             return
+        chosen, aside = copies.restore(store, copy)
     with open_store(store) as connection:
         found = check(connection, str(store))
     typer.echo(f"{store} is {chosen.path.name} again: {found}")

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -13,7 +13,7 @@ import polars as pl
 
 from triage.catalogue.feeds import FeedCatalogue
 from triage.ingest.bulk import LEAST_BYTES, NotCleanError, store_bulk
-from triage.ingest.files import Found, find, sha256_of
+from triage.ingest.files import Found, find, sha256_of, size_of
 from triage.ingest.mapping import Mapping
 from triage.ingest.preview import Preview, preview
 from triage.ingest.readers import PLAIN, packed
@@ -23,6 +23,9 @@ from triage.ingest.spool import Spool, bounded_memory
 from triage.store import Connection, append, transaction, work_folder
 
 __all__ = ["READERS", "FeedNote", "Preview", "preview", "run"]
+
+# Bytes of files that go into the store together.
+_GROUP_BYTES = 64 << 20
 
 READERS: tuple[Reader, ...] = (*PLAIN, packed)
 
@@ -70,12 +73,17 @@ def run(
     paths: Sequence[Path],
     as_of: date,
     readers: tuple[Reader, ...] = READERS,
+    then: Callable[[Sequence[str]], object] = lambda _: None,
 ) -> list[FeedNote]:
-    """Read every file not read before into ``feed``, ``raw_row`` and ``reject``; one transaction a file.
+    """Read every file not read before into ``feed``, ``raw_row`` and ``reject``.
+
+    A file's rows, refused rows and ledger line are in one transaction, with those of the small files beside it and
+    with what ``then`` makes of them: all of a file is in the store, or nothing of it.
 
     Args:
         paths: Files and folders; a folder is walked.
         as_of: The night; files dated later are left out.
+        then: Called in each transaction with the ids of the feeds in it that are new; a night makes their sightings.
 
     Returns:
         One note a file, in the order they were read.
@@ -84,17 +92,65 @@ def run(
         TriageError: A path does not exist.
     """
     notes = []
-    with bounded_memory(store):
-        for found in find(paths, as_of):
-            if found.seen_on > as_of:
-                notes.append(FeedNote(found.shown, "later", found.seen_on))
-            else:
-                notes.append(_one_file(store, feeds, found, readers))
+    for group in _groups(find(paths, as_of)):
+        try:
+            notes += _together(store, feeds, group, as_of, readers, then, LEAST_BYTES)
+        except NotCleanError:
+            notes += _together(store, feeds, group, as_of, readers, then, None)
     return notes
 
 
-def _one_file(store: Connection, feeds: FeedCatalogue, found: Found, readers: tuple[Reader, ...]) -> FeedNote:
-    """Read one file, or store why it can't be read."""
+def _groups(files: Sequence[Found]) -> Iterator[list[Found]]:
+    """Yield files that go into the store together: small ones beside each other, a long one alone.
+
+    What a transaction holds waits in memory, and a long file that turns out odd is undone and read again.
+    """
+    group: list[Found] = []
+    held = 0
+    for found in files:
+        size = size_of(found.path)
+        weight = _GROUP_BYTES if size >= LEAST_BYTES else size
+        if group and held + weight > _GROUP_BYTES:
+            yield group
+            group, held = [], 0
+        group.append(found)
+        held += weight
+    if group:
+        yield group
+
+
+def _together(
+    store: Connection,
+    feeds: FeedCatalogue,
+    group: Sequence[Found],
+    as_of: date,
+    readers: tuple[Reader, ...],
+    then: Callable[[Sequence[str]], object],
+    bulk_from: int | None,
+) -> list[FeedNote]:
+    """Read some files in one transaction.
+
+    Raises:
+        NotCleanError: A long table has to be read the slow way; nothing was stored.
+    """
+    with bounded_memory(store) as release, transaction(store):
+        notes = [
+            FeedNote(found.shown, "later", found.seen_on)
+            if found.seen_on > as_of
+            else _one_file(store, feeds, found, readers, bulk_from)
+            for found in group
+        ]
+        new = [note.feed_id for note in notes if note.outcome == "new" and note.feed_id is not None]
+        if new:
+            release()
+            then(new)
+    return notes
+
+
+def _one_file(
+    store: Connection, feeds: FeedCatalogue, found: Found, readers: tuple[Reader, ...], bulk_from: int | None
+) -> FeedNote:
+    """Read one file, or store why it can't be read; the caller holds the transaction."""
     # A file that can't even be hashed still needs a feed to hang its reject on.
     sha256 = hashlib.sha256(f"unread {found.shown}".encode()).hexdigest()
     try:
@@ -104,17 +160,11 @@ def _one_file(store: Connection, feeds: FeedCatalogue, found: Found, readers: tu
         if _seen_before(store, sha256[:16]):
             return FeedNote(found.shown, "seen", found.seen_on, sha256[:16])
         _forget(store, sha256[:16])
-        export = open_export(found.path, feeds, readers)
-        try:
-            with transaction(store):
-                return _store_rows(store, export, found, sha256, LEAST_BYTES)
-        except NotCleanError:
-            with transaction(store):
-                return _store_rows(store, export, found, sha256)
+        return _store_rows(store, open_export(found.path, feeds, readers), found, sha256, bulk_from)
     except FileError as refused:
+        # What it brought before it was refused goes, and what an earlier refusal left.
         _forget(store, sha256[:16])
-        with transaction(store):
-            return _store_refusal(store, found, sha256, refused)
+        return _store_refusal(store, found, sha256, refused)
 
 
 def _seen_before(store: Connection, feed_id: str) -> bool:
@@ -128,14 +178,13 @@ def _seen_before(store: Connection, feed_id: str) -> bool:
 
 
 def _forget(store: Connection, feed_id: str) -> None:
-    """Take out what an earlier refusal of this file left."""
-    with transaction(store):
-        for table in ("reject", "raw_row", "feed"):
-            store.execute(f"DELETE FROM {table} WHERE feed_id = ?", [feed_id])
+    """Take out all of a file."""
+    for table in ("reject", "raw_row", "feed"):
+        store.execute(f"DELETE FROM {table} WHERE feed_id = ?", [feed_id])
 
 
-def _store_rows(store: Connection, export: Export, found: Found, sha256: str, bulk_from: int | None = None) -> FeedNote:
-    """Store the rows of a file piece by piece, then its ledger line; a refusal undoes it all."""
+def _store_rows(store: Connection, export: Export, found: Found, sha256: str, bulk_from: int | None) -> FeedNote:
+    """Store the rows of a file piece by piece, then its ledger line."""
     account = Account()
     feed_id = sha256[:16]
     with TemporaryDirectory(prefix="triage-", dir=work_folder(store)) as folder:

@@ -15,6 +15,8 @@ _RECURRENCE = 4
 _NEARLY_ALL = 0.95
 # A shorter shape may end a free text by chance: "42", "2019".
 _LONG_SHAPE = 6
+# A text of so many characters that stands in two rows is one text.
+_LONG_TEXT = 12
 _URL = re.compile(r"(?i)https?://")
 _SHAPES = ((re.compile(r"\d"), "0"), (re.compile(r"[^\W\d_a-z]"), "A"), (re.compile(r"[a-z]"), "a"))
 _WORD = re.compile(r"\w+")
@@ -48,6 +50,10 @@ class Column:
     def vouches(self, cell: str) -> bool:
         """Tell whether a text that fits can hardly be the end or the beginning of a free text beside it."""
         return len(self.shape or "") >= _LONG_SHAPE or (self.kind is not None and bool(_URL.match(cell)))
+
+    def recognises(self, cell: str) -> bool:
+        """Tell whether a text stands whole in another row and is too long to do so by chance."""
+        return cell in self.known and len(cell) >= _LONG_TEXT
 
     def fits(self, cell: str) -> bool:
         """Tell whether a cell could stand in the column."""

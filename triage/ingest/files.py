@@ -75,6 +75,14 @@ def sha256_of(path: Path) -> str:
         raise FileError("unreadable", str(error.strerror or error), "a file that can be read") from error
 
 
+def size_of(path: Path) -> int:
+    """Return how many bytes a file has; 0 for one that can't be asked."""
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
 def head_of(path: Path, size: int) -> bytes:
     """Return the first bytes of a file.
 

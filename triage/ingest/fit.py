@@ -91,7 +91,7 @@ class Fitting:
                 return Misfit("control-character", "text without NUL characters")
             cells = bare
         if any(not cell.isascii() and undecodable(cell) for cell in cells):
-            text = repair.decoded(cells, evidence)
+            text = repair.decoded(cells, evidence) or repair.without_strays(cells, evidence)
             if text is None:
                 return Misfit("undecodable", "characters of the file's encoding")
             cells = text

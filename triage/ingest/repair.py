@@ -20,6 +20,8 @@ _MOST_CHARACTERS = 4_000
 _MOST_DELIMITERS = 4
 # Readings double with each quote.
 _MOST_QUOTES = 16
+# What a byte becomes that the file's encoding does not have.
+_SURROGATES = re.compile("[\udc80-\udcff]")
 
 Row = list[str]
 
@@ -68,7 +70,7 @@ def two_rows(cells: Row, evidence: Evidence) -> tuple[Row, Row] | None:
 def one_row(above: Row, below: Row, evidence: Evidence) -> Row | None:
     """Return the row that a line end breaks in two, inside a cell of one shape or beside a delimiter.
 
-    In free text nobody can say whether the line end was part of it.
+    In free text nobody can say whether the line end was part of it, but where the text stands whole in another row.
     """
     at, columns = len(above) - 1, evidence.columns
     beside = not above[-1] or not below[0]
@@ -79,7 +81,8 @@ def one_row(above: Row, below: Row, evidence: Evidence) -> Row | None:
     row = [*above[:-1], above[-1] + below[0], *below[1:]]
     whole = 1 in (len(above), len(below))
     # A value of one kind holds no line end; alone on its line it must have a shape or be known.
-    sure = columns[at].narrow or ((beside or columns[at].kind is not None) and not whole)
+    stated = columns[at].narrow or columns[at].recognises(row[at])
+    sure = stated or ((beside or columns[at].kind is not None) and not whole)
     return row if sure and evidence.is_row(row) else None
 
 
@@ -132,6 +135,14 @@ def decoded(cells: Row, evidence: Evidence) -> Row | None:
     return row_found if row_found is not None and evidence.is_row(row_found) else None
 
 
+def without_strays(cells: Row, evidence: Evidence) -> Row | None:
+    """Return a row without bytes that are no characters, where the cells they are in stand elsewhere without them."""
+    row = [cell if cell.isascii() else _SURROGATES.sub("", cell) for cell in cells]
+    changed = [(column, bare) for column, cell, bare in zip(evidence.columns, cells, row, strict=False) if cell != bare]
+    known = all(column.recognises(bare) for column, bare in changed)
+    return row if changed and known and evidence.is_row(row) else None
+
+
 def without_padding(cells: Row, evidence: Evidence) -> Row | None:
     """Return a row without NULs at the ends of cells of one shape or vocabulary."""
     row = [cell.strip("\0") for cell in cells]
@@ -144,7 +155,7 @@ def _halves(cell: str, left: Column, right: Column) -> Iterator[Row]:
     """Yield every way to divide a text between two columns that they vouch for.
 
     Two values of a vocabulary or a shape speak for themselves; a free text may end anywhere, so that it must be known
-    or what is beside it must say where it ends.
+    or what is beside it must say where it ends. A long text that is known ends where it does in the other row.
     """
     for at in range(1, len(cell)):
         one, two = cell[:at], cell[at:]
@@ -154,7 +165,8 @@ def _halves(cell: str, left: Column, right: Column) -> Iterator[Row]:
             column.narrow or column.kind is not None or text in column.known
             for column, text in ((left, one), (right, two))
         ]
-        if left.vouches(one) or right.vouches(two) or (all(sure) and (left.narrow or right.narrow)):
+        stated = left.narrow or right.narrow or left.recognises(one) or right.recognises(two)
+        if left.vouches(one) or right.vouches(two) or (all(sure) and stated):
             yield [one, two]
 
 

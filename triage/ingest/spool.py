@@ -4,7 +4,7 @@ One transaction with many inserts keeps all its rows in memory (measured: 2.2 GB
 of the same rows writes them as they come.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -17,16 +17,23 @@ _MEMORY = "800MB"
 
 
 @contextmanager
-def bounded_memory(store: Connection) -> Iterator[None]:
-    """Let DuckDB write to disk what it would keep in memory, where the store is a file."""
+def bounded_memory(store: Connection) -> Iterator[Callable[[], None]]:
+    """Let DuckDB write to disk what it would keep in memory, where the store is a file; yield what ends that sooner.
+
+    It goes around a transaction: inside one that failed no setting can be changed back.
+    """
     in_file = store.execute("SELECT 1 FROM duckdb_databases() WHERE NOT internal AND path IS NOT NULL").fetchall()
     if in_file:
         store.execute(f"SET memory_limit = '{_MEMORY}'")
-    try:
-        yield
-    finally:
+
+    def release() -> None:
         if in_file:
             store.execute("RESET memory_limit")
+
+    try:
+        yield release
+    finally:
+        release()
 
 
 class Spool:

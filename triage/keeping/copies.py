@@ -5,6 +5,7 @@ number counts up and decides which copy is the newest, so a clock that jumps doe
 held and the store closed.
 """
 
+import glob
 import hashlib
 import os
 import re
@@ -58,6 +59,8 @@ def sweep(store: Path) -> None:
     """Take away what a run that was killed left half-made."""
     fresh_of(store)
     shutil.rmtree(work_folder(store), ignore_errors=True)
+    for drill in store.parent.glob(f"{glob.escape(drill_prefix(store))}*"):
+        shutil.rmtree(drill, ignore_errors=True)
     folder = folder_of(store)
     if folder.is_dir():
         for leftover in folder.glob(".*.fresh*"):
@@ -70,6 +73,11 @@ def sweep(store: Path) -> None:
 def work_folder(store: Path) -> Path:
     """Return where DuckDB and stage 1 put rows that wait; gone when no run is on."""
     return store.with_name(f"{store.name}.tmp")
+
+
+def drill_prefix(store: Path) -> str:
+    """Return how the name of a folder begins in which a copy is brought back for a try."""
+    return f".{store.name}.drill-"
 
 
 def copies_of(store: Path) -> list[Copy]:

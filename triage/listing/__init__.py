@@ -1,6 +1,6 @@
 """Stage 2, listings: raw_row -> listing, sighting, twin, reject."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from types import MappingProxyType
 
@@ -14,11 +14,13 @@ from triage.listing.normalise import Reading, normalise
 from triage.listing.twins import write_twins
 from triage.store import Connection, transaction
 
+__all__ = ["Reading", "run", "sort_out"]
+
 BATCH_ROWS = 200_000  # small exports are read together, large ones one by one: fixed costs against memory
 
 
 def run(store: Connection, words: Words, as_of: date, regions: Mapping[str, Region] = MappingProxyType({})) -> None:
-    """Turn the new rows of every export into listings and sightings.
+    """Turn the new rows of every export into listings and sightings, and find the twins among them.
 
     A row that is a sighting already, or was rejected, is left alone; so a run again changes nothing, and exports
     read in any order leave the same tables.
@@ -30,19 +32,37 @@ def run(store: Connection, words: Words, as_of: date, regions: Mapping[str, Regi
         regions: Regions by code, with the words that name them.
     """
     reading = Reading(words, regions)
-    seen = 0
-    for cells in _batches(store):
+    for cells in _batches(store, new_feeds(store)):
         with transaction(store):
-            seen += record(store, *normalise(cells, reading))
-    if seen:
+            _add(store, cells, reading)
+    if not store.execute("SELECT 1 FROM twin LIMIT 1").fetchall():
         with transaction(store):
             write_twins(store, words.twin)
 
 
-def _batches(store: Connection) -> Iterator[pl.DataFrame]:
+def sort_out(store: Connection, reading: Reading, feed_ids: Sequence[str]) -> None:
+    """Turn the new rows of some exports into listings and sightings; the caller holds the transaction.
+
+    ``run`` finds the twins, and whatever else is still to be done.
+    """
+    for cells in _batches(store, new_feeds(store, feed_ids)):
+        _add(store, cells, reading)
+
+
+def _add(store: Connection, cells: pl.DataFrame, reading: Reading) -> None:
+    """Write listings and sightings.
+
+    Twins found among other listings than those of now are none: they go with the first new sighting, and a store
+    without any is one whose twins are still to be looked for. So a night that is killed in between loses none.
+    """
+    if record(store, *normalise(cells, reading)):
+        store.execute("DELETE FROM twin")
+
+
+def _batches(store: Connection, feeds: pl.DataFrame) -> Iterator[pl.DataFrame]:
     """Yield the cells of the new rows, whole exports at a time."""
     waiting: list[pl.DataFrame] = []
-    for feed in new_feeds(store).iter_rows(named=True):
+    for feed in feeds.iter_rows(named=True):
         waiting.append(read_cells(store, feed))
         if sum(cells.height for cells in waiting) >= BATCH_ROWS:
             yield pl.concat(waiting)

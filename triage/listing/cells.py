@@ -1,6 +1,7 @@
 """Cells of an export to listing fields, by the mapping and the settings of its feed."""
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 import polars as pl
@@ -25,6 +26,7 @@ NEW_FEEDS = """
   WHERE source IS NOT NULL
     AND seen_on IS NOT NULL
     AND mapping IS NOT NULL
+    {chosen}
     AND EXISTS (
       SELECT 1
       FROM raw_row
@@ -53,9 +55,14 @@ CELLS = """
 """
 
 
-def new_feeds(store: Connection) -> pl.DataFrame:
-    """Return the feeds with rows that are neither a sighting nor rejected yet, in the order of their ids."""
-    return frame(store, NEW_FEEDS)
+def new_feeds(store: Connection, feed_ids: Sequence[str] | None = None) -> pl.DataFrame:
+    """Return the feeds with rows that are neither a sighting nor rejected yet, in the order of their ids.
+
+    Args:
+        feed_ids: The feeds to look at; all when none are named.
+    """
+    chosen = "" if feed_ids is None else "AND feed_id IN (SELECT unnest(?::VARCHAR[]))"
+    return frame(store, NEW_FEEDS.format(chosen=chosen), [] if feed_ids is None else [list(feed_ids)])
 
 
 def read_cells(store: Connection, feed: dict[str, Any]) -> pl.DataFrame:

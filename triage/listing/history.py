@@ -129,6 +129,13 @@ STATUS = """
     AND listing.status <> shown.status
 """
 
+# A feed's ledger line counts all its refused rows; stage 1 has counted its own.
+ROWS_REJECTED = """
+  UPDATE feed SET rows_rejected = refused.total
+  FROM (SELECT feed_id, count(DISTINCT row_no) AS total FROM reject WHERE scope = 'row' GROUP BY feed_id) AS refused
+  WHERE refused.feed_id = feed.feed_id AND feed.rows_rejected <> refused.total
+"""
+
 
 def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int:
     """Write the rows of new exports: rejects, sightings, and listings as their latest sighting shows them.
@@ -142,6 +149,7 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
         How many sightings there are.
     """
     append(store, "reject", refusals.with_columns(stage=pl.lit("listing")).sort("feed_id", "row_no", "field"))
+    store.execute(ROWS_REJECTED)
     if rows.is_empty():
         return 0
     register(store, "fresh_rows", rows)

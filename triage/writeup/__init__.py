@@ -10,7 +10,7 @@ from triage.writeup import phrase
 from triage.writeup.atom import atom_text
 from triage.writeup.changes import NIGHT
 from triage.writeup.digest import digest_text
-from triage.writeup.folder import write_whole
+from triage.writeup.folder import publishing, write_whole
 from triage.writeup.frames import read_night
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.mail import letter
@@ -65,7 +65,7 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: L
         "digest.eml": letter(view, look.mail_from, look.mail_to),
     }
     folder = out / as_of.isoformat()
-    with usual():
+    with usual(), publishing(out):
         write_whole(folder, files)
         write_whole(out / "latest", latest(out))
     return folder / "index.html"

@@ -4,11 +4,38 @@ import ctypes
 import os
 import shutil
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from triage.errors import STORE_TROUBLE, fail
 
 # From linux/fcntl.h and linux/fs.h: paths are relative to the working folder; the two names change places.
 AT_FDCWD, RENAME_EXCHANGE = -100, 2
+
+# Seconds. Publishing takes less than one; whoever holds the folder for longer hangs.
+WAIT = 60.0
+
+
+@contextmanager
+def publishing(out: Path) -> Iterator[None]:
+    """Hold a folder of reports: nights of several stores may share one, and ``write_whole`` has one place to work in.
+
+    Args:
+        out: Made when missing; the lock in it stays.
+
+    Raises:
+        TriageError: Another night has held it for a minute.
+    """
+    out.mkdir(parents=True, exist_ok=True)
+    try:
+        with FileLock(out / ".lock", timeout=WAIT):
+            yield
+    except Timeout:
+        expected = "one that ends: stop it, then the same command again; the store has the night already"
+        fail(str(out), f"another night has been publishing here for {WAIT:.0f} seconds", expected, STORE_TROUBLE)
 
 
 def write_whole(folder: Path, files: Mapping[str, str | bytes]) -> None:
@@ -16,7 +43,7 @@ def write_whole(folder: Path, files: Mapping[str, str | bytes]) -> None:
 
     Whenever the program is killed, the folder's name holds the old files or the new ones, never some of each. Where
     the system can't let two folders change places (anything but Linux), a kill between the two moves may leave none;
-    the next run puts the old one back.
+    the next run puts the old one back. Two at once in one parent folder want ``publishing`` around them.
 
     Args:
         folder: Where the files shall be; its parent is made when missing.
