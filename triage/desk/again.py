@@ -8,6 +8,7 @@ import polars as pl
 
 from triage import batch, observation, prognosis, rules, verdict
 from triage.catalogue import Catalogue
+from triage.desk import published
 from triage.store import Connection, append
 
 # The sign that says which year stands on the label.
@@ -65,6 +66,11 @@ def weigh_again(
     batch.set_todo(store, listings)
     if supposed.price_minor is not None:
         store.execute(PRICED, [supposed.price_minor, next(iter(catalogue.buyers.values())).currency])
+    with published.among_their_own(store):
+        _stages(store, catalogue, as_of, listings, supposed)
+
+
+def _stages(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str], supposed: Supposed) -> None:
     observation.run_answers(store, catalogue.reading)
     for sign, value, instead in _supposed_signs(catalogue, supposed):
         _observe(store, listings, sign, value, instead)
