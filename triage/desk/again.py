@@ -8,6 +8,7 @@ import polars as pl
 
 from triage import batch, observation, prognosis, rules, verdict
 from triage.catalogue import Catalogue
+from triage.desk import published
 from triage.store import Connection, append
 
 # The sign that says which year stands on the label.
@@ -65,12 +66,25 @@ def weigh_again(
     batch.set_todo(store, listings)
     if supposed.price_minor is not None:
         store.execute(PRICED, [supposed.price_minor, next(iter(catalogue.buyers.values())).currency])
-    observation.run_answers(store, catalogue.reading)
+    with published.among_their_own(store):
+        _stages(store, catalogue, as_of, listings, supposed)
+
+
+def _stages(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str], supposed: Supposed) -> None:
+    """Run the stages that what is new can move.
+
+    A supposition adds no answer; a purpose or a repair's price is no matter of age or of any rule, a price of no age.
+    """
+    ages = not supposed or supposed.storage is not None or supposed.year is not None
+    if not supposed:
+        observation.run_answers(store, catalogue.reading)
     for sign, value, instead in _supposed_signs(catalogue, supposed):
         _observe(store, listings, sign, value, instead)
-    outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
-    prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
-    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
+    if ages:
+        outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
+        prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
+    if ages or supposed.price_minor is not None:
+        rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
     verdict.run(store, batch.ground(_altered(catalogue, supposed)), as_of)
 
 

@@ -27,7 +27,7 @@ ANTI JOIN note ON note.key = g.key
 """
 # The latest word on whether a pair is still to be had. An export saved later than a "sold" knows better.
 LATEST_WORD = """
-SELECT listing_id, last(kind ORDER BY written_at, key) AS kind, max(noted_on) AS noted_on
+SELECT listing_id, last(kind ORDER BY rowid) AS kind, max(noted_on) AS noted_on
 FROM note
 WHERE kind IN ('sold', 'open', 'bought', 'received')
 GROUP BY listing_id

@@ -24,7 +24,7 @@ from triage.writeup.ticket import Ticket, anchor
 
 LISTING = "SELECT title, language, source, url, status FROM listing WHERE listing_id = ?"
 LATEST_NOTES = """
-SELECT listing_id, last(kind ORDER BY written_at, rowid) AS kind, last(noted_on ORDER BY written_at, rowid) AS noted_on
+SELECT listing_id, last(kind ORDER BY rowid) AS kind, last(noted_on ORDER BY rowid) AS noted_on
 FROM note
 GROUP BY listing_id
 ORDER BY listing_id

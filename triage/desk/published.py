@@ -6,6 +6,8 @@ memory and lets go of it: neither ever waits for the other. It holds every row o
 listings only what those are compared with, so it is small whatever the store's size.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import duckdb
@@ -36,7 +38,16 @@ SEMI JOIN listing USING (listing_id)
 WHERE noted_on > (SELECT max(as_of) FROM run) - $2::INTEGER
 ORDER BY listing_id
 """
-# Others that a pair is measured against: comparable offers, open pairs of one release, twins.
+# Twins of the pairs shown are named on their tickets.
+KIN = """
+CREATE OR REPLACE TEMP TABLE kin AS
+SELECT DISTINCT twin_id AS listing_id
+FROM twin
+SEMI JOIN todo USING (listing_id)
+WHERE twin_id NOT IN (SELECT listing_id FROM todo)
+ORDER BY listing_id
+"""
+# Others that a pair is measured against: comparable offers, and open pairs of one release.
 BESIDE = """
 CREATE OR REPLACE TEMP TABLE beside AS
 WITH release AS (
@@ -52,22 +63,33 @@ FROM match m
 SEMI JOIN release USING (construction_id)
 JOIN listing l ON l.listing_id = m.listing_id AND l.status = 'open'
 WHERE m.place = 1 AND m.level IN ('style_number', 'release', 'model')
-UNION
-SELECT twin_id FROM twin SEMI JOIN todo USING (listing_id)
 EXCEPT
-SELECT listing_id FROM todo
+(SELECT listing_id FROM todo UNION ALL SELECT listing_id FROM kin)
 """
 WHOLE = ("run", "storage_node", "feed")
 BY_LISTING = (
     "sighting", "twin", "match_evidence", "observation", "prognosis", "finding", "posterior", "verdict", "plan",
     "question", "sensitivity", "call_history", "answer", "confirmation", "inspection", "purchase", "note",
 )  # fmt: skip
-# Of those beside, no texts and no names: nothing of them is shown but what they ask.
+# Of kin and of those beside no texts and no names: nothing of them is shown but what they ask.
 OTHERS = {
-    "listing": "SELECT * REPLACE (NULL AS body, NULL AS seller) FROM listing SEMI JOIN beside USING (listing_id)",
-    "match": "SELECT * FROM match SEMI JOIN beside USING (listing_id) WHERE place = 1",
-    "soundness": "SELECT * FROM soundness SEMI JOIN beside USING (listing_id)",
+    "listing": "SELECT * REPLACE (NULL AS body, NULL AS seller) FROM listing SEMI JOIN {0} USING (listing_id)",
+    "match": "SELECT * FROM match SEMI JOIN {0} USING (listing_id) WHERE place = 1",
+    "soundness": "SELECT * FROM soundness SEMI JOIN {0} USING (listing_id)",
 }
+# Those beside stand apart: there may be hundreds of them for every pair shown, and a pair is weighed among its own.
+NEAR = """
+CREATE OR REPLACE TEMP TABLE near AS
+SELECT DISTINCT b.listing_id
+FROM (
+  SELECT DISTINCT c.maker, c.model
+  FROM match m
+  SEMI JOIN todo USING (listing_id)
+  JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
+) own
+JOIN construction c ON c.maker = own.maker AND c.model = own.model AND NOT c.generic
+JOIN beside_match b ON b.construction_id = c.model_id
+"""
 RAW_ROWS = """
 SELECT *
 FROM raw_row
@@ -92,6 +114,7 @@ def publish(store: Connection, values: Values) -> Path | None:
         return None
     store.execute(SHOWN, [MOST_SHOWN, NOTED_DAYS])
     pool_comparables(store, values)
+    store.execute(KIN)
     store.execute(BESIDE)
     path = path_of(place)
     with private():
@@ -100,6 +123,8 @@ def publish(store: Connection, values: Values) -> Path | None:
         try:
             for table, query in _queries().items():
                 store.execute(f"CREATE TABLE published.{table} AS {query}")
+            for table, query in OTHERS.items():
+                store.execute(f"CREATE TABLE published.beside_{table} AS {query.format('beside')} ORDER BY listing_id")
             store.execute("CREATE TABLE published.schema_version AS FROM schema_version")
             store.execute("CHECKPOINT published")
         finally:
@@ -112,7 +137,9 @@ def _queries() -> dict[str, str]:
     """Return what each table of the file holds, in the order it was written: the later of two answers counts."""
     theirs = "SELECT * FROM {0} SEMI JOIN todo USING (listing_id) ORDER BY {0}.rowid"
     shown = {name: theirs.format(name) for name in (*BY_LISTING, *OTHERS)}
-    both = {name: f"({shown[name]}) UNION ALL ({query} ORDER BY listing_id)" for name, query in OTHERS.items()}
+    both = {
+        name: f"({shown[name]}) UNION ALL ({query.format('kin')} ORDER BY listing_id)" for name, query in OTHERS.items()
+    }
     whole = {name: f"SELECT * FROM {name} ORDER BY rowid" for name in WHOLE}
     return shown | both | whole | {"raw_row": RAW_ROWS}
 
@@ -139,5 +166,20 @@ def read_into(memory: Connection, path: Path) -> None:
     try:
         for table in _queries():
             memory.execute(f"INSERT INTO {table} BY NAME SELECT * FROM published.{table} ORDER BY rowid")
+        for table in OTHERS:
+            memory.execute(f"CREATE TEMP TABLE beside_{table} AS FROM published.beside_{table}")
     finally:
         memory.execute("DETACH published")
+
+
+@contextmanager
+def among_their_own(memory: Connection) -> Iterator[None]:
+    """Let the listings in ``todo`` stand among those they are compared with; the caller holds the transaction."""
+    memory.execute(NEAR)
+    for table in OTHERS:
+        memory.execute(
+            f"INSERT INTO {table} BY NAME SELECT b.* FROM beside_{table} b SEMI JOIN near USING (listing_id)"
+        )
+    yield
+    for table in OTHERS:
+        memory.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM near)")

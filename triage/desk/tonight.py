@@ -29,19 +29,20 @@ NOTES = """
 SELECT kind, noted_on, content
 FROM note
 WHERE listing_id = ?
-ORDER BY written_at, rowid
+ORDER BY rowid
 """
 SHOWN = "SELECT DISTINCT listing_id FROM sighting ORDER BY listing_id"
-TITLE = "SELECT title, status, source, url FROM listing WHERE listing_id = ?"
-LATEST_NOTES = """
-SELECT listing_id, last(kind ORDER BY written_at, rowid) AS kind, last(noted_on ORDER BY written_at, rowid) AS noted_on
-FROM note
-WHERE kind <> 'look'
-GROUP BY listing_id
-ORDER BY listing_id
-"""
 # What is there only to be compared with has no verdict.
 WEIGHED = f"SELECT * FROM ({queries.LISTINGS}) SEMI JOIN verdict USING (listing_id) ORDER BY listing_id"
+# Of thousands of releases a few hundred are anybody's candidate tonight.
+USED_RELEASES = """
+DELETE FROM construction
+WHERE NOT generic AND model_id NOT IN (
+  SELECT construction_id FROM match WHERE construction_id IS NOT NULL
+  UNION
+  SELECT construction_id FROM beside_match WHERE construction_id IS NOT NULL
+)
+"""
 BELIEVED = """
 SELECT part, p_unfit
 FROM posterior
@@ -119,8 +120,6 @@ class Tonight:
         memory = connect()
         # Small questions, many of them: a second thread would only wait.
         memory.execute("SET threads = 1")
-        # To plan a question anew takes longer than to answer it; the joins are written in a good order already.
-        memory.execute("PRAGMA disable_optimizer")
         try:
             published.read_into(memory, path)
         except duckdb.Error as error:
@@ -128,6 +127,7 @@ class Tonight:
             found = f"can't be read ({str(error).splitlines()[0][:200]})"
             fail(str(path), found, "that file taken away, then 'triage desk' again: it is made anew", STORE_TROUBLE)
         batch.load_constructions(memory, self.catalogue)
+        memory.execute(USED_RELEASES)
         for table in ("verdict", "plan", "question", "sensitivity"):
             # Buyers of the night that nobody asks for now.
             memory.execute(
