@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.desk.random_requests import TOKEN, serving
-from triage import batch, catalogue
+from triage import batch, catalogue, journal
 from triage.catalogue import Catalogue
 from triage.desk.tonight import Tonight
 from triage.store import open_store
@@ -74,6 +74,15 @@ def served(tonight: Tonight) -> Iterator[Served]:
     """Serve the page as the command does, within this process."""
     with serving(tonight) as port:
         yield Served(tonight, port)
+
+
+@pytest.fixture(scope="session")
+def lasting(night: Path, known: Catalogue) -> Iterator[Served]:
+    """Serve one page for all tests that note nothing."""
+    tonight = Tonight(night, known, lambda: AS_OF)
+    with serving(tonight) as port:
+        yield Served(tonight, port)
+    assert journal.read(night).notes == ()
 
 
 @pytest.fixture(scope="session")

@@ -48,14 +48,13 @@ def first(served: Served) -> str:
         ({"Cookie": 'desk="; ;=;'}, 403),
     ],
 )
-def test_reading_needs_the_host_and_the_cookie(served: Served, other: dict[str, str | None], status: int) -> None:
-    assert ask(served, "GET", "/", **other).status == status
+def test_reading_needs_the_host_and_the_cookie(lasting: Served, other: dict[str, str | None], status: int) -> None:
+    assert ask(lasting, "GET", "/", **other).status == status
 
 
 @pytest.mark.parametrize(
     ("other", "status"),
     [
-        ({}, 303),
         ({"Origin": None}, 403),
         ({"Origin": "null"}, 403),
         ({"Origin": "http://127.0.0.1:1"}, 403),
@@ -67,25 +66,29 @@ def test_reading_needs_the_host_and_the_cookie(served: Served, other: dict[str, 
     ],
 )
 def test_writing_needs_the_browsers_word_that_it_is_the_pages_own_form(
-    served: Served, other: dict[str, str | None], status: int
+    lasting: Served, other: dict[str, str | None], status: int
 ) -> None:
-    place = f"/pair/{first(served)}/asked"
-    assert ask(served, "POST", place, f"form={'a' * 32}", **other).status == status
-    assert len(journal.read(served.tonight.store).notes) == (1 if status == 303 else 0)
+    assert ask(lasting, "POST", f"/pair/{first(lasting)}/asked", f"form={'a' * 32}", **other).status == status
+    assert journal.read(lasting.tonight.store).notes == ()
 
 
-def test_the_start_address_sets_the_cookie_for_its_token_alone(served: Served) -> None:
-    answer = ask(served, "GET", f"/start?token={TOKEN}", Cookie=None)
+def test_the_pages_own_form_writes(served: Served) -> None:
+    assert ask(served, "POST", f"/pair/{first(served)}/asked", f"form={'a' * 32}").status == 303
+    assert [note.kind for note in journal.read(served.tonight.store).notes] == ["asked"]
+
+
+def test_the_start_address_sets_the_cookie_for_its_token_alone(lasting: Served) -> None:
+    answer = ask(lasting, "GET", f"/start?token={TOKEN}", Cookie=None)
     assert (answer.status, answer.getheader("location")) == (303, "/")
     told = answer.getheader("set-cookie")
-    assert all(word in told for word in (f"desk-{served.port}=", "HttpOnly", "SameSite=strict"))
-    wrong = ask(served, "GET", "/start?token=guess", Cookie=None)
+    assert all(word in told for word in (f"desk-{lasting.port}=", "HttpOnly", "SameSite=strict"))
+    wrong = ask(lasting, "GET", "/start?token=guess", Cookie=None)
     assert (wrong.status, wrong.getheader("set-cookie")) == (403, None)
 
 
-def test_every_answer_forbids_script_and_requests_but_its_own(served: Served) -> None:
+def test_every_answer_forbids_script_and_requests_but_its_own(lasting: Served) -> None:
     for place, other in (("/", {}), ("/nothing", {}), ("/", {"Cookie": None}), ("/file/htmx.js", {})):
-        answer = ask(served, "GET", place, **other)
+        answer = ask(lasting, "GET", place, **other)
         policy = answer.getheader("content-security-policy")
         assert "default-src 'none'" in policy
         assert "unsafe" not in policy
@@ -97,8 +100,8 @@ def test_every_answer_forbids_script_and_requests_but_its_own(served: Served) ->
     "place",
     [ETC, "/file/../guard.py", "/file/%2e%2e/guard.py", "//etc/passwd", "/file/htmx-LICENSE", "/pair/..%2f..%2f"],
 )
-def test_no_path_leads_out(served: Served, place: str) -> None:
-    answer = ask(served, "GET", place)
+def test_no_path_leads_out(lasting: Served, place: str) -> None:
+    answer = ask(lasting, "GET", place)
     assert answer.status == 404
     assert b"root:" not in answer.read()
 
@@ -131,11 +134,11 @@ def test_what_sellers_write_is_text(served: Served) -> None:
         ("answer", f"form={'a' * 32}&text={'x' * 20_001}", "at most 20000"),
     ],
 )
-def test_what_a_form_can_not_hold_is_told_and_not_noted(served: Served, place: str, body: str, told: str) -> None:
-    answer = ask(served, "POST", f"/pair/{first(served)}/{place}", body)
+def test_what_a_form_can_not_hold_is_told_and_not_noted(lasting: Served, place: str, body: str, told: str) -> None:
+    answer = ask(lasting, "POST", f"/pair/{first(lasting)}/{place}", body)
     assert answer.status == 422
     assert told in answer.read().decode()
-    assert journal.read(served.tonight.store).notes == ()
+    assert journal.read(lasting.tonight.store).notes == ()
 
 
 def test_random_requests_are_all_answered(tonight: Tonight) -> None:
