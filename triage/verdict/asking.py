@@ -18,6 +18,8 @@ from triage.verdict.states import PARTS, Array, Flags, Places, Rows, bits_of, od
 WHOLE = len(PARTS)
 BIT_COUNT = len(PARTS) + 1
 MOST_QUESTIONS = 3
+# Gains that differ by less than this share are the same.
+SAME_GAIN = 1e-9
 
 
 @dataclass(frozen=True)
@@ -248,7 +250,11 @@ def _best_of_bits(
         if not own:
             continue
         value = np.where(model.usable[:, own], gains[:, own], -np.inf)
-        chosen = np.array(own)[value.argmax(axis=1)]
+        best = value.max(axis=1, keepdims=True)
+        # Where none of them alone would change anything, all gains are one but for rounding: the most telling it is.
+        alike = value >= best - SAME_GAIN * (1 + np.abs(best))
+        telling = np.abs(model.yes_if_unfit[:, own] - model.yes_if_fit[:, own])
+        chosen = np.array(own)[np.where(alike, telling, -1.0).argmax(axis=1)]
         any_usable = model.usable[:, own].any(axis=1)
         sign[:, bit] = np.where(any_usable, chosen, -1)
         fit[:, bit] = np.where(any_usable, model.yes_if_fit[rows, chosen], 0.5)

@@ -29,7 +29,7 @@ from triage.verdict.tables import weak_part, whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
 
 # Pairs read together: the chances at the storage nodes are what fills the memory.
-CHUNK_LISTINGS = 20_000
+CHUNK_LISTINGS = 60_000
 
 # What is no pair on offer gets its reason and no weighing.
 NO_PAIR = """

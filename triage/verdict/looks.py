@@ -49,12 +49,12 @@ class Table:
     def blocks(self, rows: Places) -> Iterator[Places]:
         """Yield some of the pairs block by block, those of the same parts and as many candidates together.
 
-        The few that somebody takes back come last: sending back is then no matter in most blocks.
+        The few that somebody takes back come first: they take longest, and sending back is no matter in all other blocks.
         """
         beliefs = self.stakes.beliefs
         width = (beliefs.evidence.weight[rows] > 0).sum(axis=1)
         back = self.stakes.offer.refund_share[rows] > 0
-        rows = rows[np.lexsort((width, masks_of(beliefs.present[rows]), back))]
+        rows = rows[np.lexsort((width, masks_of(beliefs.present[rows]), ~back))]
         yield from (rows[block] for block in slices(len(rows), BLOCK))
 
     def decided(self, rows: Places) -> tuple[Scene, Calls]:
