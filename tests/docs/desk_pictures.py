@@ -27,7 +27,8 @@ def take(page: Page, place: str, picture: Path) -> None:
     """Answer the pair of a page, look at its bottom, paste a further reply, and write a picture of the page's top."""
     page.goto(place)
     page.get_by_label("The seller’s reply").fill(REPLY)
-    page.get_by_role("button", name="Save the answer").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Save the answer").click()
     page.get_by_label("The seller’s reply").fill(REPLY)
     page.locator("#reading mark").first.wait_for()
     page.locator("h1").click()

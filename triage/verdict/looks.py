@@ -49,7 +49,8 @@ class Table:
     def blocks(self, rows: Places) -> Iterator[Places]:
         """Yield some of the pairs block by block, those of the same parts and as many candidates together.
 
-        The few that somebody takes back come first: they take longest, and sending back is no matter in all other blocks.
+        The few that somebody takes back come first: they take longest, and in all other blocks sending back is no
+        matter.
         """
         beliefs = self.stakes.beliefs
         width = (beliefs.evidence.weight[rows] > 0).sum(axis=1)
