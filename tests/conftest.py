@@ -1,20 +1,40 @@
-"""A store in memory that weighs listings written in a test."""
+"""A store in memory that weighs listings written in a test, and a browser."""
 
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
 from datetime import date
 
 import polars as pl
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 
 from triage import batch, catalogue, store
 
 AS_OF = date(2026, 11, 25)
+# Nothing a browser does of itself may reach out either.
+QUIET = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--no-first-run"]
 
 
 @pytest.fixture(scope="session")
 def known() -> catalogue.Catalogue:
     """Return the rules that come along."""
     return catalogue.load()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Debian's Chromium, driven by Playwright, one for all; under CI its absence is a failure, never a skip."""
+    place = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if place is None:
+        told = "no chromium on PATH: .ci/run installs it, by hand it is 'apt-get install chromium'"
+        if os.environ.get("CI"):
+            pytest.fail(told)
+        pytest.skip(told)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=place, args=QUIET)
+        yield browser
+        browser.close()
 
 
 class Weighed:

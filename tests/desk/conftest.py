@@ -1,6 +1,5 @@
 """A demo night published for the page, and the page itself on a port of this machine."""
 
-import os
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -8,7 +7,6 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
 
 from tests.desk.random_requests import TOKEN, serving
 from triage import batch, catalogue, journal
@@ -18,8 +16,6 @@ from triage.store import open_store
 
 ROOT = Path(__file__).parents[2]
 AS_OF = date(2026, 11, 25)
-# Nothing a browser does of itself may reach out either.
-QUIET = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--no-first-run"]
 
 
 @pytest.fixture(scope="session")
@@ -83,18 +79,3 @@ def lasting(night: Path, known: Catalogue) -> Iterator[Served]:
     with serving(tonight) as port:
         yield Served(tonight, port)
     assert journal.read(night).notes == ()
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Debian's Chromium, driven by Playwright; under CI its absence is a failure, never a skip."""
-    place = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if place is None:
-        told = "no chromium on PATH: .ci/run installs it, by hand it is 'apt-get install chromium'"
-        if os.environ.get("CI"):
-            pytest.fail(told)
-        pytest.skip(told)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=place, args=QUIET)
-        yield browser
-        browser.close()

@@ -1,8 +1,6 @@
 """A store that holds a night made by hand, and words for what its rows name."""
 
-import os
-import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -11,7 +9,6 @@ import polars as pl
 import pytest
 from hostile import hostile_tables
 from made_night import AS_OF, CAUTIONS, MATERIALS, SIGNS, fill, material, whole_night
-from playwright.sync_api import Browser, sync_playwright
 
 from triage.catalogue.inspection import load_inspection
 from triage.learning.calibration import Asks, Calibration, Score, Surplus
@@ -25,8 +22,6 @@ from triage.writeup.shortlist import shortlist_page
 
 RULES = Path(__file__).parent.parent.parent / "rules"
 PARTS = ("midsole", "outsole", "bond", "upper", "lining")
-# Nothing a browser does of itself may reach out either.
-QUIET = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--no-first-run"]
 
 
 def words() -> SimpleNamespace:
@@ -81,21 +76,6 @@ def store_of() -> Callable[[dict[str, list[dict[str, Any]]]], Connection]:
         return con
 
     return made
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Debian's Chromium, driven by Playwright; under CI its absence is a failure, never a skip."""
-    place = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if place is None:
-        told = "no chromium on PATH: .ci/run installs it, by hand it is 'apt-get install chromium'"
-        if os.environ.get("CI"):
-            pytest.fail(told)
-        pytest.skip(told)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=place, args=QUIET)
-        yield browser
-        browser.close()
 
 
 def compared() -> tuple[pl.DataFrame, pl.DataFrame]:
