@@ -153,15 +153,6 @@ def ground(catalogue: Catalogue) -> verdict.Ground:
     )
 
 
-def set_todo(store: Connection, listings: Sequence[str] | None) -> None:
-    """Fill ``todo``: the listings to work on, all when none are named."""
-    store.execute("CREATE OR REPLACE TEMP TABLE todo (listing_id VARCHAR)")
-    if listings is None:
-        store.execute("INSERT INTO todo SELECT listing_id FROM listing ORDER BY listing_id")
-    else:
-        append(store, "todo", pl.DataFrame({"listing_id": list(listings)}, schema={"listing_id": pl.String}))
-
-
 def load_constructions(store: Connection, catalogue: Catalogue) -> None:
     """Replace the store's construction table by the catalogue's."""
     names = [row[0] for row in store.execute("SELECT column_name FROM duckdb_columns() WHERE table_name = "
@@ -254,7 +245,7 @@ def confirm(store: Connection, catalogue: Catalogue, listing_id: str, release: s
 
 def remarks(store: Connection, catalogue: Catalogue) -> list[rules.Remark]:
     """Return what is odd about the rules on a store's listings: never fire, always together, at odds."""
-    set_todo(store, None)
+    due.set_todo(store, None)
     columns = rules.columns_of(catalogue.facts, tuple(catalogue.signs))
     return rules.lint(rules.read_facts(store, catalogue.signs), rules.compile_rules(catalogue.rules, columns, []))
 

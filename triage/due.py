@@ -21,8 +21,19 @@ WITH
   one AS (SELECT * EXCLUDE (first_seen, last_seen) FROM listing),
   said AS (SELECT listing_id, hash(list(a ORDER BY a.rowid)) AS inputs FROM answer a GROUP BY listing_id),
   named AS (SELECT listing_id, hash(list(c ORDER BY c.rowid)) AS inputs FROM confirmation c GROUP BY listing_id),
-  again AS (SELECT listing_id, count(*) AS relists FROM twin WHERE kind = 'relist' GROUP BY listing_id),
-  seen AS (SELECT listing_id, count(*) AS sightings, max(price_minor) AS dearest FROM sighting GROUP BY listing_id)
+  again AS (
+    SELECT listing_id, count(*) AS relists
+    FROM twin
+    SEMI JOIN todo USING (listing_id)
+    WHERE kind = 'relist'
+    GROUP BY listing_id
+  ),
+  seen AS (
+    SELECT listing_id, count(*) AS sightings, max(price_minor) AS dearest
+    FROM sighting
+    SEMI JOIN todo USING (listing_id)
+    GROUP BY listing_id
+  )
 SELECT
   l.listing_id,
   l.source,
@@ -34,6 +45,7 @@ SELECT
     $2
   ) AS inputs
 FROM listing l
+SEMI JOIN todo USING (listing_id)
 JOIN one ON one.listing_id = l.listing_id
 LEFT JOIN said ON said.listing_id = l.listing_id
 LEFT JOIN named ON named.listing_id = l.listing_id
@@ -42,7 +54,7 @@ LEFT JOIN seen ON seen.listing_id = l.listing_id
 """
 # What stands in most of a seller's texts says nothing of any one of them, so a new one may change the others.
 DUE = """
-INSERT INTO todo
+CREATE OR REPLACE TEMP TABLE todo AS
 WITH
   seller AS (
     SELECT DISTINCT n.source, n.seller
@@ -58,16 +70,23 @@ ORDER BY n.listing_id
 """
 
 
+def set_todo(store: Connection, listings: Sequence[str] | None) -> None:
+    """Fill ``todo``: the listings to work on, all when none are named."""
+    store.execute("CREATE OR REPLACE TEMP TABLE todo (listing_id VARCHAR)")
+    if listings is None:
+        store.execute("INSERT INTO todo SELECT listing_id FROM listing ORDER BY listing_id")
+    else:
+        append(store, "todo", pl.DataFrame({"listing_id": list(listings)}, schema={"listing_id": pl.String}))
+
+
 def fill(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str] | None = None) -> None:
     """Fill ``todo``, the listings to work on: the named ones, or those that are due."""
+    set_todo(store, listings)
     outlooks = sorted({buyer.outlook for buyer in catalogue.buyers.values()})
     rules = f"{__version__} {catalogue.sha256_without_buyers} {outlooks}"
     store.execute(INPUTS, [as_of, rules])
-    store.execute("CREATE OR REPLACE TEMP TABLE todo (listing_id VARCHAR)")
     if listings is None:
         store.execute(DUE)
-    else:
-        append(store, "todo", pl.DataFrame({"listing_id": list(listings)}, schema={"listing_id": pl.String}))
 
 
 def keep(store: Connection) -> None:

@@ -50,7 +50,7 @@ def compare(
     as_json: Json = False,
 ) -> None:
     """Compare deadstock and worn pairs of one model, purpose by purpose."""
-    from triage import batch, catalogue
+    from triage import batch, catalogue, due
     from triage.store import open_store
     from triage.verdict.comparison import compare as weigh
     from triage.verdict.comparison import indifference, pairs_of, recommended
@@ -62,7 +62,7 @@ def compare(
         pairs = pairs_of(connection, model)
         if pairs.is_empty():
             fail(f"model {model}", "no open pair of it in the store", "a model or release of the construction tables")
-        batch.set_todo(connection, pairs["listing_id"].to_list())
+        due.set_todo(connection, pairs["listing_id"].to_list())
         rows = weigh(connection, batch.ground(known), one, pairs, day_of(as_of))
         gaps, best = indifference(rows), recommended(rows, one)
         if page:

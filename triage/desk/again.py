@@ -6,7 +6,7 @@ from datetime import date
 
 import polars as pl
 
-from triage import batch, observation, prognosis, rules, verdict
+from triage import batch, due, observation, prognosis, rules, verdict
 from triage.catalogue import Catalogue
 from triage.desk import published
 from triage.store import Connection, append
@@ -63,7 +63,7 @@ def weigh_again(
         store: A store in memory; the caller holds the transaction.
         as_of: The night's date: a call may only change for what was noted, not for a day more of age.
     """
-    batch.set_todo(store, listings)
+    due.set_todo(store, listings)
     if supposed.price_minor is not None:
         store.execute(PRICED, [supposed.price_minor, next(iter(catalogue.buyers.values())).currency])
     with published.among_their_own(store):

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from triage.batch import set_todo
+from triage import due
 from triage.catalogue import Catalogue
 from triage.catalogue.materials import PARTS
 from triage.catalogue.signs import Sign
@@ -91,7 +91,7 @@ def read_arrived(store: Connection, catalogue: Catalogue, signs: Mapping[str, Si
     pairs = found.group_by("listing_id", maintain_order=True).agg(
         pl.col("looked_at").max(), now=pl.min_horizontal("last_seen", "looked_at").min()
     )
-    set_todo(store, pairs["listing_id"].to_list())
+    due.set_todo(store, pairs["listing_id"].to_list())
     register(store, "chunk", pairs.select("listing_id"))
     heard = read_heard(store, signs, catalogue.ageing_signs)
     weighed = weigh_signs(frame(store, OBSERVATIONS), signs, catalogue.ageing_signs)
