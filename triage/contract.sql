@@ -266,6 +266,18 @@ COMMENT ON COLUMN match.level IS 'What identified it: style number, release, mod
 COMMENT ON COLUMN match.probability IS 'Chance that the pair is this one';
 COMMENT ON COLUMN match.accepted IS 'Sure enough to name without "perhaps"';
 
+CREATE VIEW IF NOT EXISTS candidate AS
+SELECT listing_id, place, construction_id, level, probability, accepted
+FROM match
+WHERE place = 1 OR probability >= 0.002;
+COMMENT ON VIEW candidate IS 'Candidates that are aged, ruled on and weighed: one less likely can''t move a figure by as much as is shown; the likeliest always stays';
+COMMENT ON COLUMN candidate.listing_id IS 'As match.listing_id';
+COMMENT ON COLUMN candidate.place IS 'As match.place';
+COMMENT ON COLUMN candidate.construction_id IS 'As match.construction_id';
+COMMENT ON COLUMN candidate.level IS 'As match.level';
+COMMENT ON COLUMN candidate.probability IS 'As match.probability; those kept may sum to a little less than one';
+COMMENT ON COLUMN candidate.accepted IS 'As match.accepted';
+
 CREATE TABLE IF NOT EXISTS match_evidence (
   listing_id       VARCHAR NOT NULL,
   construction_id  VARCHAR NOT NULL,
@@ -308,9 +320,18 @@ COMMENT ON COLUMN observation.language IS 'ISO 639-1 code of the words';
 COMMENT ON COLUMN observation.counts IS 'One mention per sign and speaker carries the weight; the others stay visible';
 COMMENT ON COLUMN observation.value IS 'A year or number the words carry (resoled 2019)';
 
-CREATE TABLE IF NOT EXISTS prognosis (
-  listing_id         VARCHAR NOT NULL,
-  place              INTEGER NOT NULL,
+CREATE TABLE IF NOT EXISTS life_led (
+  listing_id  VARCHAR NOT NULL,
+  place       INTEGER NOT NULL,
+  life        BIGINT NOT NULL
+);
+COMMENT ON TABLE life_led IS 'Which life a pair has led if it is the candidate; pairs that agree in all that ages them led the same';
+COMMENT ON COLUMN life_led.listing_id IS 'The listing';
+COMMENT ON COLUMN life_led.place IS 'The candidate release';
+COMMENT ON COLUMN life_led.life IS 'Number of the life, without meaning; a release without any part has none';
+
+CREATE TABLE IF NOT EXISTS life_part (
+  life               BIGINT NOT NULL,
   part               VARCHAR NOT NULL CHECK (part IN
     ('midsole', 'outsole', 'cushion', 'bond', 'trim', 'coating', 'upper', 'lining')),
   horizon_years      DOUBLE NOT NULL CHECK (horizon_years >= 0),
@@ -330,9 +351,33 @@ CREATE TABLE IF NOT EXISTS prognosis (
   p_unfit_hi_node    FLOAT[] NOT NULL,
   basis              VARCHAR NOT NULL
 );
--- One row per listing_id, place, part, horizon_years and climate. No PRIMARY KEY: its index takes longer to build and more
--- memory than all the rest of the stage, and only that stage writes here.
-COMMENT ON TABLE prognosis IS 'How each part has aged by material and storage alone, before signs and rules';
+-- One row per life, part, horizon_years and climate. No PRIMARY KEY: its index takes longer to build and more memory than
+-- all the rest of the stage, and only that stage writes here.
+COMMENT ON TABLE life_part IS 'How each part of a life has aged: the columns of prognosis, once for all who led it';
+COMMENT ON COLUMN life_part.life IS 'As life_led.life';
+COMMENT ON COLUMN life_part.part IS 'As prognosis.part';
+COMMENT ON COLUMN life_part.horizon_years IS 'As prognosis.horizon_years';
+COMMENT ON COLUMN life_part.climate IS 'As prognosis.climate';
+COMMENT ON COLUMN life_part.material IS 'As prognosis.material';
+COMMENT ON COLUMN life_part.mode IS 'As prognosis.mode';
+COMMENT ON COLUMN life_part.load_bearing IS 'As prognosis.load_bearing';
+COMMENT ON COLUMN life_part.made_lo IS 'As prognosis.made_lo';
+COMMENT ON COLUMN life_part.made_hi IS 'As prognosis.made_hi';
+COMMENT ON COLUMN life_part.age_years IS 'As prognosis.age_years';
+COMMENT ON COLUMN life_part.effective_years IS 'As prognosis.effective_years';
+COMMENT ON COLUMN life_part.p_unfit_lo IS 'As prognosis.p_unfit_lo';
+COMMENT ON COLUMN life_part.p_unfit IS 'As prognosis.p_unfit';
+COMMENT ON COLUMN life_part.p_unfit_hi IS 'As prognosis.p_unfit_hi';
+COMMENT ON COLUMN life_part.p_unfit_lo_node IS 'As prognosis.p_unfit_lo_node';
+COMMENT ON COLUMN life_part.p_unfit_node IS 'As prognosis.p_unfit_node';
+COMMENT ON COLUMN life_part.p_unfit_hi_node IS 'As prognosis.p_unfit_hi_node';
+COMMENT ON COLUMN life_part.basis IS 'As prognosis.basis';
+
+CREATE VIEW IF NOT EXISTS prognosis AS
+SELECT listing_id, place, life_part.* EXCLUDE (life)
+FROM life_led
+JOIN life_part USING (life);
+COMMENT ON VIEW prognosis IS 'How each part has aged by material and storage alone, before signs and rules';
 COMMENT ON COLUMN prognosis.listing_id IS 'The listing';
 COMMENT ON COLUMN prognosis.place IS 'The candidate release';
 COMMENT ON COLUMN prognosis.part IS 'One of the eight parts; a part the release does not have is not here';

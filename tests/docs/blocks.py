@@ -112,7 +112,9 @@ def schema() -> str:
     connection = store.connect()
     lines = []
     for table, comment in connection.execute(
-        "SELECT table_name, comment FROM duckdb_tables() WHERE NOT internal ORDER BY table_oid"
+        "SELECT name, comment FROM ("
+        "SELECT table_name AS name, comment, table_oid AS place FROM duckdb_tables() WHERE NOT internal UNION ALL "
+        "SELECT view_name, comment, view_oid FROM duckdb_views() WHERE NOT internal) ORDER BY place"
     ).fetchall():
         lines += [f"**{table}**: {comment}", "", "| column | type | |", "|---|---|---|"]
         columns = connection.execute(

@@ -4,6 +4,7 @@ from datetime import date
 
 import polars as pl
 
+from triage.prognosis import run
 from triage.prognosis.clocks import LIFE, clocks_of, decimal_year, distinct_lives
 
 CUPSOLE = {"title": "Brelloway Lindravo BW4104.02"}
@@ -31,12 +32,31 @@ def test_a_pair_weighed_alone_has_the_same_figures_to_the_last_bit(weigh):
 def test_every_key_is_written_once_and_in_the_order_of_the_listings(weigh, known):
     found = weigh(**PAIRS)
     horizons = {buyer.horizon_years for buyer in known.buyers.values()}
-    keys = found.connection.execute(
-        "SELECT listing_id, place, part, horizon_years FROM prognosis ORDER BY rowid"
+    led = found.connection.execute("SELECT listing_id, place FROM life_led ORDER BY rowid").fetchall()
+    aged = found.connection.execute(
+        "SELECT life, part, horizon_years, climate FROM life_part ORDER BY rowid"
     ).fetchall()
-    assert len(keys) == len(set(keys)) > 0
-    assert [key[0] for key in keys] == sorted(key[0] for key in keys)
-    assert {key[3] for key in keys} == horizons
+    for keys in (led, aged):
+        assert len(keys) == len(set(keys)) > 0
+        assert [key[0] for key in keys] == sorted(key[0] for key in keys)
+    assert {key[2] for key in aged} == horizons
+
+
+def test_lives_that_nobody_leads_any_more_go(weigh, known):
+    found = weigh(**PAIRS)
+    before = rows(found, "b")
+    lives = "SELECT DISTINCT life FROM life_part ORDER BY life"
+    first = found.connection.execute(lives).fetchall()
+    found.connection.execute("CREATE OR REPLACE TEMP TABLE todo AS SELECT 'c' AS listing_id")
+    run(
+        found.connection, dict(known.materials), known.unknown, known.climates,
+        [buyer.outlook for buyer in known.buyers.values()], date(2030, 1, 1),
+    )  # fmt: skip
+    after = found.connection.execute(lives).fetchall()
+    led = found.connection.execute("SELECT DISTINCT life FROM life_led SEMI JOIN life_part USING (life)").fetchall()
+    assert set(after) == set(led) != set(first)
+    assert len(after) == len(first)
+    assert rows(found, "b") == before
 
 
 def test_pairs_that_agree_in_everything_age_alike(weigh):
@@ -65,6 +85,6 @@ def test_lives_are_numbered_once_and_every_candidate_finds_its_own(known):
     clocks = clocks_of(candidates, pairs, said, known.climates)
     lives, led = distinct_lives(clocks)
     assert lives.height == 2
-    assert led["life"].to_list() == [0, 0, 1]
+    assert led["life"].to_list() == [1, 1, 2]
     back = led.join(lives, on="life").sort("listing_id").select("listing_id", "place", *LIFE)
     assert back.equals(clocks.sort("listing_id"))

@@ -68,7 +68,7 @@ EXCEPT
 """
 WHOLE = ("run", "storage_node", "feed")
 BY_LISTING = (
-    "sighting", "twin", "match_evidence", "observation", "prognosis", "finding", "posterior", "verdict", "plan",
+    "sighting", "twin", "match_evidence", "observation", "life_led", "finding", "posterior", "verdict", "plan",
     "question", "sensitivity", "call_history", "answer", "confirmation", "inspection", "purchase", "note",
 )  # fmt: skip
 # Of kin and of those beside no texts and no names: nothing of them is shown but what they ask.
@@ -89,6 +89,12 @@ FROM (
 ) own
 JOIN construction c ON c.maker = own.maker AND c.model = own.model AND NOT c.generic
 JOIN beside_match b ON b.construction_id = c.model_id
+"""
+LIFE_PARTS = """
+SELECT *
+FROM life_part
+WHERE life IN (SELECT life FROM life_led SEMI JOIN todo USING (listing_id))
+ORDER BY rowid
 """
 RAW_ROWS = """
 SELECT *
@@ -141,7 +147,7 @@ def _queries() -> dict[str, str]:
         name: f"({shown[name]}) UNION ALL ({query.format('kin')} ORDER BY listing_id)" for name, query in OTHERS.items()
     }
     whole = {name: f"SELECT * FROM {name} ORDER BY rowid" for name in WHOLE}
-    return shown | both | whole | {"raw_row": RAW_ROWS}
+    return shown | both | whole | {"life_part": LIFE_PARTS, "raw_row": RAW_ROWS}
 
 
 def is_of_today(path: Path) -> bool:

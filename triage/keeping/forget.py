@@ -85,6 +85,7 @@ EMPTIED = (
 WITH_LISTINGS = """
 SELECT table_name, list(column_name ORDER BY column_index)
 FROM duckdb_columns()
+SEMI JOIN (FROM duckdb_tables()) USING (database_name, table_name)
 WHERE database_name = current_database() AND NOT internal AND column_name IN ('listing_id', 'twin_id')
   AND table_name NOT IN ('named_row', 'named_listing')
 GROUP BY table_name
@@ -93,6 +94,7 @@ ORDER BY table_name
 TEXTS = """
 SELECT table_name, column_name
 FROM duckdb_columns()
+SEMI JOIN (FROM duckdb_tables()) USING (database_name, table_name)
 WHERE database_name = current_database() AND NOT internal
   AND (contains(data_type, 'VARCHAR') OR data_type = 'JSON')
 ORDER BY table_name, column_index

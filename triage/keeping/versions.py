@@ -140,7 +140,8 @@ def written_anew(path: Path, fresh: Path, version: int | None = None) -> None:
 def _copy_table(connection: Connection, table: str) -> None:
     """Copy a table row by row in order, columns by name; a table of the user's own comes along as it is."""
     name = _quoted(table)
-    if table == "schema_version":
+    if table == "schema_version" or table in _views(connection):
+        # What is a view now is filled by the migration that made it one.
         return
     if table not in _tables(connection, "main"):
         connection.execute(f"CREATE TABLE {name} AS FROM old.{name} ORDER BY rowid")
@@ -165,6 +166,11 @@ def _tables(connection: Connection, database: str) -> list[str]:
     name = _database(connection) if database == "main" else database
     query = "SELECT table_name FROM duckdb_tables() WHERE database_name = ? AND NOT temporary ORDER BY table_oid"
     return [row[0] for row in connection.execute(query, [name]).fetchall()]
+
+
+def _views(connection: Connection) -> set[str]:
+    query = "SELECT view_name FROM duckdb_views() WHERE database_name = ? AND NOT internal"
+    return {row[0] for row in connection.execute(query, [_database(connection)]).fetchall()}
 
 
 def _columns(connection: Connection, database: str, table: str) -> list[str]:

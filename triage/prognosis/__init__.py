@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 
-import numpy as np
 import polars as pl
 
 from triage.blocks import in_order
@@ -17,18 +16,13 @@ from triage.prognosis.clocks import RELEASES, distinct_lives, read_clocks
 from triage.prognosis.parts import exposure_of, joined_parts, materials_of, part_rows
 from triage.store import Connection, append, frame
 
-COLUMNS = (
-    "listing_id", "place", "part", "horizon_years", "climate", "material", "mode", "load_bearing", "made_lo", "made_hi",
-    "age_years", "effective_years", "p_unfit_lo", "p_unfit", "p_unfit_hi", "p_unfit_lo_node", "p_unfit_node",
-    "p_unfit_hi_node", "basis",
-)  # fmt: skip
-
 # Candidates among which a life is looked for once: many find more that agree, and all their lives fill the memory.
 CLOCKS_AT_ONCE = 3_000_000
 # Lives worked on at a time: the arrays of all nodes and years at once are larger than what is kept of them.
 BLOCK_LIVES = 10_000
-# Candidates written at a time.
-WRITTEN_AT_ONCE = 60_000
+# A life that nobody leads any more; lives get numbers behind all that are left.
+UNLED = "DELETE FROM life_part WHERE life NOT IN (SELECT life FROM life_led)"
+LAST = "SELECT coalesce(max(life), 0) FROM life_part"
 
 
 def run(
@@ -48,11 +42,13 @@ def run(
     made_of = materials_of(frame(store, RELEASES), known)
     years = Years(tuple(sorted(set(outlooks))), climates.climates)
     clocks = read_clocks(store, climates, as_of)
-    store.execute("DELETE FROM prognosis WHERE listing_id IN (SELECT listing_id FROM todo)")
+    store.execute("DELETE FROM life_led WHERE listing_id IN (SELECT listing_id FROM todo)")
+    store.execute(UNLED)
     store.execute("DELETE FROM storage_node")
     append(store, "storage_node", storage_nodes())
-    for rows in prognoses(clocks, made_of, known, years):
-        append(store, "prognosis", rows)
+    last = int(store.execute(LAST).fetchall()[0][0])
+    for table, rows in prognoses(clocks, made_of, known, years, last):
+        append(store, table, rows)
 
 
 @dataclass(frozen=True)
@@ -68,8 +64,10 @@ class Years:
     climates: Mapping[str, Climate]
 
 
-def prognoses(clocks: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> Iterator[pl.DataFrame]:
-    """Yield the prognosis of every candidate, as the contract's table has it, in the order of ``clocks``.
+def prognoses(
+    clocks: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years, last: int = 0
+) -> Iterator[tuple[str, pl.DataFrame]]:
+    """Yield the rows of ``life_led`` and ``life_part``, each with its table's name, in the order of ``clocks``.
 
     A table that stands in the order of its listings lets the stages behind read some of them without all others.
 
@@ -78,16 +76,15 @@ def prognoses(clocks: pl.DataFrame, made_of: pl.DataFrame, known: Materials, yea
         made_of: As ``parts.materials_of`` returns it.
         known: The materials' figures.
         years: How long the parts must last, and where.
+        last: The highest number a life has so far.
     """
     for some in clocks.iter_slices(CLOCKS_AT_ONCE):
-        lives, led = distinct_lives(some)
-        blocks = in_order(
-            partial(aged_parts, made_of=made_of, known=known, years=years), lives.iter_slices(BLOCK_LIVES)
-        )
-        # Rows are gathered from all over it: in one piece that is four times as fast.
-        aged = pl.concat([pl.DataFrame(), *blocks]).rechunk()
-        if not aged.is_empty():
-            yield from in_order(partial(of_candidates, aged=aged), led.iter_slices(WRITTEN_AT_ONCE))
+        lives, led = distinct_lives(some, last + 1)
+        last += lives.height
+        yield "life_led", led
+        age = partial(aged_parts, made_of=made_of, known=known, years=years)
+        for aged in in_order(age, lives.iter_slices(BLOCK_LIVES)):
+            yield "life_part", aged
 
 
 def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, years: Years) -> pl.DataFrame:
@@ -106,23 +103,3 @@ def aged_parts(lives: pl.DataFrame, made_of: pl.DataFrame, known: Materials, yea
         aged = joined_parts(rows, chances, known)
         found.append(aged.with_columns(horizon_years=pl.lit(float(horizon)), climate=pl.lit(climate)))
     return pl.concat(found[1:] or found) if len(found) < 3 else pl.concat(found[1:]).sort("life", maintain_order=True)
-
-
-def of_candidates(led: pl.DataFrame, aged: pl.DataFrame) -> pl.DataFrame:
-    """Return the prognosis of every listing and candidate of ``led``, as the contract's table has it.
-
-    Args:
-        led: listing_id, place, life.
-        aged: One row per life, outlook and part, in that order.
-    """
-    of_life = aged["life"].rle().struct.unnest().select(life="value", rows=pl.col("len").cast(pl.Int64))
-    first = of_life.with_columns(first=pl.col("rows").cum_sum() - pl.col("rows"))
-    # A release without any part has no rows.
-    found = led.join(first, on="life", how="inner", maintain_order="left")
-    count = found["rows"].to_numpy()
-    # Row numbers in ``aged``: each life's first, its second and so on, life after life.
-    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    at = pl.Series(np.repeat(found["first"].to_numpy(), count) + within)
-    pair = pl.Series(np.repeat(np.arange(len(count)), count))
-    taken = (found.select(pl.col("listing_id", "place").gather(pair)), aged.select(pl.all().gather(at)))
-    return pl.concat(taken, how="horizontal").select(COLUMNS)

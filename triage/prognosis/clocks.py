@@ -32,7 +32,7 @@ SELECT
   c.made_from,
   c.made_to,
   c.life_factor
-FROM match m
+FROM candidate m
 LEFT JOIN construction c ON c.model_id = m.construction_id
 WHERE m.listing_id IN (SELECT listing_id FROM todo)
 ORDER BY m.listing_id, m.place
@@ -119,8 +119,8 @@ def clocks_of(candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame,
     return clocks.with_columns(made_lo=pl.min_horizontal("made_lo", "made_hi")).select("listing_id", "place", *LIFE)
 
 
-def distinct_lives(clocks: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Return the distinct lives, numbered, and which one every listing and candidate has led.
+def distinct_lives(clocks: pl.DataFrame, first: int = 1) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return the distinct lives, numbered from ``first``, and which one every listing and candidate has led.
 
     Returns:
         One row a life: ``life`` and the columns of ``LIFE``; and one row per row of ``clocks``:
@@ -129,10 +129,10 @@ def distinct_lives(clocks: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
     lives = clocks.select(LIFE).unique(maintain_order=True)
     # One number stands for all columns of a life, if no two lives share it: joined three times as fast.
     seed = next(seed for seed in count() if lives.hash_rows(seed).n_unique() == lives.height)
-    number = pl.DataFrame({"hash": lives.hash_rows(seed)}).with_row_index("life")
+    number = pl.DataFrame({"hash": lives.hash_rows(seed)}).with_row_index("life", first)
     hashed = clocks.select("listing_id", "place", hash=clocks.select(LIFE).hash_rows(seed))
     led = hashed.join(number, on="hash", how="left", maintain_order="left")
-    return lives.with_row_index("life"), led.select("listing_id", "place", "life")
+    return lives.with_row_index("life", first), led.select("listing_id", "place", "life")
 
 
 def _made(table: pl.Expr, end: str) -> pl.Expr:

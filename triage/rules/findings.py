@@ -1,6 +1,6 @@
 """All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from itertools import compress, product
 
@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from triage.blocks import slices
 from triage.catalogue.facts import Fact
 from triage.catalogue.penalties import Rule
 from triage.catalogue.signs import Sign
@@ -16,7 +17,7 @@ from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import read_facts
 from triage.rules.locked import MAX_SECONDS, TooMuch, computed, locked_connection
-from triage.store import Connection, replace
+from triage.store import Connection, append, replace
 
 FINDING = pl.Schema({
     "listing_id": pl.String(), "place": pl.Int64(), "rule_id": pl.String(), "part": pl.String(),
@@ -25,6 +26,9 @@ FINDING = pl.Schema({
 })  # fmt: skip
 # DuckDB looks at the clock about every 100,000 rows a thread, so a slice has to be larger than that.
 SLICE_ROWS = 262_144
+# Listings whose facts are read at once: a row of facts is wide.
+LISTINGS_AT_ONCE = 120_000
+PIECE = "CREATE OR REPLACE TEMP TABLE piece AS SELECT listing_id FROM todo WHERE rowid BETWEEN $1 AND $2"
 # What a cell of the table rows x rules holds; above 0 it is a place in the list of what can be missing.
 CLEAR, FIRED = 0, -1
 
@@ -50,8 +54,16 @@ def find(
     if facts.is_empty() or not compiled:
         return pl.DataFrame(schema=FINDING)
     rules = sorted(compiled, key=lambda one: (one.rule.id, one.rule.part))
-    ordered = facts.sort("listing_id", "place")
+    ordered = facts if _in_order(facts) else facts.sort("listing_id", "place")
     return _in_slices(ordered, rules, max_seconds, lambda locked, rows: _slice(locked, rows, rules, askable))
+
+
+def _in_order(facts: pl.DataFrame) -> bool:
+    """Return whether rows stand by listing and place: to look costs a hundredth of sorting so many columns."""
+    listing, place = pl.col("listing_id"), pl.col("place")
+    same = listing == listing.shift()
+    rises = (listing > listing.shift()) | (same & (place > place.shift()))
+    return bool(facts.select(rises.slice(1).all()).item())
 
 
 def told_by(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float = MAX_SECONDS) -> pl.DataFrame:
@@ -117,6 +129,8 @@ def _slice(
 ) -> pl.DataFrame:
     told = _pass(connection, facts, rules)
     codes, missing = _coded(facts, told, rules, askable)
+    # What is open is asked about the likeliest release; of the others it would be most of the table.
+    codes[(facts["place"] > 1).to_numpy()[:, None] & (codes > CLEAR)] = CLEAR
     fired = _weighed(connection, facts, codes, rules)
     # A weight that leans on a fact nobody knows is not known, so the rule has not fired.
     unweighed = fired.filter(pl.col("decibans").is_null())
@@ -208,7 +222,21 @@ def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], sig
     ready = _ready(rules, facts, signs)
     asked = {sign.id: sign.question is not None for sign in signs.values()}
     wanted = {name for one in ready for name in one.facts}
-    replace(store, "finding", find(read_facts(store, signs, wanted), ready, askable(facts, asked)))
+    replace(store, "finding", pl.DataFrame())
+    for piece in _pieces(store):
+        append(store, "finding", find(read_facts(store, signs, wanted, piece), ready, askable(facts, asked)))
+
+
+def _pieces(store: Connection) -> Iterator[str]:
+    """Yield the table that holds the next listings of ``todo``: itself where they are few."""
+    ((count,),) = store.execute("SELECT count(*) FROM todo").fetchall()
+    if count <= LISTINGS_AT_ONCE:
+        yield "todo"
+        return
+    for rows in slices(count, LISTINGS_AT_ONCE):
+        store.execute(PIECE, [rows.start, rows.stop - 1])
+        yield "piece"
+    store.execute("DROP TABLE piece")
 
 
 @once

@@ -20,21 +20,27 @@ TEXT_LEAST_DB, TEXT_MOST_DB = -9.0, 17.0
 RULES_LEAST_DB, RULES_MOST_DB, WHOLE_RULES_DB = -4.0, 10.0, 4.0
 # Where a part's decibans stand; those of the pair as a whole come last.
 BIT_OF_PART = pl.DataFrame({"part": [*PARTS, "whole"], "bit": list(range(len(PARTS) + 1))})
+NUMBER_OF_PART = {part: number for number, part in enumerate(PARTS)}
 SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
 
-PROGNOSIS = """
-SELECT p.listing_id, p.place, p.part, p.load_bearing, p.p_unfit_lo_node, p.p_unfit_node, p.p_unfit_hi_node
-FROM prognosis p
-WHERE p.horizon_years = ? AND p.climate = ? AND p.listing_id IN (SELECT listing_id FROM chunk)
-ORDER BY p.listing_id, p.place, p.part
+LED = """
+SELECT listing_id, place, life
+FROM life_led
+WHERE listing_id IN (SELECT listing_id FROM chunk)
+ORDER BY listing_id, place
+"""
+LIVES = """
+SELECT life, part, load_bearing, p_unfit_lo_node, p_unfit_node, p_unfit_hi_node
+FROM life_part
+WHERE horizon_years = ? AND climate = ?
+  AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM chunk))
+ORDER BY life, part
 """
 STORAGE_NODES = "SELECT weight FROM storage_node ORDER BY node"
-# A release less likely than this can't move a figure by as much as is shown; the likeliest always stays.
-LEAST_CANDIDATE = 0.002
-CANDIDATES = f"""
+CANDIDATES = """
 SELECT listing_id, place, construction_id, probability
-FROM match
-WHERE listing_id IN (SELECT listing_id FROM chunk) AND (place = 1 OR probability >= {LEAST_CANDIDATE})
+FROM candidate
+WHERE listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id, place
 """
 OBSERVATIONS = """
@@ -141,22 +147,26 @@ def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[s
 def _ageing(
     store: Connection, slots: pl.DataFrame, shape: tuple[int, ...], outlook: Outlook
 ) -> tuple[Array, Array, Array, Flags, Array]:
-    rows = frame(store, PROGNOSIS, outlook).join(slots, on=["listing_id", "place"], maintain_order="left")
     node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
-    nodes = len(node_weight)
-    shape = (*shape, len(PARTS), nodes)
-    bears = np.zeros(shape[:3], dtype=np.bool_)
-    if rows.is_empty():
-        return np.zeros(shape), np.zeros(shape), np.zeros(shape), bears, node_weight
-    part = rows["part"].replace_strict({p: i for i, p in enumerate(PARTS)}, return_dtype=pl.Int64)
-    at = rows["row"].to_numpy(), rows["slot"].to_numpy(), part.to_numpy()
+    rows = frame(store, LIVES, outlook)
+    lives = rows["life"].unique(maintain_order=True).to_numpy()
+    # The last one is no life: none of its parts is there.
+    count = len(lives)
+    at = rows["life"].rle_id().to_numpy(), rows["part"].replace_strict(NUMBER_OF_PART, return_dtype=pl.Int64).to_numpy()
+    bears = np.zeros((count + 1, len(PARTS)), dtype=np.bool_)
     bears[at] = rows["load_bearing"].to_numpy()
+    led = frame(store, LED).join(slots, on=["listing_id", "place"], maintain_order="left")
+    number = np.searchsorted(lives, led["life"].to_numpy())
+    number[np.append(lives, -1)[number] != led["life"].to_numpy()] = count
+    life = np.full(shape, count)
+    life[led["row"].to_numpy(), led["slot"].to_numpy()] = number
     found = []
     for name in ("p_unfit_lo_node", "p_unfit_node", "p_unfit_hi_node"):
-        values = np.zeros(shape)
-        values[at] = rows[name].explode().to_numpy().reshape(-1, nodes)
-        found.append(values)
-    return found[0], found[1], found[2], bears, node_weight
+        values = np.zeros((count + 1, len(PARTS), len(node_weight)))
+        if count:
+            values[at] = rows[name].explode().to_numpy().reshape(-1, len(node_weight))
+        found.append(values[life])
+    return found[0], found[1], found[2], bears[life], node_weight
 
 
 def sign_table(signs: Mapping[str, Sign]) -> pl.DataFrame:

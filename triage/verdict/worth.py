@@ -75,7 +75,7 @@ GROUP BY construction_id, same_release
 # the pool of their own release, or have a twin there, need figures of their own.
 COMPARABLES = f"""
 WITH target AS (
-  SELECT DISTINCT listing_id, construction_id FROM match WHERE listing_id IN (SELECT listing_id FROM chunk)
+  SELECT DISTINCT listing_id, construction_id FROM candidate WHERE listing_id IN (SELECT listing_id FROM chunk)
 ),
 same AS (
   SELECT listing_id, listing_id AS other_id FROM chunk
@@ -110,7 +110,7 @@ ORDER BY listing_id, construction_id, same_release
 """
 TARGETS = """
 SELECT DISTINCT m.listing_id, m.construction_id, c.model AS name, c.category, c.edition, l.condition
-FROM match m
+FROM candidate m
 JOIN listing l ON l.listing_id = m.listing_id
 LEFT JOIN construction c ON c.model_id = m.construction_id
 WHERE m.listing_id IN (SELECT listing_id FROM chunk)
