@@ -10,7 +10,7 @@ import polars as pl
 from triage.catalogue.buyers import Outlook
 from triage.catalogue.signs import Sign
 from triage.store import Connection, frame
-from triage.verdict.states import PARTS, Array, Evidence, Flags
+from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags
 
 # A text as a whole may move a part's odds from 1/8 to 50 times, no more (our judgement): signs of one
 # part are correlated, and words are only words. Answers and the buyer's own look are not held back.
@@ -64,14 +64,14 @@ class Beliefs:
     listing_ids: list[str]
     construction: npt.NDArray[np.object_]
     evidence: Evidence
-    low: Array
-    high: Array
+    low: Array | Chances
+    high: Array | Chances
     prior: Array
     present: Flags
     group_db: Mapping[str, Array]
     said: pl.DataFrame
 
-    def with_chance(self, chance: Array) -> Evidence:
+    def with_chance(self, chance: Array | Chances) -> Evidence:
         """Return the evidence with other chances of ageing, for the ends of the range."""
         return replace(self.evidence, chance=chance)
 
@@ -100,10 +100,11 @@ class Heard:
 
     def beliefs(self, store: Connection, outlook: Outlook) -> Beliefs:
         """Return what is believed of the pairs with how their parts age in an outlook."""
-        low, mid, high, bears, node_weight = _ageing(store, self.slots, self.weight.shape, outlook)
+        aged, life, node_weight = _ageing(store, self.slots, self.weight.shape, outlook)
+        low, mid, high = (ends[life] for ends in (aged.low, aged.mid, aged.high))
+        bears, present = aged.bears[life], (aged.mid.max(axis=2) > 0)[life].any(axis=1)
         evidence = Evidence(self.weight, node_weight, mid, self.rule_db, self.sign_db, self.whole_db, bears)
-        prior = np.einsum("nc,ncjk,k->nj", self.weight, mid, node_weight)
-        present = mid.max(axis=(1, 3)) > 0
+        prior = np.einsum("nc,ncj->nj", self.weight, (aged.mid @ node_weight)[life])
         return Beliefs(
             self.listing_ids, self.construction, evidence, low, high, prior, present, self.group_db, self.said
         )
@@ -144,29 +145,45 @@ def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[s
     return Heard(ids, slots, weight, construction, sign_db, whole[:, None] + rule_whole, rule_db, groups, said)
 
 
+@dataclass(frozen=True)
+class Aged:
+    """How L lives have aged; a last one stands for no life, of which no part is there.
+
+    Attributes:
+        low, mid, high: Chance of unfit of each part at each storage node, [L + 1, 8, K].
+        bears: The part can drop, trip or cut the wearer, [L + 1, 8].
+    """
+
+    low: Chances
+    mid: Chances
+    high: Chances
+    bears: Flags
+
+
 def _ageing(
     store: Connection, slots: pl.DataFrame, shape: tuple[int, ...], outlook: Outlook
-) -> tuple[Array, Array, Array, Flags, Array]:
+) -> tuple[Aged, npt.NDArray[np.int64], Array]:
+    """Return how the lives in ``chunk`` have aged, which of them each candidate led, [N, C], and the nodes' weights."""
     node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
     rows = frame(store, LIVES, outlook)
     lives = rows["life"].unique(maintain_order=True).to_numpy()
-    # The last one is no life: none of its parts is there.
     count = len(lives)
     at = rows["life"].rle_id().to_numpy(), rows["part"].replace_strict(NUMBER_OF_PART, return_dtype=pl.Int64).to_numpy()
     bears = np.zeros((count + 1, len(PARTS)), dtype=np.bool_)
     bears[at] = rows["load_bearing"].to_numpy()
+    ends = []
+    for name in ("p_unfit_lo_node", "p_unfit_node", "p_unfit_hi_node"):
+        # Four bytes, as the store has them: every candidate gets a copy of its life's.
+        values = np.zeros((count + 1, len(PARTS), len(node_weight)), dtype=np.float32)
+        if count:
+            values[at] = rows[name].explode().to_numpy().reshape(-1, len(node_weight))
+        ends.append(values)
     led = frame(store, LED).join(slots, on=["listing_id", "place"], maintain_order="left")
     number = np.searchsorted(lives, led["life"].to_numpy())
     number[np.append(lives, -1)[number] != led["life"].to_numpy()] = count
     life = np.full(shape, count)
     life[led["row"].to_numpy(), led["slot"].to_numpy()] = number
-    found = []
-    for name in ("p_unfit_lo_node", "p_unfit_node", "p_unfit_hi_node"):
-        values = np.zeros((count + 1, len(PARTS), len(node_weight)))
-        if count:
-            values[at] = rows[name].explode().to_numpy().reshape(-1, len(node_weight))
-        found.append(values[life])
-    return found[0], found[1], found[2], bears[life], node_weight
+    return Aged(ends[0], ends[1], ends[2], bears), life, node_weight
 
 
 def sign_table(signs: Mapping[str, Sign]) -> pl.DataFrame:

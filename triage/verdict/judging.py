@@ -1,7 +1,7 @@
 """The stage itself: chunks of listings, one horizon and one buyer after the other, to the tables."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -24,7 +24,7 @@ from triage.verdict.offers import Offer, offer_to, read_offers
 from triage.verdict.plans import Mender
 from triage.verdict.questions import Texts
 from triage.verdict.scenes import Trade, stakes_of
-from triage.verdict.states import PARTS, marginals
+from triage.verdict.states import PARTS, marginals, masks_of
 from triage.verdict.tables import weak_part, whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
 
@@ -147,23 +147,33 @@ def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
 
 def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> None:
     """Write what is believed of the pairs in an outlook."""
-    evidence = (beliefs.with_chance(beliefs.low), beliefs.evidence, beliefs.with_chance(beliefs.high))
+    evidence, count = beliefs.evidence, len(beliefs.listing_ids)
+    there = np.maximum(beliefs.low, beliefs.high).max(axis=(1, 3)) > 0
+    width = (evidence.weight > 0).sum(axis=1)
+    # Pairs with as many candidates and the same parts stand together: what none of a block has isn't reckoned.
+    order = np.lexsort((masks_of(there), width))
+    part, wearable = np.zeros((3, count, len(PARTS))), np.zeros((3, count))
 
-    def looked(rows: slice) -> list[tuple[Array, Array]]:
-        return [marginals(one.take(rows)) for one in evidence]
+    def looked(block: slice) -> None:
+        rows = order[block]
+        parts, candidates = np.flatnonzero(there[rows].any(axis=0)), int(width[rows].max())
+        one = evidence.take(rows).narrowed(candidates, parts)
+        for end, chance in enumerate((beliefs.low, evidence.chance, beliefs.high)):
+            some = replace(one, chance=chance[rows[:, None, None], np.arange(candidates)[:, None], parts])
+            part[end][rows[:, None], parts], wearable[end, rows] = marginals(some)
 
-    blocks = list(in_order(looked, slices(len(beliefs.listing_ids), BLOCK)))
-    ends = [[np.concatenate([block[end][kind] for block in blocks]) for end in range(3)] for kind in range(2)]
-    append(store, "posterior", posterior_rows(beliefs, ends[0], outlook))
+    for _ in in_order(looked, slices(count, BLOCK)):
+        pass
+    ends, (high, mid, low) = list(part), wearable
     # Long lives, the low chances of unfit, are the upper end of wearable.
-    high, mid, low = ends[1]
+    append(store, "posterior", posterior_rows(beliefs, ends, outlook))
     sound = {
         "listing_id": beliefs.listing_ids,
         **outlook._asdict(),
         "p_wearable_lo": np.minimum(low, mid),
         "p_wearable": mid,
         "p_wearable_hi": np.maximum(high, mid),
-        "weak_part": weak_part(ends[0][1], beliefs.evidence, beliefs.present),
+        "weak_part": weak_part(ends[1], beliefs.evidence, beliefs.present),
     }
     append(store, "soundness", pl.DataFrame(sound))
 

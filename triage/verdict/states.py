@@ -16,6 +16,8 @@ STATES = 1 << len(PARTS)
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+# As the store has chances at the storage nodes: seven digits.
+Chances = npt.NDArray[np.float32]
 Places = npt.NDArray[np.int64]
 Rows = Places | slice
 
@@ -50,7 +52,7 @@ class Evidence:
 
     weight: Array
     node_weight: Array
-    chance: Array
+    chance: Array | Chances
     rule_db: Array
     sign_db: Array
     whole_db: Array
@@ -81,9 +83,10 @@ def odds_ratio(decibans: Array) -> Array:
     return np.asarray(np.exp(np.asarray(decibans) * (np.log(10.0) / 10.0)))
 
 
-def shifted(chance: Array, decibans: Array) -> Array:
+def shifted(chance: Array | Chances, decibans: Array) -> Array:
     """Return chances moved by decibans: odds times 10^(db/10). 0 and 1 stay what they are."""
-    ratio = odds_ratio(decibans)
+    # Chances of four bytes come from the store; arithmetic is in eight.
+    chance, ratio = np.asarray(chance, dtype=np.float64), odds_ratio(decibans)
     return np.asarray(chance * ratio / (1.0 - chance + chance * ratio))
 
 
