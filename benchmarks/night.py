@@ -20,10 +20,12 @@ from collections.abc import Callable
 from datetime import date
 from itertools import pairwise
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 ROOT = Path(__file__).resolve().parents[1]
 STAGES = ("ingest", "listing", "match", "observation", "prognosis", "rules", "verdict", "writeup")
+BETWEEN = (("due", "fill"), ("history", "record"), ("due", "keep"), ("published", "publish"))
 AS_OF = date(2026, 11, 25)
 RELEASES = 5_000
 
@@ -33,9 +35,22 @@ def one_night(folder: Path) -> list[dict[str, Any]]:
     from triage import batch, catalogue
     from triage.store import open_store
 
-    begun, steps = time.perf_counter(), []
+    begun = time.perf_counter()
     known = catalogue.load(ROOT / "rules", [folder / "constructions.csv"], [ROOT / "rules/buyers/daily.toml"])
-    steps.append({"stage": "rules/ read", "seconds": time.perf_counter() - begun, "cpu": 0.0, "peak": peak_gb()})
+    read = time.perf_counter() - begun
+    steps = timed_stages(batch)
+    steps.append({"stage": "rules/ read", "seconds": read, "cpu": time.process_time(), "peak": peak_gb()})
+    with open_store(folder / "night.duckdb") as store:
+        batch.nightly(store, known, [folder / "exports"], AS_OF, folder / "reports")
+    total = time.perf_counter() - begun
+    children = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 2**20
+    steps.append({"stage": "night", "seconds": total, "cpu": time.process_time(), "peak": max(peak_gb(), children)})
+    return steps
+
+
+def timed_stages(batch: ModuleType) -> list[dict[str, Any]]:
+    """Have every stage of a night, and what runs between them, note what it took; return the list of the notes."""
+    steps: list[dict[str, Any]] = []
 
     def timed(name: str, run: Callable[..., Any]) -> Callable[..., Any]:
         def wrapped(*values: Any, **named: Any) -> Any:
@@ -52,11 +67,9 @@ def one_night(folder: Path) -> list[dict[str, Any]]:
         module.run = timed(name, module.run)
     # Stage 1 holds the transaction open for it: its time is also in ingest's.
     batch.listing.sort_out = timed("of it listing", batch.listing.sort_out)
-    with open_store(folder / "night.duckdb") as store:
-        batch.nightly(store, known, [folder / "exports"], AS_OF, folder / "reports")
-    total = time.perf_counter() - begun
-    children = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 2**20
-    steps.append({"stage": "night", "seconds": total, "cpu": time.process_time(), "peak": max(peak_gb(), children)})
+    for place, name in BETWEEN:
+        module = getattr(batch, place)
+        setattr(module, name, timed(f"{place}.{name}", getattr(module, name)))
     return steps
 
 
