@@ -35,7 +35,10 @@ SHARED_OUT = """
 CREATE OR REPLACE TEMP TABLE share AS
 SELECT
   listing_id,
-  (CASE WHEN seller IS NULL THEN hash(coalesce(lot_id, listing_id)) ELSE hash(source, seller) END % $1)::INTEGER AS share
+  (CASE
+    WHEN seller IS NULL THEN hash(coalesce(lot_id, listing_id))
+    ELSE hash(source, seller)
+  END % $1)::INTEGER AS share
 FROM listing
 SEMI JOIN todo USING (listing_id)
 """
@@ -114,17 +117,18 @@ class Spread:
     ) -> tuple[pl.DataFrame, pl.DataFrame]:
         """Return what ``listing.normalise`` makes of cells; the words it goes by are in the kit too."""
         with _folder(store) as folder:
-            write_pickle(kit, folder / "kit")
-            return cells.normalised(self.engine, rows, self._part(folder, date.min, self.parts_of(rows.height)))
+            first = self._part(folder, kit, date.min, rows.height)
+            return cells.normalised(self.engine, rows, first)
 
-    def _part(self, folder: Path, as_of: date, parts: int) -> Part:
-        return Part(folder, 0, parts, min(parts, MOST_BUCKETS), as_of, made_by(), {})
+    def _part(self, folder: Path, kit: Kit, as_of: date, count: int) -> Part:
+        """Return the first of the parts of so many rows, with nothing given to it yet."""
+        parts = self.parts_of(count)
+        return Part(folder, 0, parts, min(parts, MOST_BUCKETS), as_of, write_pickle(kit, folder), made_by(), {})
 
     def _hand_out(self, store: Connection, kit: Kit, folder: Path, as_of: date) -> list[Part]:
         """Write what the parts need, and what the listings that stay as they are say to the reductions."""
         ((count,),) = store.execute("SELECT count(*) FROM todo").fetchall()
-        first = self._part(folder, as_of, self.parts_of(count))
-        write_pickle(kit, folder / "kit")
+        first = self._part(folder, kit, as_of, count)
         write(store, "SELECT * FROM construction ORDER BY rowid", folder / "construction.parquet")
         store.execute(SHARED_OUT, [first.parts])
         store.execute(SENT)

@@ -4,12 +4,11 @@ A task that is done twice writes the same rows to the same place twice, and nobo
 named, never looked for in a folder: what another machine wrote may be a while in showing up in a listing of it.
 """
 
+import hashlib
 import os
 import pickle
 from collections.abc import Iterable, Sequence
-from functools import lru_cache
 from pathlib import Path
-from typing import Any
 from uuid import uuid4
 
 import polars as pl
@@ -62,10 +61,9 @@ def take(store: Connection, table: str, files: Sequence[Path], also: str = "") -
         also: Columns of the files that the table has not.
     """
     if files:
-        left_out = f"EXCLUDE ({also})" if also else ""
-        store.execute(
-            f"INSERT INTO {table} BY NAME SELECT * {left_out} FROM {rows_of(files)} ORDER BY listing_id, file_row_number"
-        )
+        columns = f"* EXCLUDE ({also})" if also else "*"
+        rows = f"SELECT {columns} FROM {rows_of(files)} ORDER BY listing_id, file_row_number"
+        store.execute(f"INSERT INTO {table} BY NAME {rows}")
 
 
 def quoted(path: Path) -> str:
@@ -73,14 +71,23 @@ def quoted(path: Path) -> str:
     return "'" + str(path).replace("'", "''") + "'"
 
 
-def write_pickle(content: object, path: Path) -> None:
-    """Write what workers need beside tables."""
-    fresh = aside(path)
-    fresh.write_bytes(pickle.dumps(content))
-    os.replace(fresh, path)
+def write_pickle(content: object, folder: Path) -> str:
+    """Write what workers need beside tables; return the file's name, which is the hash of what is in it."""
+    packed = pickle.dumps(content)
+    name = f"{hashlib.sha256(packed).hexdigest()}.pickle"
+    fresh = aside(folder / name)
+    fresh.write_bytes(packed)
+    os.replace(fresh, folder / name)
+    return name
 
 
-@lru_cache(maxsize=1)
-def read_pickle(path: Path) -> Any:
-    """Return what ``write_pickle`` wrote, the very same object for all tasks of a process: it is read once."""
-    return pickle.loads(path.read_bytes())
+def read_pickle(folder: Path, name: str) -> object:
+    """Return what ``write_pickle`` wrote: the very same object for all tasks of a process, read once."""
+    if name not in _READ:
+        content = pickle.loads((folder / name).read_bytes())
+        _READ.clear()
+        _READ[name] = content
+    return _READ[name]
+
+
+_READ: dict[str, object] = {}

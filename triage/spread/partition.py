@@ -47,6 +47,7 @@ class Part:
         folder: What all workers see under the same path.
         number: From 0.
         parts, buckets: How many parts of listings there are, and how many buckets of keys.
+        kit: File of what all parts know.
         given: Files of the store's own tables by table, of the listings of this part.
         made_by: The versions of the program that shared the work out.
     """
@@ -56,6 +57,7 @@ class Part:
     parts: int
     buckets: int
     as_of: date
+    kit: str
     made_by: tuple[str, ...]
     given: Mapping[str, Sequence[Path]]
 
@@ -86,16 +88,11 @@ def at_work(part: Part) -> Iterator[Kit]:
     with ONE_AT_A_TIME:
         place = f"worker {os.getpid()} on {socket.gethostname()}"
         if not part.folder.is_dir():
-            fail(
-                place,
-                f"does not see {part.folder}",
-                "a store in a folder that all workers see by this path",
-                STORE_TROUBLE,
-            )
+            fail(place, f"doesn't see {part.folder}", "a store in a folder that all workers see so", STORE_TROUBLE)
         if made_by() != part.made_by:
             expected = ", ".join(part.made_by)
             fail(place, f"has {', '.join(made_by())}", f"{expected}, as where the night was begun", STORE_TROUBLE)
-        kit = read_pickle(part.folder / "kit")
+        kit = read_pickle(part.folder, part.kit)
         assert isinstance(kit, Kit)
         yield kit
 

@@ -31,7 +31,7 @@ LIKELY_RELEASE = 0.05
 def widths(weight: Array) -> Places:
     """Return how many candidates of each pair are weighed, [N]: 1, 2 or all there is room for."""
     found = (weight > 0).sum(axis=1)
-    return np.where(found > 2, weight.shape[1], found)
+    return np.asarray(np.where(found > 2, weight.shape[1], found))
 
 
 @dataclass(frozen=True)
