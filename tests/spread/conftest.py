@@ -19,7 +19,9 @@ NIGHTS = ((FEEDS / "2026-11-24", date(2026, 11, 24)), (FEEDS, date(2026, 11, 25)
 WHOLE = {"run": "SELECT * EXCLUDE (started_at, finished_at) FROM run"}
 WORKERS = PARTS = 4
 TABLES = "SELECT table_name FROM duckdb_tables() WHERE NOT temporary ORDER BY table_name"
-FIRST_ASK = "SELECT listing_id, sign FROM question WHERE sign IS NOT NULL ORDER BY gain_minor DESC, listing_id, sign LIMIT 1"
+FIRST_ASK = (
+    "SELECT listing_id, sign FROM question WHERE sign IS NOT NULL ORDER BY gain_minor DESC, listing_id, sign LIMIT 1"
+)
 
 
 class Left:

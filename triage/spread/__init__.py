@@ -20,6 +20,7 @@ from triage.progress import Step, silent
 from triage.spread import cells, tasks
 from triage.spread.engine import Engine, Here
 from triage.spread.files import rows_of, take, write, write_parted, write_pickle
+from triage.spread.lives import take_lives
 from triage.spread.partition import Kit, Part, made_by
 from triage.store import Connection, work_folder
 
@@ -149,6 +150,7 @@ def _take_in(store: Connection, parts: Sequence[Part]) -> None:
     for table in TAKEN_IN:
         store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
         take(store, table, [part.file(table) for part in parts])
+    take_lives(store, parts)
     take(store, "call_history", [part.file("call_history") for part in parts])
     store.execute("DELETE FROM storage_node")
     store.execute(f"INSERT INTO storage_node FROM {rows_of([parts[0].file('storage_node')])}")

@@ -8,6 +8,7 @@ from triage import match, observation, prognosis, rules, verdict
 from triage.keeping.opening import open_file
 from triage.rules.facts import ASKED, OFFERED_OF
 from triage.spread.files import rows_of, write
+from triage.spread.lives import keep_kinds
 from triage.spread.partition import Part, at_work, keep, scatter, store_of
 from triage.store import Connection
 from triage.verdict import history
@@ -15,7 +16,8 @@ from triage.verdict.worth import LATEST, OFFERS, pool_from
 
 # Tables that a part writes, by the task that does.
 MATCHED = ("match", "match_evidence")
-BELIEVED = ("observation", "prognosis", "finding", "posterior", "soundness")
+AGED = ("life_led", "life_part")
+BELIEVED = ("observation", "finding", "posterior", "soundness")
 JUDGED = ("verdict", "plan", "question", "sensitivity")
 
 
@@ -52,7 +54,8 @@ def believe(part: Part) -> None:
         offered = f"SELECT * FROM {rows_of(part.reduced('offered'))}"
         rules.run(store, known.rules, known.facts, known.signs, offered)
         verdict.believe(store, ground)
-        keep(store, part, (*BELIEVED, "storage_node"))
+        keep(store, part, (*BELIEVED, *AGED, "storage_node"))
+        keep_kinds(store, kit, part)
         say_offers(store, part, ground.values.sound_from)
 
 
@@ -75,7 +78,8 @@ def reduce_offers(part: Part) -> None:
 def judge(part: Part) -> None:
     """Do the second half of stage 7, and note the calls that changed."""
     with at_work(part) as kit, store_of(part, ("twin", "call_history"), ("match", *BELIEVED)) as store:
-        store.execute(f"INSERT INTO storage_node FROM {rows_of([part.file('storage_node')])}")
+        for table in (*AGED, "storage_node"):
+            store.execute(f"INSERT INTO {table} BY NAME FROM {rows_of([part.file(table)])}")
         theirs = "SELECT model FROM match m JOIN offered_model c ON c.model_id = m.construction_id"
         store.execute(
             "CREATE TEMP VIEW offered_model AS SELECT model_id, maker || ' ' || model AS model FROM construction"
