@@ -10,7 +10,6 @@ from distributed import Client, LocalCluster
 from triage import answers, batch, catalogue, store
 from triage.catalogue import Catalogue
 from triage.spread import Spread
-from triage.spread.cluster import Cluster
 
 ROOT = Path(__file__).parents[2]
 FEEDS = ROOT / "demo_feeds"
@@ -77,9 +76,3 @@ def local() -> Iterator[tuple[LocalCluster, Client]]:
         Client(cluster, set_as_default=False) as client,
     ):
         yield cluster, client
-
-
-@pytest.fixture
-def spread(local) -> Spread:
-    """The work of a night in four parts on that cluster."""
-    return Spread(Cluster(local[1]), PARTS)

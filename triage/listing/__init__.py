@@ -14,7 +14,7 @@ from triage.listing.normalise import Reading, normalise
 from triage.listing.twins import write_twins
 from triage.store import Connection, transaction
 
-__all__ = ["Reading", "normalise", "run", "sort_out"]
+__all__ = ["Reading", "normalise", "run", "sort_out", "write_twins"]
 
 # Cells to rows and refusals, as ``normalise`` makes them.
 Normalise = Callable[[pl.DataFrame, Reading], tuple[pl.DataFrame, pl.DataFrame]]

@@ -184,7 +184,8 @@ def judged(marked: pl.DataFrame, files: pl.DataFrame, couples: pl.DataFrame, wor
     """
     photos = files.group_by("row").agg("file", own=pl.col("file").filter("own"))
     photos = marked.select("row").join(photos, on="row", how="left", maintain_order="left")
-    return pl.concat([_judged(marked, photos, part, words) for part in couples.iter_slices(CHUNK_COUPLES)])
+    some = list(couples.iter_slices(CHUNK_COUPLES)) or [couples]
+    return pl.concat([_judged(marked, photos, part, words) for part in some])
 
 
 def _judged(marked: pl.DataFrame, photos: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl.DataFrame:

@@ -15,6 +15,7 @@ from tempfile import TemporaryDirectory
 import polars as pl
 
 from triage import verdict
+from triage.catalogue.words import TwinWords
 from triage.listing import Reading
 from triage.progress import Step, silent
 from triage.spread import cells, tasks
@@ -22,6 +23,7 @@ from triage.spread.engine import Engine, Here
 from triage.spread.files import rows_of, take, write, write_parted, write_pickle
 from triage.spread.lives import take_lives
 from triage.spread.partition import Kit, Part, made_by
+from triage.spread.twins import write_twins
 from triage.store import Connection, work_folder
 
 __all__ = ["Engine", "Here", "Kit", "Spread"]
@@ -120,6 +122,12 @@ class Spread:
         with _folder(store) as folder:
             first = self._part(folder, kit, date.min, rows.height)
             return cells.normalised(self.engine, rows, first)
+
+    def twins(self, kit: Kit, store: Connection, _: TwinWords) -> None:
+        """Write the couples of all listings of the store, as ``listing.run`` wants it."""
+        ((count,),) = store.execute("SELECT count(*) FROM listing").fetchall()
+        with _folder(store) as folder:
+            write_twins(self.engine, store, self._part(folder, kit, date.min, count))
 
     def _part(self, folder: Path, kit: Kit, as_of: date, count: int) -> Part:
         """Return the first of the parts of so many rows, with nothing given to it yet."""
