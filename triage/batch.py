@@ -17,6 +17,7 @@ from triage.errors import fail
 from triage.ingest import FeedNote
 from triage.match.gaps import gaps
 from triage.progress import Step, silent
+from triage.spread import Kit, Spread
 from triage.store import Connection, append, frame, transaction
 from triage.verdict import history
 
@@ -65,6 +66,7 @@ def nightly(
     out: Path,
     look: writeup.Look = writeup.Look(),  # noqa: B008 - frozen
     step: Step = silent,
+    spread: Spread | None = None,
 ) -> Night:
     """Read the feeds, weigh every open listing and publish the report.
 
@@ -76,6 +78,7 @@ def nightly(
         out: Folder of all reports.
         look: How the report is to be written.
         step: Told the name of each of ``STEPS`` steps as it begins.
+        spread: Where stages 2 to 7 are done; None: here.
 
     Raises:
         TriageError: A feed doesn't exist, or a rule may not run; nothing was written.
@@ -85,12 +88,15 @@ def nightly(
     rules.ensure(catalogue.rules, catalogue.facts, signs_asked(catalogue))
     step("reading exports")
     reading = listing.Reading(catalogue.words, catalogue.climates.regions)
-    notes = ingest.run(store, catalogue.feeds, feeds, as_of, then=partial(listing.sort_out, store, reading))
+    normalised = listing.normalise if spread is None else partial(spread.normalised, store, kit_of(catalogue))
+    sort_out = partial(listing.sort_out, store, reading, normalised=normalised)
+    notes = ingest.run(store, catalogue.feeds, feeds, as_of, then=sort_out)
     step("sorting out listings")
-    listing.run(store, catalogue.words, as_of, catalogue.climates.regions)
+    twins = listing.write_twins if spread is None else partial(spread.twins, kit_of(catalogue))
+    listing.run(store, catalogue.words, as_of, catalogue.climates.regions, normalised, twins)
     overnight.take_journal(store, catalogue)
     account = balanced(store)
-    weigh(store, catalogue, as_of, step=step)
+    weigh(store, catalogue, as_of, step=step, spread=spread)
     record(store, catalogue, as_of, started, account)
     step("writing the report")
     page = writeup.run(store, catalogue, as_of, out, look)
@@ -105,10 +111,17 @@ def weigh(
     as_of: date,
     listings: Sequence[str] | None = None,
     step: Step = silent,
+    spread: Spread | None = None,
 ) -> None:
     """Run stages 3 to 7 over some listings, or over all that are due, in one transaction."""
     with transaction(store):
-        stages(store, catalogue, as_of, listings, step)
+        if spread is None:
+            stages(store, catalogue, as_of, listings, step)
+            return
+        load_constructions(store, catalogue)
+        due.fill(store, catalogue, as_of, listings)
+        spread.weigh(store, kit_of(catalogue), as_of, step)
+        due.keep(store)
 
 
 def stages(
@@ -151,6 +164,11 @@ def ground(catalogue: Catalogue) -> verdict.Ground:
         facts=catalogue.facts,
         ageing_signs=catalogue.ageing_signs,
     )
+
+
+def kit_of(catalogue: Catalogue) -> Kit:
+    """Return what every part of a night that is spread knows."""
+    return Kit(catalogue, ground(catalogue))
 
 
 def load_constructions(store: Connection, catalogue: Catalogue) -> None:

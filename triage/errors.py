@@ -41,6 +41,10 @@ class TriageError(Exception):
         self.exit_code = exit_code
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type["TriageError"], tuple[tuple[Problem, ...], int]]:
+        """Return how it is made again where it is raised in one process and told by another."""
+        return type(self), (self.problems, self.exit_code)
+
 
 def fail(place: str, found: str, expected: str, exit_code: int = USAGE) -> NoReturn:
     """Raise a ``TriageError`` with a single problem."""

@@ -27,6 +27,8 @@ class Settings(Document):
     strict: bool = False
     photos: bool = False
     sellers: bool = False
+    scheduler: str | None = None
+    partitions: Annotated[int, Field(ge=0)] = 0
     quiet: bool = False
     backups: Annotated[int, Field(ge=0)] = 14
     mail_from: str | None = None

@@ -154,7 +154,7 @@ def test_settings_reach_every_command_that_has_an_option_of_that_name(tmp_path: 
     told = defaults(dict.fromkeys(("nightly", "explain", "compare", "refit", "calibration")), file)
     assert told["nightly"] == {
         "feeds": ["inbox"], "store": "x.duckdb", "out": "there", "buyer": ["me.toml"], "strict": False, "photos": True,
-        "sellers": False, "quiet": False, "backups": 14,
+        "sellers": False, "partitions": 0, "quiet": False, "backups": 14,
     }  # fmt: skip
     assert told["calibration"] == {"store": "x.duckdb", "out": "there", "buyer": ["me.toml"]}
     assert told["explain"] == told["compare"] == told["refit"] == {"store": "x.duckdb", "buyer": ["me.toml"]}

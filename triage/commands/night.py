@@ -1,8 +1,10 @@
 """The night itself, and a folder to run it in. Heavy imports stay inside the commands."""
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +23,9 @@ from triage.commands.shared import (
     print_json,
 )
 from triage.errors import fail
+
+if TYPE_CHECKING:
+    from triage.spread import Spread
 
 
 def begin(
@@ -62,6 +67,13 @@ def nightly(
         bool,
         typer.Option("--sellers", help="Name the sellers in verdicts.csv, .xlsx and .json; else they are left out."),
     ] = False,
+    scheduler: Annotated[
+        str,
+        typer.Option("--scheduler", help="Dask scheduler to spread the work over; else it is done here."),
+    ] = "",
+    partitions: Annotated[
+        int, typer.Option("--partitions", min=0, help="Parts that work is spread in; 0: by workers and listings.")
+    ] = 0,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")] = False,
     as_json: Json = False,
 ) -> None:
@@ -76,10 +88,14 @@ def nightly(
         fail("FEEDS", "no exports named", f"files or folders, or a {SETTINGS} here: 'triage begin FOLDER' lays one out")
     day, look = day_of(as_of), writeup.Look(photos, mail_from, mail_to, sellers)
     known = catalogue.load(rules, constructions or (), buyer or ())
-    with open_store(store, keep=backups) as connection, steps(batch.STEPS, quiet=quiet or as_json) as step:
+    with (
+        _spread(scheduler, partitions) as spread,
+        open_store(store, keep=backups) as connection,
+        steps(batch.STEPS, quiet=quiet or as_json) as step,
+    ):
         if as_of is None:
             see_clock(connection, day)
-        night = batch.nightly(connection, known, feeds, day, out, look, step)
+        night = batch.nightly(connection, known, feeds, day, out, look, step, spread)
         told = None if quiet or as_json else summary(connection, day)
     if as_json:
         print_json(
@@ -92,3 +108,21 @@ def nightly(
         typer.echo(f"report: {night.page}")
     if strict and night.rejected:
         raise typer.Exit(1)
+
+
+@contextmanager
+def _spread(scheduler: str, partitions: int) -> Iterator["Spread | None"]:
+    """Yield where the work of a night goes: to the workers of a scheduler; None: nowhere else."""
+    if not scheduler:
+        yield None
+        return
+    try:
+        from triage.spread.cluster import reach
+    except ModuleNotFoundError as error:
+        if (error.name or "").partition(".")[0] not in ("distributed", "dask"):
+            raise
+        fail(f"--scheduler {scheduler}", f"{error.name} is not installed", "pip install 'triage[cluster]'")
+    from triage.spread import Spread
+
+    with reach(scheduler) as workers:
+        yield Spread(workers, partitions or None)

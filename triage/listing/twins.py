@@ -55,24 +55,27 @@ def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     Returns:
         ``listing_id, twin_id, kind, probability, why``, ordered by the ids.
     """
-    marked = _marked(listings, words)
-    files = _files(marked, words)
-    couples = _couples(marked, _sentences(marked, words), files, words)
+    marked = worded(listings.with_row_index("row"), words)
+    marked = marked.with_columns(template=is_template(words), stocked=is_stocked())
+    files = shared_files(file_names(marked), words)
+    found = blocks(marked, rarest(shared_sentences(sentences(marked, words), words)), files)
+    couples = pl.concat([block_couples(rows, keys, name, words.block_cap) for name, rows, keys in found])
+    couples = couples.unique().sort("row", "other")
     if couples.is_empty():
         return pl.DataFrame(schema=SCHEMA)
-    photos = files.group_by("row").agg("file", own=pl.col("file").filter("own"))
-    photos = marked.select("row").join(photos, on="row", how="left", maintain_order="left")
-    judged = pl.concat([_judged(marked, photos, part, words) for part in couples.iter_slices(CHUNK_COUPLES)])
-    return _told(judged)
+    return told(judged(marked, files, couples, words))
 
 
-def _marked(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
-    """Add the title's words without noise, the size as a key, and whether the description is a template."""
+def worded(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Add the title's words without noise, the size as a key, and hashes of both and of the description's pattern.
+
+    Args:
+        listings: As for ``find_twins``, with ``row``, a number for each in the order of their ids.
+    """
     noise = book(Phrase(word, "noise") for word in words.noise.words)
     key = spaced(pl.col("title")).str.replace_many(noise.patterns, [" "] * len(noise.patterns), leftmost=True)
     return (
         listings.with_columns(compatible(listings["title"]), compatible(listings["body"]))
-        .with_row_index("row")
         .with_columns(
             tokens=key.str.extract_all(r"[^ ¶]+").list.unique(),
             size=pl.format("{}-{}", pl.col("foot_mm_lo").round(0), pl.col("foot_mm_hi").round(0)).fill_null("?"),
@@ -81,76 +84,81 @@ def _marked(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
         .with_columns(
             # a sum of hashes does not depend on the order of the words
             name=pl.col("tokens").list.eval(pl.element().hash()).list.sum(),
-            template=pl.len().over(pl.col("text").str.replace_all("[0-9]+", "").hash()) > words.template_uses,
+            pattern=pl.col("text").str.replace_all("[0-9]+", "").hash(),
         )
         .drop("body")
-        .with_columns(stocked=_is_stocked())
     )
 
 
-def _is_stocked() -> pl.Expr:
+def is_template(words: TwinWords) -> pl.Expr:
+    """Return whether a description stands in many listings, but for its numbers."""
+    return pl.len().over("pattern") > words.template_uses
+
+
+def is_stocked() -> pl.Expr:
     """Return whether a seller shows several listings of this title and size at one time: stock, not a relist."""
     group = ["source", "seller", "name", "size"]
     overlap = pl.col("first_seen") <= pl.col("last_seen").cum_max().shift(1)
     return overlap.any().over(group, order_by="first_seen") & pl.col("seller").is_not_null()
 
 
-def _sentences(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
-    """Return the two rarest sentences of each description that stand in another listing too, but in no template."""
-    parts = (
+def sentences(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return row and part, the hash of each longer sentence of a description."""
+    return (
         marked.select("row", part=pl.col("text").str.split("."))
         .explode("part")
         .filter(pl.col("part").str.len_chars() >= words.sentence_letters)
         .select("row", part=pl.col("part").str.strip_chars().hash())
     )
+
+
+def shared_sentences(parts: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return the sentences that stand in another listing too, but in no template: row, part, uses."""
     counts = parts.group_by("part").agg(uses=pl.len())
     most = WIDE_BLOCKS * words.block_cap
     common = counts.filter(pl.col("uses") > most).height
     if common:
         LOG.info("twins by sentence: %d sentences that stand in more than %d listings are no key", common, most)
-    shared = counts.filter(pl.col("uses").is_between(2, most))
-    return (
-        parts.join(shared, on="part")
-        .sort("row", "uses", "part")
-        .group_by("row", maintain_order=True)
-        .head(2)
-        .select("row", "part")
-    )
+    return parts.join(counts.filter(pl.col("uses").is_between(2, most)), on="part")
 
 
-def _files(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
-    """Return the file names of photos that stand in another listing too, and whether one is a photo's own.
+def rarest(shared: pl.DataFrame) -> pl.DataFrame:
+    """Return the two rarest sentences of each description: row, part."""
+    return shared.sort("row", "uses", "part").group_by("row", maintain_order=True).head(2).select("row", "part")
+
+
+def file_names(marked: pl.DataFrame) -> pl.DataFrame:
+    """Return row and name, the file name of each photo."""
+    return marked.select("row", name=pl.col("image_names").str.split(" ")).drop_nulls().explode("name")
+
+
+def shared_files(names: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return the file names that stand in another listing too, and whether one is a photo's own: row, file, own.
 
     A name with few digits is a counter or a word; one that many listings have is a catalogue's picture.
     """
-    names = (
-        marked.select("row", name=pl.col("image_names").str.split(" "))
-        .drop_nulls()
-        .explode("name")
-        .with_columns(file=pl.col("name").hash(), uses=pl.len().over("name"))
-        .filter(pl.col("uses") > 1)
-    )
+    names = names.with_columns(file=pl.col("name").hash(), uses=pl.len().over("name")).filter(pl.col("uses") > 1)
     own = (pl.col("uses") <= words.template_uses) & (pl.col("name").str.count_matches("[0-9]") >= words.image_digits)
     return names.select("row", "file", own=own)
 
 
-def _couples(marked: pl.DataFrame, sentences: pl.DataFrame, files: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
-    """Return the couples that share a key and may fit the same foot."""
+def blocks(
+    marked: pl.DataFrame, sentences: pl.DataFrame, files: pl.DataFrame
+) -> list[tuple[str, pl.DataFrame, list[str]]]:
+    """Return what couples may share, as name, rows and the columns that are the key: always a size that fits."""
     keyed = marked.select("row", "source", "seller", "size", "name")
     by_sentence = sentences.join(keyed.select("row", "size"), on="row")
     by_photo = files.filter("own").join(keyed.select("row", "size"), on="row")
-    blocks = [
+    return [
         ("seller, size and marketplace", keyed.drop_nulls("seller"), ["source", "seller", "size"]),
         ("seller and title", keyed.drop_nulls("seller"), ["source", "seller", "name", "size"]),
         ("title and size", keyed, ["name", "size"]),
         ("sentence and size", by_sentence, ["part", "size"]),
         ("photo and size", by_photo, ["file", "size"]),
     ]
-    found = [_block(rows, keys, name, words.block_cap) for name, rows, keys in blocks]
-    return pl.concat(found).unique().sort("row", "other")
 
 
-def _block(rows: pl.DataFrame, keys: list[str], name: str, cap: int) -> pl.DataFrame:
+def block_couples(rows: pl.DataFrame, keys: list[str], name: str, cap: int) -> pl.DataFrame:
     """Return the couples of one key; blocks above the cap are left out, and said so."""
     sized = rows.select("row", *keys).with_columns(block=pl.len().over(keys))
     left_out = sized.filter(pl.col("block") > cap)
@@ -165,6 +173,19 @@ def _block(rows: pl.DataFrame, keys: list[str], name: str, cap: int) -> pl.DataF
         .filter(pl.col("row") < pl.col("other"))
         .select("row", "other")
     )
+
+
+def judged(marked: pl.DataFrame, files: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return the couples that can be one pair, with what ``told`` says of them.
+
+    Args:
+        marked: As ``worded`` returns it, with ``template`` and ``stocked``: all listings that are in a couple.
+        files: As ``shared_files`` returns them, of the same listings.
+    """
+    photos = files.group_by("row").agg("file", own=pl.col("file").filter("own"))
+    photos = marked.select("row").join(photos, on="row", how="left", maintain_order="left")
+    some = list(couples.iter_slices(CHUNK_COUPLES)) or [couples]
+    return pl.concat([_judged(marked, photos, part, words) for part in some])
 
 
 def _judged(marked: pl.DataFrame, photos: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
@@ -196,7 +217,7 @@ def _beside(both: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _told(judged: pl.DataFrame) -> pl.DataFrame:
+def told(judged: pl.DataFrame) -> pl.DataFrame:
     """Return each couple both ways, with its reasons in words."""
     names = ["listing_id", "seller", "price_base_minor", "first_seen", "last_seen"]
     back = judged.rename({name: f"{name}_x" for name in names}).rename({f"{name}_other": name for name in names})

@@ -80,16 +80,24 @@ WHERE l.listing_id IN (SELECT listing_id FROM {of})
 """
 
 # Pairs of one release that are on offer at once: what they ask, and how many there are.
-OFFERED = """
+ASKED = """
 SELECT
   m.construction_id,
-  median(l.price_base_minor) AS median_minor,
-  count(*) AS same_release_open
+  l.price_base_minor
 FROM match m
 JOIN listing l USING (listing_id)
 WHERE m.place = 1 AND m.level IN ('style_number', 'release', 'model') AND l.status = 'open'
-GROUP BY m.construction_id
 """
+# The only facts that hang on all pairs on offer.
+OFFERED_OF = """
+SELECT
+  construction_id,
+  median(price_base_minor) AS median_minor,
+  count(*) AS same_release_open
+FROM ({asked})
+GROUP BY construction_id
+"""
+OFFERED = OFFERED_OF.format(asked=ASKED)
 
 HISTORY = """
 SELECT
@@ -104,16 +112,21 @@ WHERE l.listing_id IN (SELECT listing_id FROM {of})
 
 
 def read_facts(
-    store: Connection, signs: Mapping[str, Sign], wanted: Collection[str] | None = None, of: str = "todo"
+    store: Connection,
+    signs: Mapping[str, Sign],
+    wanted: Collection[str] | None = None,
+    of: str = "todo",
+    offered: str = OFFERED,
 ) -> pl.DataFrame:
     """Return the facts of some listings: one row per listing and candidate, in that order.
 
     Args:
         wanted: Facts that are used; of signs and parts no others are worked out. All when left out.
         of: Table of the listings.
+        offered: Query of what the open pairs of each release ask, as ``OFFERED`` has it.
     """
     # Polars sorts so many columns in a fraction of DuckDB's time.
-    return frame(store, _facts(store, signs, wanted, of)).sort("listing_id", "place")
+    return frame(store, _facts(store, signs, wanted, of, offered)).sort("listing_id", "place")
 
 
 def create_facts(store: Connection, signs: Mapping[str, Sign]) -> None:
@@ -122,10 +135,10 @@ def create_facts(store: Connection, signs: Mapping[str, Sign]) -> None:
     Args:
         signs: Signs by id; each becomes a BOOLEAN column, NULL where nobody spoke of it.
     """
-    store.execute(f"CREATE OR REPLACE TEMP VIEW facts AS {_facts(store, signs, None, 'todo')}")
+    store.execute(f"CREATE OR REPLACE TEMP VIEW facts AS {_facts(store, signs, None, 'todo', OFFERED)}")
 
 
-def _facts(store: Connection, signs: Mapping[str, Sign], wanted: Collection[str] | None, of: str) -> str:
+def _facts(store: Connection, signs: Mapping[str, Sign], wanted: Collection[str] | None, of: str, offered: str) -> str:
     """Return the query of the view."""
     of_soles = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_soles(sign)) or "''"
     elsewhere = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_the_rest(sign)) or "''"
@@ -168,7 +181,7 @@ life_row AS (
 ),
 part_row AS (SELECT * EXCLUDE (life) FROM led JOIN life_row USING (life)),
 pair AS ({PAIR.format(of=of)}),
-offered AS ({OFFERED}),
+offered AS ({offered}),
 history AS ({HISTORY.format(of=of)})
 SELECT
   pair.* EXCLUDE (on_offer),

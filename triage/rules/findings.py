@@ -15,7 +15,7 @@ from triage.catalogue.signs import Sign
 from triage.errors import Problem, TriageError
 from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
-from triage.rules.facts import read_facts
+from triage.rules.facts import OFFERED, read_facts
 from triage.rules.locked import MAX_SECONDS, TooMuch, computed, locked_connection
 from triage.store import Connection, append, replace
 
@@ -209,12 +209,19 @@ def ensure(rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str,
         raise TriageError(problems)
 
 
-def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, Sign]) -> None:
+def run(
+    store: Connection,
+    rules: Sequence[Rule],
+    facts: Mapping[str, Fact],
+    signs: Mapping[str, Sign],
+    offered: str = OFFERED,
+) -> None:
     """Write the findings of the listings in ``todo``.
 
     Args:
         facts: Documented facts by name.
         signs: Signs by id.
+        offered: Query of what the open pairs of each release ask, where the store holds some of them only.
 
     Raises:
         TriageError: A rule may not run; nothing was written.
@@ -224,7 +231,8 @@ def run(store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], sig
     wanted = {name for one in ready for name in one.facts}
     replace(store, "finding", pl.DataFrame())
     for piece in _pieces(store):
-        append(store, "finding", find(read_facts(store, signs, wanted, piece), ready, askable(facts, asked)))
+        told = read_facts(store, signs, wanted, piece, offered)
+        append(store, "finding", find(told, ready, askable(facts, asked)))
 
 
 def _pieces(store: Connection) -> Iterator[str]:

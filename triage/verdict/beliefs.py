@@ -21,6 +21,9 @@ RULES_LEAST_DB, RULES_MOST_DB, WHOLE_RULES_DB = -4.0, 10.0, 4.0
 # Where a part's decibans stand; those of the pair as a whole come last.
 BIT_OF_PART = pl.DataFrame({"part": [*PARTS, "whole"], "bit": list(range(len(PARTS) + 1))})
 NUMBER_OF_PART = {part: number for number, part in enumerate(PARTS)}
+# Room for candidates, always a multiple of it: sums over more room may end in another last bit, and which other pairs
+# are at hand is not to decide that.
+SLOTS = 4
 SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
 
 LED = """
@@ -129,7 +132,8 @@ def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[s
         slot=pl.int_range(pl.len()).over("listing_id"), row=pl.col("listing_id").rle_id().cast(pl.Int64)
     )
     ids = candidates["listing_id"].unique(maintain_order=True).to_list()
-    shape = (len(ids), int(candidates["slot"].max() or 0) + 1)  # type: ignore[arg-type]
+    most = int(candidates["slot"].max() or 0) + 1  # type: ignore[arg-type]
+    shape = (len(ids), -(-most // SLOTS) * SLOTS)
     at = candidates["row"].to_numpy(), candidates["slot"].to_numpy()
     weight, construction = np.zeros(shape), np.full(shape, "", dtype=object)
     weight[at] = candidates["probability"].to_numpy()

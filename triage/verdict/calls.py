@@ -146,11 +146,13 @@ def plan_shares(scene: Scene, price: Array) -> tuple[Array, Array]:
     count, places = len(price), len(PLANS)
     chance, total = np.zeros((count, places)), np.zeros((count, places))
     for mean, (side, share) in zip(scene.means, scene.sides, strict=True):
-        only = side.plan.flat[0]
-        if not len(back) and np.all(side.plan == only):
-            # As to those whom the size is wrong and who wear what they buy: parts, whatever the state.
-            chance[:, only] += share
-            total[:, only] += share * mean
+        # As to those whom the size is wrong and who wear what they buy: parts, whatever the state.
+        only = side.plan[:, 0, 0]
+        same = (side.plan == only[:, None, None]).all(axis=(1, 2)) & (scene.offer.refund_share <= 0)
+        at = np.flatnonzero(same), only[same]
+        if same.all():
+            chance[at] += share
+            total[at] += share * mean
             continue
         plan, value = side.plan.astype(np.int64), side.value
         if len(back):
@@ -159,7 +161,10 @@ def plan_shares(scene: Scene, price: Array) -> tuple[Array, Array]:
             value[back] = np.maximum(value[back], refund[back, None, None])
         plan += np.arange(0, count * places, places)[:, None, None]
         for found, mass in ((chance, scene.states), (total, scene.states * value)):
-            found += share[:, None] * np.bincount(plan.ravel(), mass.ravel(), count * places).reshape(count, places)
+            add = share[:, None] * np.bincount(plan.ravel(), mass.ravel(), count * places).reshape(count, places)
+            # To the last bit the same as for pairs that are all of one plan.
+            add[at] = share[same] if found is chance else share[same] * mean[same]
+            found += add
     return chance, np.divide(total, chance, out=np.zeros_like(total), where=chance > 0)
 
 

@@ -118,23 +118,42 @@ class Ground:
 
 def run(store: Connection, ground: Ground, as_of: date) -> None:
     """Write posterior, soundness, verdict, plan, question and sensitivity of the listings in ``todo``."""
-    for table in ("posterior", "soundness", "verdict", "plan", "question", "sensitivity"):
-        store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
+    # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
+    believe(store, ground)
+    pool_comparables(store, ground.values)
+    judge(store, ground, as_of)
+    rank(store)
+
+
+def believe(store: Connection, ground: Ground) -> None:
+    """Write posterior and soundness."""
+    _forget(store, ("posterior", "soundness"))
+    for _ in _chunks(store, frame(store, PAIRS)):
+        heard = read_heard(store, ground.signs, ground.ageing_signs)
+        for outlook in ground.outlooks():
+            _believe(store, heard.beliefs(store, outlook), outlook)
+
+
+def judge(store: Connection, ground: Ground, as_of: date) -> None:
+    """Write verdict without its rank, plan, question and sensitivity; comparables must be pooled before."""
+    _forget(store, ("verdict", "plan", "question", "sensitivity"))
     buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
     register(store, "buyer_row", pl.DataFrame(buyers))
     append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
     store.unregister("buyer_row")
-    pairs = frame(store, PAIRS)
-    # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
-    for _ in _chunks(store, pairs):
-        heard = read_heard(store, ground.signs, ground.ageing_signs)
-        for outlook in ground.outlooks():
-            _believe(store, heard.beliefs(store, outlook), outlook)
-    pool_comparables(store, ground.values)
     bench = Bench.of(store, ground, as_of)
-    for _ in _chunks(store, pairs.filter("open")):
+    for _ in _chunks(store, frame(store, PAIRS).filter("open")):
         _judge(store, bench)
+
+
+def rank(store: Connection) -> None:
+    """Give every verdict of the store its place within the calls of its buyer."""
     store.execute(RANK)
+
+
+def _forget(store: Connection, tables: Sequence[str]) -> None:
+    for table in tables:
+        store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
 
 
 def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:

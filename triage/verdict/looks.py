@@ -28,6 +28,12 @@ BLOCK = 1024
 LIKELY_RELEASE = 0.05
 
 
+def widths(weight: Array) -> Places:
+    """Return how many candidates of each pair are weighed, [N]: 1, 2 or all there is room for."""
+    found = (weight > 0).sum(axis=1)
+    return np.asarray(np.where(found > 2, weight.shape[1], found))
+
+
 @dataclass(frozen=True)
 class Table:
     """The pairs of a chunk before one buyer."""
@@ -47,16 +53,20 @@ class Table:
         return current, unsaid & _sensible(self.stakes.beliefs, self.questions, self.mender.materials)
 
     def blocks(self, rows: Places) -> Iterator[Places]:
-        """Yield some of the pairs block by block, those of the same parts and as many candidates together.
+        """Yield some of the pairs block by block, only those of the same parts and as many candidates together.
 
+        What else is in a block then never moves a last bit: a pair is judged alike among all others, some or none.
         The few that somebody takes back come first: they take longest, and in all other blocks sending back is no
         matter.
         """
         beliefs = self.stakes.beliefs
-        width = (beliefs.evidence.weight[rows] > 0).sum(axis=1)
+        width = widths(beliefs.evidence.weight[rows])
         back = self.stakes.offer.refund_share[rows] > 0
-        rows = rows[np.lexsort((width, masks_of(beliefs.present[rows]), ~back))]
-        yield from (rows[block] for block in slices(len(rows), BLOCK))
+        kind = np.stack([~back, masks_of(beliefs.present[rows]), width], axis=1)
+        _, which, counts = np.unique(kind, axis=0, return_inverse=True, return_counts=True)
+        rows = rows[np.argsort(which.ravel(), kind="stable")]
+        for first, count in zip(np.cumsum(counts) - counts, counts, strict=True):
+            yield from (rows[first : first + count][block] for block in slices(count, BLOCK))
 
     def decided(self, rows: Places) -> tuple[Scene, Calls]:
         """Return what the buyer faces in some pairs, and the calls.
@@ -65,7 +75,7 @@ class Table:
         """
         beliefs, (current, unsaid) = self.stakes.beliefs, self.open_questions
         parts = np.flatnonzero(beliefs.present[rows].any(axis=0))
-        candidates = int((beliefs.evidence.weight[rows] > 0).sum(axis=1).max())
+        candidates = int(widths(beliefs.evidence.weight[rows]).max())
         place = {int(part): number for number, part in enumerate(parts)} | {WHOLE: len(parts)}
         some = [number for number, question in enumerate(self.questions) if question.bit in place]
         questions = [replace(self.questions[number], bit=place[self.questions[number].bit]) for number in some]

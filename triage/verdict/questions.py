@@ -19,6 +19,8 @@ from triage.verdict.tables import FACT_OF_KIND, PRICE_FACT, RELEASE, SIZE, Judge
 LANGUAGES = ("en", "de", "fr", "it", "es", "ja")
 # Above any gain, minor units: puts a question first without touching what it is worth.
 FIRST = 1e12
+# Digits of a minor unit that a gain is compared by.
+GAIN_DIGITS = 4
 QUESTION = {
     "listing_id": pl.String, "buyer": pl.String, "place": pl.Int64, "sign": pl.String, "fact": pl.String,
     "text": pl.String, "language": pl.String, "gain_minor": pl.Int64, "if_yes": pl.String, "if_no": pl.String,
@@ -205,11 +207,15 @@ def _finished(pieces: pl.DataFrame, judged: Judged, texts: Texts) -> pl.DataFram
     """Return the pieces with their texts and their place, best question first."""
     known = pl.col("language").is_in(LANGUAGES)
     gain = pl.col("gain")
+    # Gains that are one but for rounding stand in the order of the parts, whatever other pairs were reckoned beside.
+    order = [pl.col("listing_id"), -gain.round(GAIN_DIGITS), pl.col("nth")]
     return (
         pieces.with_columns(language=pl.when(known).then("language").otherwise(pl.lit("en")))
+        .with_row_index("nth")
         .join(texts.table(), on=["key", "language"])
+        .sort(order)
         .with_columns(
-            place=gain.rank("ordinal", descending=True).over("listing_id").cast(pl.Int64),
+            place=pl.int_range(1, pl.len() + 1).over("listing_id"),
             sign=pl.when(pl.col("key").is_in(list(texts.signs))).then("key"),
             fact=pl.when(~pl.col("key").is_in(list(texts.signs))).then("key"),
             gain_minor=pl.when(gain < FIRST).then(gain).otherwise(gain - FIRST).clip(0).round(0).cast(pl.Int64),

@@ -14,38 +14,44 @@ MOST_COMPARABLES = 50
 # What a sound pair fetches shows in pairs that are likely sound: an unsound one is cheap for a reason, a
 # boxed one dear for another. Of each release the latest offers of its own and of the model's other releases,
 # twice as many as are looked at: a pair itself and its twins fall out of them.
-POOL = f"""
-CREATE OR REPLACE TEMP TABLE pool AS
-WITH sound AS (
+OFFERS = """
+SELECT
+  l.listing_id,
+  c.maker || ' ' || c.model AS model,
+  c.model_id,
+  l.price_base_minor AS price_minor,
+  l.status = 'sold' AS sold,
+  l.last_seen
+FROM listing l
+JOIN match m ON m.listing_id = l.listing_id AND m.place = 1 AND m.probability >= 0.5
+JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
+JOIN (
   SELECT listing_id, arg_min(p_wearable, (horizon_years, climate)) AS p_wearable
   FROM soundness
   GROUP BY listing_id
-),
-release AS (
+) s ON s.listing_id = l.listing_id AND s.p_wearable >= $sound_from
+WHERE l.kind = 'pair' AND l.price_base_minor > 0 AND l.price_kind = 'fixed'
+"""
+# Of some of the offers no more than these can be in a pool of all: what they are cut to before they are put together.
+LATEST = f"""
+SELECT *
+FROM ({{offers}})
+QUALIFY row_number() OVER (PARTITION BY model_id ORDER BY last_seen DESC, listing_id) <= {2 * MOST_COMPARABLES}
+"""
+POOL = f"""
+CREATE OR REPLACE TEMP TABLE pool AS
+WITH release AS (
   SELECT DISTINCT c.model_id, c.maker || ' ' || c.model AS model
   FROM match m
   JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
   WHERE m.listing_id IN (SELECT listing_id FROM todo)
 ),
-offer AS (
-  SELECT
-    l.listing_id,
-    c.maker || ' ' || c.model AS model,
-    c.model_id,
-    l.price_base_minor AS price_minor,
-    l.status = 'sold' AS sold,
-    l.last_seen
-  FROM listing l
-  JOIN match m ON m.listing_id = l.listing_id AND m.place = 1 AND m.probability >= 0.5
-  JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
-  JOIN sound s ON s.listing_id = l.listing_id AND s.p_wearable >= $2
-  WHERE l.kind = 'pair' AND l.price_base_minor > 0 AND l.price_kind = 'fixed'
-)
+offer AS ({{offers}})
 SELECT
   r.model_id AS construction_id,
   o.model_id = r.model_id AS same_release,
   o.listing_id,
-  o.price_minor * CASE WHEN o.sold THEN 1.0 ELSE $1 END AS worth_minor,
+  o.price_minor * CASE WHEN o.sold THEN 1.0 ELSE $asked_share END AS worth_minor,
   o.price_minor,
   o.sold,
   o.last_seen,
@@ -120,7 +126,17 @@ ORDER BY m.listing_id, m.construction_id
 
 def pool_comparables(store: Connection, values: Values) -> None:
     """Gather the offers that listings in ``todo`` may be compared with; soundness must be written before."""
-    store.execute(POOL, [values.asked_share, values.sound_from])
+    store.execute(POOL.format(offers=OFFERS), {"asked_share": values.asked_share, "sound_from": values.sound_from})
+    store.execute(POOLED)
+
+
+def pool_from(store: Connection, values: Values, offers: str) -> None:
+    """Do as ``pool_comparables`` where the store holds some of the listings only.
+
+    Args:
+        offers: Query of the offers of all listings, as ``OFFERS`` has them; ``LATEST`` of them are enough.
+    """
+    store.execute(POOL.format(offers=offers), {"asked_share": values.asked_share})
     store.execute(POOLED)
 
 
