@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
+from unittest.mock import DEFAULT, patch
 
 import pytest
 
-from triage import batch, due, store
+from benchmarks.exports import write_world
+from triage import batch, catalogue, due, store
 from triage.catalogue import Catalogue
 from triage.prognosis.clocks import decimal_year
 
@@ -18,7 +20,7 @@ FIRST = date(2026, 11, 1)
 NIGHTS = 5
 # Tables that follow from the exports, the answers and the rules; call_history and run say when something was done.
 DERIVED = ("match", "match_evidence", "observation", "prognosis", "finding", "posterior", "soundness", "verdict",
-           "plan", "question", "sensitivity", "weighed")  # fmt: skip
+           "plan", "question", "sensitivity", "habit", "weighed")  # fmt: skip
 
 
 def rows_of(connection: store.Connection) -> dict[str, list[tuple]]:
@@ -56,6 +58,17 @@ def exports(place: Path) -> Path:
     return place
 
 
+def counted(connection: store.Connection, known: Catalogue, feeds: Path, day: date, reports: Path) -> int:
+    """Run a night and return how many listings it weighed."""
+    with patch.object(due, "keep", wraps=due.keep) as kept:
+        kept.side_effect = lambda one: (
+            found.append(one.execute("SELECT count(*) FROM todo").fetchall()[0][0]) or DEFAULT
+        )
+        found: list[int] = []
+        batch.nightly(connection, known, [feeds], day, reports)
+    return found[0]
+
+
 @pytest.fixture(scope="module")
 def nights(known, tmp_path_factory) -> tuple[store.Connection, dict[str, list[tuple]], list[int]]:
     """Return a store after some nights, what it held, and how many listings each night weighed."""
@@ -64,8 +77,7 @@ def nights(known, tmp_path_factory) -> tuple[store.Connection, dict[str, list[tu
     with store.open_store(place / "t.duckdb") as connection:
         for night in range(NIGHTS):
             day = FIRST + timedelta(days=night)
-            batch.nightly(connection, known, [feeds / day.isoformat()], day, place / "reports")
-            counts.append(connection.execute("SELECT count(*) FROM todo").fetchall()[0][0])
+            counts.append(counted(connection, known, feeds / day.isoformat(), day, place / "reports"))
         yield connection, rows_of(connection), counts
 
 
@@ -142,4 +154,72 @@ def test_a_pair_that_is_gone_is_as_old_as_when_last_seen(nights):
     found = nights[0].execute(query).fetchall()
     assert {on_offer for on_offer, *_ in found} == {True, False}
     for on_offer, seen, age, made in found:
-        assert age == pytest.approx(decimal_year(LAST if on_offer else seen) - made, abs=1e-9)
+        month = (LAST if on_offer else seen).replace(day=1)
+        assert age == pytest.approx(decimal_year(month) - made, abs=1e-9)
+
+
+@pytest.fixture(scope="module")
+def market(tmp_path_factory) -> tuple[store.Connection, Catalogue, dict[date, tuple[int, int]]]:
+    """Return a store after nights on which many pairs of few releases come, go and change their price.
+
+    And of each night how many listings were on offer and how many it weighed.
+    """
+    place = tmp_path_factory.mktemp("market")
+    write_world(place, 600, 80)
+    # Without figures of its own a buyer goes by comparable pairs.
+    buyer = (ROOT / "rules" / "buyers" / "daily.toml").read_text("utf-8").partition("[[want]]")[0]
+    (place / "daily.toml").write_text(buyer, "utf-8")
+    known = catalogue.load(ROOT / "rules", [place / "constructions.csv"], [place / "daily.toml"])
+    lines = (place / "exports/harbour_auction.csv").read_text("utf-8").replace("USD", "EUR").splitlines()
+    weighed = {}
+    with store.open_store(place / "t.duckdb") as connection:
+        for number, day in enumerate(MARKET_DAYS):
+            shown = [
+                line.replace(".00,", f".{number}0,", 1) if at % 60 == number else line
+                for at, line in enumerate(lines[1 + 2 * number : 230 + 2 * number])
+            ]
+            feeds = place / day.isoformat()
+            feeds.mkdir()
+            (feeds / "harbour_auction.csv").write_text("\n".join([lines[0], *shown]) + "\n", "utf-8")
+            count = counted(connection, known, feeds, day, place / "reports")
+            ((on_offer,),) = connection.execute("SELECT count(*) FROM listing WHERE status = 'open'").fetchall()
+            weighed[day] = (on_offer, count)
+        yield connection, known, weighed
+
+
+MARKET_DAYS = [date(2026, 10, 28), date(2026, 10, 29), date(2026, 10, 30), date(2026, 11, 2), date(2026, 11, 3)]
+
+
+def test_what_others_ask_and_are_worth_is_followed_too(market):
+    connection, known, _ = market
+    held = rows_of(connection)
+    assert any("price-far-below" in row or "a-heap" in row for (row,) in held["finding"])
+    assert any("comparable pairs of" in row for (row,) in held["verdict"])
+    connection.execute("DELETE FROM weighed")
+    batch.weigh(connection, known, MARKET_DAYS[-1])
+    anew = rows_of(connection)
+    assert [name for name in DERIVED if anew[name] != held[name]] == []
+
+
+def test_only_the_turn_of_a_month_has_all_on_offer_weighed(market):
+    _, _, weighed = market
+    first, *later = MARKET_DAYS
+    for day in later:
+        on_offer, count = weighed[day]
+        assert (count >= on_offer) == (day.month != first.month and day == date(2026, 11, 2)), (day, weighed)
+
+
+def test_the_same_night_again_weighs_nothing(market):
+    connection, known, _ = market
+    due.fill(connection, known, MARKET_DAYS[-1])
+    assert connection.execute("SELECT count(*) FROM todo").fetchall() == [(0,)]
+    due.look_beside(connection, known, MARKET_DAYS[-1], widen=True)
+    due.look_at_worth(connection, known, widen=True)
+    assert connection.execute("SELECT count(*) FROM todo").fetchall() == [(0,)]
+
+
+def test_another_buyer_has_what_is_on_offer_weighed_and_nothing_else(market):
+    connection, known, weighed = market
+    due.fill(connection, known, MARKET_DAYS[-1])
+    due.look_beside(connection, replace(known, sha256="other"), MARKET_DAYS[-1], widen=True)
+    assert connection.execute("SELECT count(*) FROM todo").fetchall() == [(weighed[MARKET_DAYS[-1]][0],)]

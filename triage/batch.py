@@ -119,8 +119,11 @@ def weigh(
             stages(store, catalogue, as_of, listings, step)
             return
         load_constructions(store, catalogue)
-        due.fill(store, catalogue, as_of, listings)
+        # What changed for whom shows only between the stages: over several machines all on offer is done at once.
+        due.fill(store, catalogue, as_of, listings, whole=True)
         spread.weigh(store, kit_of(catalogue), as_of, step)
+        due.look_beside(store, catalogue, as_of, widen=False)
+        due.look_at_worth(store, catalogue, widen=False)
         due.keep(store)
 
 
@@ -140,10 +143,15 @@ def stages(
     step("ageing the parts")
     outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
     prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
+    due.look_beside(store, catalogue, as_of, widen=listings is None)
     step("applying the rules")
     rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
     step("weighing for each buyer")
-    verdict.run(store, ground(catalogue), as_of)
+    # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
+    verdict.believe(store, ground(catalogue))
+    due.look_at_worth(store, catalogue, widen=listings is None)
+    verdict.judge(store, ground(catalogue), as_of)
+    verdict.rank(store)
     history.record(store, catalogue, as_of)
     due.keep(store)
 

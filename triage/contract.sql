@@ -406,15 +406,29 @@ COMMENT ON TABLE storage_node IS 'The places of storage, from kind to harsh, at 
 COMMENT ON COLUMN storage_node.node IS 'Place in the lists of prognosis.p_unfit_node and its ends, from 1';
 COMMENT ON COLUMN storage_node.weight IS 'Chance of it, the same for all parts of all pairs; sum 1';
 
+CREATE TABLE IF NOT EXISTS habit (
+  source    VARCHAR NOT NULL,
+  seller    VARCHAR NOT NULL,
+  sentence  VARCHAR NOT NULL
+);
+COMMENT ON TABLE habit IS 'A seller''s standing sentences: what stands in most of the texts says nothing of any one pair';
+COMMENT ON COLUMN habit.source IS 'Marketplace';
+COMMENT ON COLUMN habit.seller IS 'Seller as the export names them';
+COMMENT ON COLUMN habit.sentence IS 'The sentence in lower case';
+
 CREATE TABLE IF NOT EXISTS weighed (
   listing_id  VARCHAR NOT NULL,
   words       UBIGINT NOT NULL,
-  inputs      UBIGINT NOT NULL
+  inputs      UBIGINT NOT NULL,
+  beside      UBIGINT NOT NULL DEFAULT 0,
+  worth       UBIGINT NOT NULL DEFAULT 0
 );
-COMMENT ON TABLE weighed IS 'By what each listing was last weighed: what is gone is weighed again only when that changed';
+COMMENT ON TABLE weighed IS 'By what each listing was last weighed: it is weighed again only when that changed';
 COMMENT ON COLUMN weighed.listing_id IS 'The listing';
 COMMENT ON COLUMN weighed.words IS 'Hash of its text and whose it is';
-COMMENT ON COLUMN weighed.inputs IS 'Hash of all it was weighed by: its row, sightings, answers, and the rules';
+COMMENT ON COLUMN weighed.inputs IS 'Hash of what it was weighed by for itself: its row, sightings, twins, answers, the month, the rules';
+COMMENT ON COLUMN weighed.beside IS 'Hash of its price and those beside it, its weeks on offer, and the buyers; 0 = not on offer';
+COMMENT ON COLUMN weighed.worth IS 'Hash of the comparable offers of its candidates; 0 = not on offer';
 
 CREATE TABLE IF NOT EXISTS finding (
   listing_id  VARCHAR NOT NULL,

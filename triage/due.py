@@ -1,8 +1,10 @@
-"""Which listings a night weighs: all that are on offer, and of the others those that changed since they last were.
+"""Which listings a night weighs: those that changed, or that something changed for, since they last were.
 
-A pair on offer grows older and its market moves, so it is weighed every night. What is sold or gone stays as it was
-when last seen. It is weighed again only when something it was weighed by is another: its own row, its sightings and
-relists, what was answered or confirmed, what its seller writes elsewhere, the rules, or the program itself.
+A pair is weighed by its own row, its sightings and relists, what was answered or confirmed, its seller's standing
+sentences, the month, and the rules: where one of these is another, stages 3 to 7 do it anew. What is on offer is also
+weighed by its price and those beside it, its weeks on offer and the buyers (stages 6 and 7), and by what pairs like it are
+worth (the second half of stage 7). Each is kept as a hash in ``weighed``. What is sold or gone stays as it was when
+last seen.
 """
 
 from collections.abc import Sequence
@@ -12,27 +14,33 @@ import polars as pl
 
 from triage import __version__
 from triage.catalogue import Catalogue
-from triage.store import Connection, append
+from triage.observation import OF_SELLERS
+from triage.observation.habit import habitual
+from triage.rules.facts import OFFERED
+from triage.store import Connection, append, frame, register
+from triage.verdict.worth import pool_comparables
 
-# The last night and the number of nights mean nothing while a pair is on offer: it is weighed anyway.
-INPUTS = """
+# What a pair asks is no matter of its age or of what was said. Rates are by the day, and move foreign prices.
+PRICES = ("price_kind", "price_minor", "currency", "price_base_minor", "shipping_minor", "shipping_base_minor",
+          "premium_rate")  # fmt: skip
+INPUTS = f"""
 CREATE OR REPLACE TEMP TABLE weighed_now AS
 WITH
-  one AS (SELECT * EXCLUDE (first_seen, last_seen) FROM listing),
+  one AS (SELECT * EXCLUDE (first_seen, last_seen, rate_date, {", ".join(PRICES)}) FROM listing),
+  price AS (SELECT listing_id, hash({", ".join(PRICES)}) AS asked FROM listing),
   said AS (SELECT listing_id, hash(list(a ORDER BY a.rowid)) AS inputs FROM answer a GROUP BY listing_id),
   named AS (SELECT listing_id, hash(list(c ORDER BY c.rowid)) AS inputs FROM confirmation c GROUP BY listing_id),
   again AS (
-    SELECT listing_id, count(*) AS relists
+    SELECT listing_id, hash(list((twin_id, kind) ORDER BY twin_id)) AS twins
     FROM twin
     SEMI JOIN todo USING (listing_id)
-    WHERE kind = 'relist'
     GROUP BY listing_id
   ),
   seen AS (
-    SELECT listing_id, count(*) AS sightings, max(price_minor) AS dearest
+    SELECT listing_id, currency, max(price_minor) AS dearest
     FROM sighting
     SEMI JOIN todo USING (listing_id)
-    GROUP BY listing_id
+    GROUP BY listing_id, currency
   )
 SELECT
   l.listing_id,
@@ -40,32 +48,95 @@ SELECT
   l.seller,
   l.status = 'open' AS on_offer,
   hash(l.source, l.seller, l.body) AS words,
+  hash(price.asked, seen.dearest) AS asked,
   hash(
-    one, l.first_seen, least(l.last_seen, $1), said.inputs, named.inputs, again.relists, seen.sightings, seen.dearest,
-    $2
+    one, l.first_seen, date_trunc('month', CASE WHEN l.status = 'open' THEN $1 ELSE least(l.last_seen, $1) END),
+    said.inputs, named.inputs, again.twins, CASE WHEN l.status <> 'open' THEN (price.asked, seen.dearest) END, $2
   ) AS inputs
 FROM listing l
 SEMI JOIN todo USING (listing_id)
 JOIN one ON one.listing_id = l.listing_id
+JOIN price ON price.listing_id = l.listing_id
 LEFT JOIN said ON said.listing_id = l.listing_id
 LEFT JOIN named ON named.listing_id = l.listing_id
 LEFT JOIN again ON again.listing_id = l.listing_id
-LEFT JOIN seen ON seen.listing_id = l.listing_id
+LEFT JOIN seen ON seen.listing_id = l.listing_id AND seen.currency = l.currency
 """
-# What stands in most of a seller's texts says nothing of any one of them, so a new one may change the others.
 DUE = """
 CREATE OR REPLACE TEMP TABLE todo AS
-WITH
-  seller AS (
-    SELECT DISTINCT n.source, n.seller
-    FROM weighed_now n
-    LEFT JOIN weighed w ON w.listing_id = n.listing_id
-    WHERE n.seller IS NOT NULL AND w.words IS DISTINCT FROM n.words
-  )
 SELECT n.listing_id
 FROM weighed_now n
 LEFT JOIN weighed w ON w.listing_id = n.listing_id
-WHERE n.on_offer OR w.inputs IS DISTINCT FROM n.inputs OR (n.source, n.seller) IN (FROM seller)
+WHERE w.inputs IS DISTINCT FROM n.inputs OR (n.on_offer AND $1)
+ORDER BY n.listing_id
+"""
+# What stands in most of a seller's texts says nothing of any one of them, so a new text may change the others. Sellers
+# with other words than before, and with a listing that is not due by itself.
+OTHER_WORDS = """
+CREATE OR REPLACE TEMP TABLE reworded AS
+SELECT n.source, n.seller
+FROM weighed_now n
+LEFT JOIN weighed w ON w.listing_id = n.listing_id
+LEFT JOIN todo t ON t.listing_id = n.listing_id
+WHERE n.seller IS NOT NULL
+GROUP BY n.source, n.seller
+HAVING bool_or(w.words IS DISTINCT FROM n.words) AND bool_or(t.listing_id IS NULL)
+"""
+OTHER_HABITS = """
+INSERT INTO todo
+SELECT n.listing_id
+FROM weighed_now n
+SEMI JOIN (
+  SELECT source, seller
+  FROM (
+    (SELECT source, seller, sentence FROM habit SEMI JOIN reworded USING (source, seller) EXCEPT FROM habit_now)
+    UNION ALL
+    (FROM habit_now EXCEPT SELECT source, seller, sentence FROM habit)
+  )
+) h ON h.source = n.source AND h.seller = n.seller
+ANTI JOIN todo t ON t.listing_id = n.listing_id
+"""
+IN_ORDER = "CREATE OR REPLACE TEMP TABLE todo AS SELECT DISTINCT listing_id FROM todo ORDER BY listing_id"
+ON_OFFER = "CREATE OR REPLACE TEMP VIEW on_offer AS SELECT listing_id FROM listing WHERE status = 'open'"
+BESIDE = f"""
+CREATE OR REPLACE TEMP TABLE beside_now AS
+SELECT l.listing_id, hash(market.beside, n.asked, (l.last_seen - l.first_seen) // 7, $1) AS beside
+FROM listing l
+JOIN weighed_now n ON n.listing_id = l.listing_id
+LEFT JOIN (
+  SELECT c.listing_id, list((c.place, o.median_minor, o.same_release_open) ORDER BY c.place) AS beside
+  FROM candidate c
+  SEMI JOIN on_offer USING (listing_id)
+  LEFT JOIN ({OFFERED}) o USING (construction_id)
+  GROUP BY c.listing_id
+) market ON market.listing_id = l.listing_id
+WHERE l.status = 'open'
+"""
+WORTH = """
+CREATE OR REPLACE TEMP TABLE worth_now AS
+SELECT c.listing_id, hash(list(p.offers ORDER BY c.place)) AS worth
+FROM candidate c
+SEMI JOIN on_offer USING (listing_id)
+LEFT JOIN (
+  SELECT construction_id, hash(list(pool ORDER BY same_release, nth)) AS offers FROM pool GROUP BY construction_id
+) p USING (construction_id)
+GROUP BY c.listing_id
+"""
+TOUCHED = """
+INSERT INTO todo
+SELECT n.listing_id
+FROM {now}_now n
+LEFT JOIN weighed w ON w.listing_id = n.listing_id
+ANTI JOIN todo t ON t.listing_id = n.listing_id
+WHERE w.{now} IS DISTINCT FROM n.{now}
+"""
+KEPT = """
+INSERT INTO weighed
+SELECT n.listing_id, n.words, n.inputs, coalesce(b.beside, 0), coalesce(v.worth, 0)
+FROM weighed_now n
+SEMI JOIN todo USING (listing_id)
+LEFT JOIN beside_now b ON b.listing_id = n.listing_id
+LEFT JOIN worth_now v ON v.listing_id = n.listing_id
 ORDER BY n.listing_id
 """
 
@@ -79,21 +150,59 @@ def set_todo(store: Connection, listings: Sequence[str] | None) -> None:
         append(store, "todo", pl.DataFrame({"listing_id": list(listings)}, schema={"listing_id": pl.String}))
 
 
-def fill(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str] | None = None) -> None:
-    """Fill ``todo``, the listings to work on: the named ones, or those that are due."""
+def fill(
+    store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str] | None = None, whole: bool = False
+) -> None:
+    """Fill ``todo``, the listings to work on: the named ones, or those that changed.
+
+    Args:
+        whole: Whatever is on offer is due.
+    """
     set_todo(store, listings)
     outlooks = sorted({buyer.outlook for buyer in catalogue.buyers.values()})
     rules = f"{__version__} {catalogue.sha256_without_buyers} {outlooks}"
     store.execute(INPUTS, [as_of, rules])
-    if listings is None:
-        store.execute(DUE)
+    if listings is not None:
+        return
+    store.execute(DUE, [whole])
+    store.execute(OTHER_WORDS)
+    habits = habitual(frame(store, OF_SELLERS.format(of="reworded")))
+    register(store, "habit_now", habits)
+    store.execute(OTHER_HABITS)
+    store.unregister("habit_now")
+    store.execute(IN_ORDER)
+
+
+def look_beside(store: Connection, catalogue: Catalogue, as_of: date, widen: bool) -> None:
+    """Note what is on offer beside each pair on offer; releases must be found before.
+
+    Args:
+        widen: Add to ``todo`` the pairs for which that changed.
+    """
+    routes = [route.id for route in catalogue.costs.routes if route.valid_on(as_of)]
+    store.execute(ON_OFFER)
+    store.execute(BESIDE, [f"{catalogue.sha256} {routes}"])
+    if widen:
+        store.execute(TOUCHED.format(now="beside"))
+        store.execute(IN_ORDER)
+
+
+def look_at_worth(store: Connection, catalogue: Catalogue, widen: bool) -> None:
+    """Gather comparable offers for all pairs on offer, and note them; soundness must be written before.
+
+    Args:
+        widen: Add to ``todo`` the pairs for which they changed.
+    """
+    pool_comparables(store, catalogue.values, "on_offer")
+    store.execute(WORTH)
+    if widen:
+        store.execute(TOUCHED.format(now="worth"))
+        store.execute(IN_ORDER)
 
 
 def keep(store: Connection) -> None:
     """Note by what the listings in ``todo`` were weighed."""
     store.execute("DELETE FROM weighed WHERE listing_id IN (SELECT listing_id FROM todo)")
-    store.execute(
-        "INSERT INTO weighed SELECT listing_id, words, inputs FROM weighed_now SEMI JOIN todo USING (listing_id) "
-        "ORDER BY listing_id"
-    )
-    store.execute("DROP TABLE weighed_now")
+    store.execute(KEPT)
+    for table in ("weighed_now", "beside_now", "worth_now"):
+        store.execute(f"DROP TABLE {table}")

@@ -62,6 +62,8 @@ WORD = (
 # rows: the next night works out what can be.
 KEPT = ("listing", "sighting", "call_history", "answer", "confirmation", "inspection", "purchase")
 EMPTIED = (
+    "DELETE FROM habit WHERE (source, seller) IN (SELECT (source, seller) FROM listing SEMI JOIN named_listing "
+    "USING (listing_id))",
     "UPDATE raw_row SET cells = '{}' WHERE (feed_id, row_no) IN (FROM named_row)",
     "UPDATE reject SET value = NULL WHERE (feed_id, row_no) IN (FROM named_row)",
     "DELETE FROM answer WHERE said_by = 'answer' AND listing_id IN (SELECT listing_id FROM named_listing)",

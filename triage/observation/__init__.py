@@ -35,11 +35,11 @@ WHERE seller IS NOT NULL
   AND body IS NOT NULL
   AND (source, seller) IN (
     SELECT (source, seller)
-    FROM listing
-    WHERE listing_id IN (SELECT listing_id FROM todo)
+    FROM {of}
   )
 ORDER BY listing_id
 """
+SELLERS = "(SELECT DISTINCT source, seller FROM listing WHERE listing_id IN (SELECT listing_id FROM todo))"
 ANSWERED = """
 SELECT listing_id, sign, answered_on, said_by, state, text
 FROM answer
@@ -64,7 +64,9 @@ def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
     """Read the listings of ``todo`` and the answers to questions about them; nothing depends on ``as_of``."""
     words = lexicon(signs)
     offered = tables.frame(store, OFFERED)
-    habits = habitual(tables.frame(store, OF_SELLERS))
+    habits = habitual(tables.frame(store, OF_SELLERS.format(of=SELLERS)))
+    store.execute(f"DELETE FROM habit WHERE (source, seller) IN {SELLERS}")
+    tables.append(store, "habit", habits)
     replies = tables.frame(store, ANSWERED)
     tables.replace(store, "observation", observed(offered.clear(), replies.clear(), habits, words))
     for rows in in_parts(offered, replies, habits, words):

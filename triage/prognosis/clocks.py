@@ -99,9 +99,10 @@ def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFr
     ``new_sole_lo`` and ``new_sole_hi`` NULL where never resoled, ``proof_year`` NULL where never
     stated, ``construction_id`` NULL for a release that is in no table, ``now`` the decimal year its age refers to.
     """
-    # What is no longer on offer is as old as when it was last seen.
+    # What is no longer on offer is as old as when it was last seen. Ages go by the month: a day more is nothing in
+    # decades, and by the day every pair would have to be weighed every night.
     day = pl.when("on_offer").then(pl.lit(as_of)).otherwise(pl.min_horizontal("last_seen", pl.lit(as_of)))
-    pairs = frame(store, PAIRS).with_columns(now=decimal_years(day))
+    pairs = frame(store, PAIRS).with_columns(now=decimal_years(day.dt.month_start()))
     return clocks_of(frame(store, CANDIDATES), pairs, frame(store, SAID), climates)
 
 

@@ -71,7 +71,7 @@ SELECT
   l.size_system,
   l.foot_mm_lo,
   l.foot_mm_hi,
-  l.last_seen - l.first_seen AS days_listed,
+  (l.last_seen - l.first_seen) // 7 * 7 AS days_listed,
   l.status = 'open' AS on_offer
 FROM candidate m
 JOIN listing l USING (listing_id)

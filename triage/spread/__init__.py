@@ -17,6 +17,7 @@ import polars as pl
 from triage import verdict
 from triage.catalogue.words import TwinWords
 from triage.listing import Reading
+from triage.observation import SELLERS
 from triage.progress import Step, silent
 from triage.spread import cells, tasks
 from triage.spread.engine import Engine, Here
@@ -158,6 +159,8 @@ def _take_in(store: Connection, parts: Sequence[Part]) -> None:
     for table in TAKEN_IN:
         store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
         take(store, table, [part.file(table) for part in parts])
+    store.execute(f"DELETE FROM habit WHERE (source, seller) IN {SELLERS}")
+    store.execute(f"INSERT INTO habit FROM {rows_of([part.file('habit') for part in parts])}")
     take_lives(store, parts)
     take(store, "call_history", [part.file("call_history") for part in parts])
     store.execute("DELETE FROM storage_node")

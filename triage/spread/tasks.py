@@ -54,7 +54,7 @@ def believe(part: Part) -> None:
         offered = f"SELECT * FROM {rows_of(part.reduced('offered'))}"
         rules.run(store, known.rules, known.facts, known.signs, offered)
         verdict.believe(store, ground)
-        keep(store, part, (*BELIEVED, *AGED, "storage_node"))
+        keep(store, part, (*BELIEVED, *AGED, "storage_node", "habit"))
         keep_kinds(store, kit, part)
         say_offers(store, part, ground.values.sound_from)
 

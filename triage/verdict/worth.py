@@ -13,7 +13,8 @@ MOST_COMPARABLES = 50
 
 # What a sound pair fetches shows in pairs that are likely sound: an unsound one is cheap for a reason, a
 # boxed one dear for another. Of each release the latest offers of its own and of the model's other releases,
-# twice as many as are looked at: a pair itself and its twins fall out of them.
+# twice as many as are looked at: a pair itself and its twins fall out of them. The month says how late: by the day
+# everything would be worth something else every night.
 OFFERS = """
 SELECT
   l.listing_id,
@@ -21,15 +22,12 @@ SELECT
   c.model_id,
   l.price_base_minor AS price_minor,
   l.status = 'sold' AS sold,
-  l.last_seen
+  date_trunc('month', l.last_seen)::DATE AS last_seen
 FROM listing l
 JOIN match m ON m.listing_id = l.listing_id AND m.place = 1 AND m.probability >= 0.5
 JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
-JOIN (
-  SELECT listing_id, arg_min(p_wearable, (horizon_years, climate)) AS p_wearable
-  FROM soundness
-  GROUP BY listing_id
-) s ON s.listing_id = l.listing_id AND s.p_wearable >= $sound_from
+JOIN soundness s ON s.listing_id = l.listing_id AND s.p_wearable >= $sound_from
+  AND (s.horizon_years, s.climate) = (SELECT min((horizon_years, climate)) FROM soundness)
 WHERE l.kind = 'pair' AND l.price_base_minor > 0 AND l.price_kind = 'fixed'
 """
 # Of some of the offers no more than these can be in a pool of all: what they are cut to before they are put together.
@@ -44,7 +42,7 @@ WITH release AS (
   SELECT DISTINCT c.model_id, c.maker || ' ' || c.model AS model
   FROM match m
   JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
-  WHERE m.listing_id IN (SELECT listing_id FROM todo)
+  WHERE m.listing_id IN (SELECT listing_id FROM {{of}})
 ),
 offer AS ({{offers}})
 SELECT
@@ -68,7 +66,7 @@ FIGURES = """
   min(price_minor) AS least_minor,
   max(price_minor) AS most_minor,
   count(*) FILTER (WHERE sold) AS sold,
-  max(last_seen) AS latest
+  strftime(max(last_seen), '%Y-%m') AS latest
 """
 POOLED = f"""
 CREATE OR REPLACE TEMP TABLE pooled AS
@@ -124,9 +122,15 @@ ORDER BY m.listing_id, m.construction_id
 """
 
 
-def pool_comparables(store: Connection, values: Values) -> None:
-    """Gather the offers that listings in ``todo`` may be compared with; soundness must be written before."""
-    store.execute(POOL.format(offers=OFFERS), {"asked_share": values.asked_share, "sound_from": values.sound_from})
+def pool_comparables(store: Connection, values: Values, of: str = "todo") -> None:
+    """Gather the offers that some listings may be compared with; soundness must be written before.
+
+    Args:
+        of: Table of the listings.
+    """
+    store.execute(
+        POOL.format(offers=OFFERS, of=of), {"asked_share": values.asked_share, "sound_from": values.sound_from}
+    )
     store.execute(POOLED)
 
 
@@ -136,7 +140,7 @@ def pool_from(store: Connection, values: Values, offers: str) -> None:
     Args:
         offers: Query of the offers of all listings, as ``OFFERS`` has them; ``LATEST`` of them are enough.
     """
-    store.execute(POOL.format(offers=offers), {"asked_share": values.asked_share})
+    store.execute(POOL.format(offers=offers, of="todo"), {"asked_share": values.asked_share})
     store.execute(POOLED)
 
 
