@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
-from unittest.mock import DEFAULT, patch
+from unittest.mock import patch
 
 import pytest
 
@@ -60,11 +60,14 @@ def exports(place: Path) -> Path:
 
 def counted(connection: store.Connection, known: Catalogue, feeds: Path, day: date, reports: Path) -> int:
     """Run a night and return how many listings it weighed."""
-    with patch.object(due, "keep", wraps=due.keep) as kept:
-        kept.side_effect = lambda one: (
-            found.append(one.execute("SELECT count(*) FROM todo").fetchall()[0][0]) or DEFAULT
-        )
-        found: list[int] = []
+    found: list[int] = []
+
+    def kept(one: store.Connection, as_of: date) -> None:
+        found.append(one.execute("SELECT count(*) FROM todo").fetchall()[0][0])
+        keep(one, as_of)
+
+    keep = due.keep
+    with patch.object(due, "keep", kept):
         batch.nightly(connection, known, [feeds], day, reports)
     return found[0]
 
@@ -221,5 +224,7 @@ def test_the_same_night_again_weighs_nothing(market):
 def test_another_buyer_has_what_is_on_offer_weighed_and_nothing_else(market):
     connection, known, weighed = market
     due.fill(connection, known, MARKET_DAYS[-1])
-    due.look_beside(connection, replace(known, sha256="other"), MARKET_DAYS[-1], widen=True)
+    daily = known.buyers["daily"]
+    other = {"daily": daily.model_copy(update={"margin_minor": daily.margin_minor + 100})}
+    due.look_beside(connection, replace(known, buyers=other), MARKET_DAYS[-1], widen=True)
     assert connection.execute("SELECT count(*) FROM todo").fetchall() == [(weighed[MARKET_DAYS[-1]][0],)]

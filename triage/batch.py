@@ -124,7 +124,7 @@ def weigh(
         spread.weigh(store, kit_of(catalogue), as_of, step)
         due.look_beside(store, catalogue, as_of, widen=False)
         due.look_at_worth(store, catalogue, widen=False)
-        due.keep(store)
+        due.keep(store, as_of)
 
 
 def stages(
@@ -153,7 +153,7 @@ def stages(
     verdict.judge(store, ground(catalogue), as_of)
     verdict.rank(store)
     history.record(store, catalogue, as_of)
-    due.keep(store)
+    due.keep(store, as_of)
 
 
 def signs_asked(catalogue: Catalogue) -> dict[str, bool]:

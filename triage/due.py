@@ -2,9 +2,9 @@
 
 A pair is weighed by its own row, its sightings and relists, what was answered or confirmed, its seller's standing
 sentences, the month, and the rules: where one of these is another, stages 3 to 7 do it anew. What is on offer is also
-weighed by its price and those beside it, its weeks on offer and the buyers (stages 6 and 7), and by what pairs like it are
-worth (the second half of stage 7). Each is kept as a hash in ``weighed``. What is sold or gone stays as it was when
-last seen.
+weighed by its price and those beside it, its weeks on offer and the buyers (stages 6 and 7), and by what pairs like it
+are worth (the second half of stage 7). Each is kept as a hash in ``weighed``. What is sold or gone stays as it was
+when last seen.
 """
 
 from collections.abc import Sequence
@@ -23,64 +23,63 @@ from triage.verdict.worth import pool_comparables
 # What a pair asks is no matter of its age or of what was said. Rates are by the day, and move foreign prices.
 PRICES = ("price_kind", "price_minor", "currency", "price_base_minor", "shipping_minor", "shipping_base_minor",
           "premium_rate")  # fmt: skip
+# The last night and the number of nights mean nothing, and the rate's date no more than the price it gave.
+NOT_WEIGHED = ("last_seen", "rate_date", *PRICES)
+COLUMNS = """
+SELECT column_name
+FROM duckdb_columns()
+WHERE database_name = current_database() AND schema_name = 'main' AND table_name = 'listing'
+ORDER BY column_index
+"""
 INPUTS = f"""
 CREATE OR REPLACE TEMP TABLE weighed_now AS
 WITH
-  one AS (SELECT * EXCLUDE (first_seen, last_seen, rate_date, {", ".join(PRICES)}) FROM listing),
-  price AS (SELECT listing_id, hash({", ".join(PRICES)}) AS asked FROM listing),
   said AS (SELECT listing_id, hash(list(a ORDER BY a.rowid)) AS inputs FROM answer a GROUP BY listing_id),
   named AS (SELECT listing_id, hash(list(c ORDER BY c.rowid)) AS inputs FROM confirmation c GROUP BY listing_id),
   again AS (
-    SELECT listing_id, hash(list((twin_id, kind) ORDER BY twin_id)) AS twins
-    FROM twin
-    SEMI JOIN todo USING (listing_id)
-    GROUP BY listing_id
+    SELECT listing_id, hash(list((twin_id, kind) ORDER BY twin_id)) AS twins FROM twin GROUP BY listing_id
   ),
   seen AS (
     SELECT listing_id, currency, max(price_minor) AS dearest
     FROM sighting
-    SEMI JOIN todo USING (listing_id)
+    WHERE price_minor IS NOT NULL AND {{which}}
     GROUP BY listing_id, currency
   )
 SELECT
-  l.listing_id,
-  l.source,
-  l.seller,
-  l.status = 'open' AS on_offer,
-  hash(l.source, l.seller, l.body) AS words,
-  hash(price.asked, seen.dearest) AS asked,
-  hash(
-    one, l.first_seen, date_trunc('month', CASE WHEN l.status = 'open' THEN $1 ELSE least(l.last_seen, $1) END),
-    said.inputs, named.inputs, again.twins, CASE WHEN l.status <> 'open' THEN (price.asked, seen.dearest) END, $2
-  ) AS inputs
-FROM listing l
-SEMI JOIN todo USING (listing_id)
-JOIN one ON one.listing_id = l.listing_id
-JOIN price ON price.listing_id = l.listing_id
-LEFT JOIN said ON said.listing_id = l.listing_id
-LEFT JOIN named ON named.listing_id = l.listing_id
-LEFT JOIN again ON again.listing_id = l.listing_id
-LEFT JOIN seen ON seen.listing_id = l.listing_id AND seen.currency = l.currency
-"""
-DUE = """
-CREATE OR REPLACE TEMP TABLE todo AS
-SELECT n.listing_id
-FROM weighed_now n
+  n.*,
+  -- Whatever is on offer is due where all of that is.
+  (on_offer AND $3) OR w.inputs IS DISTINCT FROM n.inputs AS is_due,
+  w.words IS DISTINCT FROM n.words AS is_reworded
+FROM (
+  SELECT
+    listing_id,
+    l.source,
+    l.seller,
+    l.status = 'open' AS on_offer,
+    hash(l.source, l.seller, l.body) AS words,
+    hash({", ".join(f"l.{name}" for name in PRICES)}, seen.dearest) AS asked,
+    hash(
+      {{columns}}, date_trunc('month', CASE WHEN l.status = 'open' THEN $1 ELSE least(l.last_seen, $1) END),
+      said.inputs, named.inputs, again.twins, CASE WHEN l.status <> 'open' THEN asked END, $2
+    ) AS inputs
+  FROM listing l
+  LEFT JOIN said USING (listing_id)
+  LEFT JOIN named USING (listing_id)
+  LEFT JOIN again USING (listing_id)
+  LEFT JOIN seen USING (listing_id, currency)
+  WHERE {{which}}
+) n
 LEFT JOIN weighed w ON w.listing_id = n.listing_id
-WHERE w.inputs IS DISTINCT FROM n.inputs OR (n.on_offer AND $1)
-ORDER BY n.listing_id
 """
+DUE = "CREATE OR REPLACE TEMP TABLE todo AS SELECT listing_id FROM weighed_now WHERE is_due ORDER BY listing_id"
 # What stands in most of a seller's texts says nothing of any one of them, so a new text may change the others. Sellers
 # with other words than before, and with a listing that is not due by itself.
 OTHER_WORDS = """
 CREATE OR REPLACE TEMP TABLE reworded AS
-SELECT n.source, n.seller
+SELECT DISTINCT n.source, n.seller
 FROM weighed_now n
-LEFT JOIN weighed w ON w.listing_id = n.listing_id
-LEFT JOIN todo t ON t.listing_id = n.listing_id
-WHERE n.seller IS NOT NULL
-GROUP BY n.source, n.seller
-HAVING bool_or(w.words IS DISTINCT FROM n.words) AND bool_or(t.listing_id IS NULL)
+SEMI JOIN (SELECT source, seller FROM weighed_now WHERE is_reworded) r ON r.source = n.source AND r.seller = n.seller
+WHERE NOT n.is_due
 """
 OTHER_HABITS = """
 INSERT INTO todo
@@ -137,6 +136,7 @@ FROM weighed_now n
 SEMI JOIN todo USING (listing_id)
 LEFT JOIN beside_now b ON b.listing_id = n.listing_id
 LEFT JOIN worth_now v ON v.listing_id = n.listing_id
+WHERE NOT EXISTS (FROM call_history WHERE as_of > $1)
 ORDER BY n.listing_id
 """
 
@@ -158,13 +158,18 @@ def fill(
     Args:
         whole: Whatever is on offer is due.
     """
-    set_todo(store, listings)
+    which = "TRUE"
+    if listings is not None:
+        set_todo(store, listings)
+        which = "listing_id IN (SELECT listing_id FROM todo)"
+    columns = [name for (name,) in store.execute(COLUMNS).fetchall() if name not in NOT_WEIGHED]
     outlooks = sorted({buyer.outlook for buyer in catalogue.buyers.values()})
     rules = f"{__version__} {catalogue.sha256_without_buyers} {outlooks}"
-    store.execute(INPUTS, [as_of, rules])
+    hashed = ", ".join(f"l.{name}" for name in columns)
+    store.execute(INPUTS.format(columns=hashed, which=which), [as_of, rules, whole])
     if listings is not None:
         return
-    store.execute(DUE, [whole])
+    store.execute(DUE)
     store.execute(OTHER_WORDS)
     habits = habitual(frame(store, OF_SELLERS.format(of="reworded")))
     register(store, "habit_now", habits)
@@ -181,7 +186,7 @@ def look_beside(store: Connection, catalogue: Catalogue, as_of: date, widen: boo
     """
     routes = [route.id for route in catalogue.costs.routes if route.valid_on(as_of)]
     store.execute(ON_OFFER)
-    store.execute(BESIDE, [f"{catalogue.sha256} {routes}"])
+    store.execute(BESIDE, [f"{sorted(catalogue.buyers.items())} {routes}"])
     if widen:
         store.execute(TOUCHED.format(now="beside"))
         store.execute(IN_ORDER)
@@ -200,9 +205,12 @@ def look_at_worth(store: Connection, catalogue: Catalogue, widen: bool) -> None:
         store.execute(IN_ORDER)
 
 
-def keep(store: Connection) -> None:
-    """Note by what the listings in ``todo`` were weighed."""
+def keep(store: Connection, as_of: date) -> None:
+    """Note by what the listings in ``todo`` were weighed.
+
+    A night done again after later ones tells the history nothing, so what it weighed stays due for the next one.
+    """
     store.execute("DELETE FROM weighed WHERE listing_id IN (SELECT listing_id FROM todo)")
-    store.execute(KEPT)
+    store.execute(KEPT, [as_of])
     for table in ("weighed_now", "beside_now", "worth_now"):
         store.execute(f"DROP TABLE {table}")

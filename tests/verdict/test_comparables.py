@@ -57,7 +57,7 @@ def test_count_range_sold_and_date_are_shown_and_the_shrunk_median_is_the_value(
     others = {name: {**row, "first_seen": date(2026, 11, 1)} for name, row in others.items()}
     value, basis = worth(("twin",), it=EVA, twin={**EVA, "price_base_minor": 90_000}, **others)
     assert basis == (
-        "3 comparable pairs of this release, 200 to 300, 1 of them sold, latest 2026-11-24; "
+        "3 comparable pairs of this release, 200 to 300, 1 of them sold, latest 2026-11; "
         "drawn towards model and category"
     )
     # Asked prices count 0.85: worth 200, 170 and 255, median 200; three against four parts of the category's.
