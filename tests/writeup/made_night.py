@@ -283,6 +283,16 @@ def whole_night() -> dict[str, list[dict[str, Any]]]:
 def fill(store: Connection, tables: dict[str, list[dict[str, Any]]]) -> None:
     """Insert rows table by table; a column some rows lack is NULL there."""
     usual = {"sighting": {"currency": "EUR", "status": "open"}, "observation": {"field": "body", "counts": True}}
-    for table, given in tables.items():
+    # prognosis is a view: here every pair has led a life of its own.
+    aged = tables.get("prognosis", [])
+    pairs = list(dict.fromkeys((row["listing_id"], row["place"]) for row in aged))
+    led = [dict(listing_id=pair[0], place=pair[1], life=life) for life, pair in enumerate(pairs, start=1)]
+    parts = [
+        {name: cell for name, cell in row.items() if name not in ("listing_id", "place")}
+        | {"life": pairs.index((row["listing_id"], row["place"])) + 1}
+        for row in aged
+    ]
+    kept = {name: rows for name, rows in tables.items() if name != "prognosis"}
+    for table, given in (kept | {"life_led": led, "life_part": parts}).items():
         rows = [usual.get(table, {}) | row for row in given]
         append(store, table, pl.DataFrame(rows, infer_schema_length=None))

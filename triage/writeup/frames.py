@@ -12,7 +12,7 @@ from triage.writeup.history import CALLS_SO_FAR
 
 @dataclass(frozen=True)
 class Night:
-    """The frames of the whole night, every listing in them.
+    """The frames of the whole night: every listing on offer, and those that left since the night before.
 
     ``nights`` holds the last dates exports were saved on, the latest first, at most two.
     ``reported_until`` is the date of the last report before this one; NULL when there was none.
@@ -54,8 +54,8 @@ def read_night(store: Connection, as_of: date) -> Night:
         reported_until=frame(store, queries.LAST_RUN, [as_of])["as_of"].item(),
         feed=frame(store, queries.FEEDS, [as_of]),
         reject=frame(store, queries.REJECTS, [as_of]),
-        listing=frame(store, queries.LISTINGS, [as_of]),
-        price_path=frame(store, queries.PRICE_PATH, [as_of]),
+        listing=frame(store, queries.OF_NIGHT, [as_of]),
+        price_path=frame(store, queries.PATH_ON_OFFER, [as_of]),
         verdict=frame(store, queries.VERDICTS),
     )
 

@@ -93,20 +93,30 @@ LEFT JOIN (
 ORDER BY listing_id
 """
 
+# A report tells of what is on offer, and of what left since the night before; a store keeps years of the rest.
+OF_NIGHT = f"""
+SELECT *
+FROM ({LISTINGS})
+WHERE status = 'open' OR last_seen >= coalesce(source_night_before, source_night)
+ORDER BY listing_id
+"""
+
 # Only the sightings that changed the price: the path a price took.
-PRICE_PATH = """
+PATH = """
 SELECT
   listing_id,
   seen_on,
   price_minor,
   currency
 FROM sighting
-WHERE seen_on <= ? AND price_minor IS NOT NULL
+WHERE seen_on <= ? AND price_minor IS NOT NULL AND {of}
 WINDOW night AS (PARTITION BY listing_id ORDER BY seen_on, feed_id, row_no)
 QUALIFY price_minor IS DISTINCT FROM lag(price_minor) OVER night
   OR currency IS DISTINCT FROM lag(currency) OVER night
 ORDER BY listing_id, seen_on, feed_id, row_no
 """
+PRICE_PATH = PATH.format(of="TRUE")
+PATH_ON_OFFER = PATH.format(of="listing_id IN (SELECT listing_id FROM listing WHERE status = 'open')")
 
 VERDICTS = """
 SELECT *
