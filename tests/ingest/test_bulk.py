@@ -23,7 +23,7 @@ def scratch():
 def rows_fast(path, words, scratch):
     """Return the rows of the fast way; None when it gives up."""
     try:
-        piece = next(csv.read(path, Settings(words, bulk_from=0)))
+        piece = next(csv.read(path, Settings(words, bulk_from=0, folder=path.parent)))
     except FileError:
         return None
     if piece.bulk is None:

@@ -189,7 +189,7 @@ def _store_rows(store: Connection, export: Export, found: Found, sha256: str, bu
     feed_id = sha256[:16]
     with TemporaryDirectory(prefix="triage-", dir=work_folder(store)) as folder:
         spool = Spool(store, feed_id, Path(folder))
-        for piece in export.pieces(bulk_from):
+        for piece in export.pieces(bulk_from, Path(folder)):
             if piece.bulk is not None:
                 account.rows_read += store_bulk(store, feed_id, piece.bulk)
             spool.add(piece.rows)

@@ -24,17 +24,18 @@ class Export:
     feed_map: FeedMap | None
     reader: Reader
 
-    def pieces(self, bulk_from: int | None = None) -> Iterator[Piece]:
+    def pieces(self, bulk_from: int | None = None, folder: Path | None = None) -> Iterator[Piece]:
         """Yield the pieces; whatever goes wrong inside a reader rejects this file and no other.
 
         Args:
             bulk_from: Bytes from which a clean table may come as a query; None: never.
+            folder: Where a copy of the file may lie until its rows are stored.
 
         Raises:
             FileError: The file can't be read.
         """
         try:
-            yield from self.reader.read(self.path, replace(self._settings(), bulk_from=bulk_from))
+            yield from self.reader.read(self.path, replace(self._settings(), bulk_from=bulk_from, folder=folder))
         except (FileError, GeneratorExit):
             raise
         except (Exception, pl.exceptions.PanicException) as error:

@@ -63,6 +63,7 @@ class Settings:
         header: False when the file has no heading row, None when nobody said.
         expected: Headings the feed map names.
         bulk_from: Bytes from which a clean table may come as a query instead of rows; None: never.
+        folder: Where a copy of the file may lie until its rows are stored; None: nowhere.
     """
 
     words: HeadingWords
@@ -71,6 +72,7 @@ class Settings:
     header: bool | None = None
     expected: tuple[str, ...] = ()
     bulk_from: int | None = None
+    folder: Path | None = None
 
 
 class Reader(Protocol):

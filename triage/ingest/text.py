@@ -102,6 +102,19 @@ def read_text(path: Path, limit: int, encoding: str | None = None, declared: re.
     return text.removeprefix("\ufeff")
 
 
+def copy_as_utf8(path: Path, encoding: str, copy: Path) -> bool:
+    """Write a text file anew as UTF-8; tell whether all of it was of its encoding."""
+    decoder = codecs.getincrementaldecoder(encoding)("strict")
+    try:
+        with copy.open("wb") as stream:
+            for block in _blocks(path):
+                stream.write(decoder.decode(block).encode())
+            stream.write(decoder.decode(b"", final=True).encode())
+    except UnicodeError:
+        return False
+    return True
+
+
 def bounded_lines(stream: TextIO) -> Iterator[str]:
     """Yield the lines of a stream; one that is too long comes as its first part, one character over the limit."""
     whole = True

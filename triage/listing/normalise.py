@@ -17,9 +17,14 @@ from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
 from triage.listing.years import read_years
 
-CHUNK_ROWS = 50_000  # bounds memory; rows do not depend on one another
+# Rows do not depend on one another; a chunk costs half a second of its own, its rows cost memory.
+ONE_CHUNK_ROWS = 50_000
+CHUNK_ROWS = 125_000
 WORKERS = 2
 NAMED_CHARACTERS = 200  # columns that name a release are short; a paragraph in one is no name
+OF_LOTS = (
+    "row", "feed_id", "row_no", "title", "body", "price", "size", "size_refusal", "minor", "code", "price_is",
+)  # fmt: skip
 PREMIUM_CELLS = ("minor", "code", "set_currency", "set_country", "set_decimal")
 HINTS = {
     **money.REFUSALS,
@@ -76,24 +81,31 @@ def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.D
         what tells it from the others): the columns of ``listing`` but first_seen and last_seen, with ``feed_id``,
         ``row_no`` and ``seen_on``; and refusals ``feed_id, row_no, field, scope, value, code, hint``.
     """
-    parts = list(cells.iter_slices(CHUNK_ROWS))
-    if len(parts) <= 1:
-        return _normalise(cells, reading)
+    cells = cells.with_row_index("row")
+    parts = list(cells.iter_slices(_chunk_rows(cells.height))) or [cells]
     # most of the time is spent inside Polars without the interpreter's lock; map keeps the order of the parts
     with ThreadPoolExecutor(WORKERS) as pool:
         done = list(pool.map(partial(_normalise, reading=reading), parts))
-    return pl.concat([rows for rows, _ in done]), pl.concat([refused for _, refused in done])
-
-
-def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
-    nothing = {"part_text": pl.lit(None, pl.String), "lot_identity": pl.lit(None, pl.String)}
-    frame, lost = _read(cells.with_row_index("row").with_columns(part=pl.lit(0, pl.Int64), **nothing), reading)
-    rows = _columns(frame)
-    several = frame.filter(pl.col("kind") == "lot")
+    rows, lost, several = (pl.concat(one) for one in zip(*done, strict=True))
     if several.is_empty():
         return rows, lost
     pairs, whole_lots = _split(several, cells, rows, reading)
     return pl.concat([rows, pairs]), pl.concat([lost, _lost(whole_lots, several)])
+
+
+def _chunk_rows(height: int) -> int:
+    """Return into how many rows to part so many: chunks alike in size, as many for each worker."""
+    if height <= ONE_CHUNK_ROWS:
+        return max(1, height)
+    rounds = -(-height // (CHUNK_ROWS * WORKERS))
+    return -(-height // (rounds * WORKERS))
+
+
+def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+    """Return listing columns, refusals, and what is to be known of lots to part them."""
+    nothing = {"part_text": pl.lit(None, pl.String), "lot_identity": pl.lit(None, pl.String)}
+    frame, lost = _read(cells.with_columns(part=pl.lit(0, pl.Int64), **nothing), reading)
+    return _columns(frame), lost, frame.filter(pl.col("kind") == "lot").select(OF_LOTS)
 
 
 def _split(
@@ -102,11 +114,13 @@ def _split(
     """Return listings of the pairs of lots, and refusals of the lots that stay whole."""
     asked = several.select("row", "title", "body", "price", "size", "minor", "code", kind="price_is")
     parts, refused = lots.split_lots(asked, reading.words)
-    raw = lots.part_cells(parts, cells.with_row_index("row"), several, rows.select("feed_id", "row_no", "identity"))
+    key = ["feed_id", "row_no"]
+    identities = rows.select(*key, "identity").join(several.select(key), on=key, how="semi")
+    theirs = cells.join(several.select("row"), on="row", how="semi")
+    raw = lots.part_cells(parts, theirs, several, identities)
     frame, _ = _read(raw.with_row_index("row"), reading)
     frame = frame.with_columns(kind=pl.when(pl.col("kind") == "lot").then(pl.lit("pair")).otherwise("kind"))
     unread = frame.filter(pl.col("minor").is_null()).select("feed_id", "row_no").unique()
-    key = ["feed_id", "row_no"]
     unread_rows = several.join(unread, on=key, how="semi").select("row", code=pl.lit("lot-of-unclear-prices"))
     refused = pl.concat([refused, unread_rows]).join(several.select("row", "title"), on="row")
     refusals = refused.select("row", field=pl.lit("kind"), value="title", code="code")

@@ -1,6 +1,8 @@
 """From bits to probabilities, places and levels; ties stay ties."""
 
 import math
+from functools import reduce
+from operator import add
 
 import polars as pl
 
@@ -25,7 +27,12 @@ def sibling_bits(match: MatchWeights) -> pl.Expr:
     edition that could count against it.
     """
     shared = pl.max_horizontal(pl.col("year") + pl.col("colour"), pl.lit(0.0)) * match.weights.prior.sibling_facts
-    return pl.sum_horizontal("model", "maker", "compared") + shared + match.weights.prior.sibling
+    return total("model", "maker", "compared") + shared + match.weights.prior.sibling
+
+
+def total(*columns: str) -> pl.Expr:
+    """Return the sum of columns, always in one order: in Polars' own the last digit hangs on which core is free."""
+    return reduce(add, (pl.col(name) for name in columns))
 
 
 def with_probability(pairs: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
@@ -38,7 +45,7 @@ def with_probability(pairs: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
         match: Priors.
     """
     unrelated = match.weights.prior.unrelated
-    scored = pairs.with_columns(bits=pl.sum_horizontal(*NAME_BITS, *FACT_BITS), sibling=sibling_bits(match))
+    scored = pairs.with_columns(bits=total(*NAME_BITS, *FACT_BITS), sibling=sibling_bits(match))
     scored = scored.with_columns(pl.col("sibling").max().over("item"))
     top = pl.max_horizontal(pl.col("bits").max().over("item"), "sibling", pl.lit(unrelated))
     scored = scored.with_columns(top=top)

@@ -43,7 +43,7 @@ def choose_generic(texts: pl.DataFrame, words: pl.DataFrame, generic: pl.DataFra
 
 def _best(cases: pl.DataFrame, words: pl.DataFrame, generic: pl.DataFrame) -> pl.DataFrame:
     said = cases.select("case", phrase=pl.col("said").str.split("|")).explode("phrase")
-    spoken = said.join(words, on="phrase").group_by("case", "model_id").agg(pl.col("bits").sum())
+    spoken = said.join(words, on="phrase", maintain_order="left").group_by("case", "model_id").agg(pl.col("bits").sum())
     gassed = pl.col("cushion").fill_null("?").is_in(["", "?"]).not_()
     known = generic.select("model_id", "made_from", "made_to", own_category="category", special=gassed)
     grid = cases.select("case", "year_lo", "year_hi", "category").join(known, how="cross")

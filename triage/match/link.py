@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from triage.ahead import ahead
 from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match.decide import placed, with_probability, with_rest
@@ -41,7 +42,7 @@ def link(listings: pl.DataFrame, constructions: Constructions, match: MatchWeigh
 def link_batches(
     listings: pl.DataFrame, constructions: Constructions, match: MatchWeights, reasons: bool = True
 ) -> Iterator[Linked]:
-    """Yield the same batch by batch, for more listings than fit in memory with their reasons.
+    """Return the same batch by batch, for more listings than fit in memory with their reasons.
 
     Args:
         listings: As for ``link``.
@@ -51,8 +52,9 @@ def link_batches(
     """
     index = build_index(constructions, match)
     ordered = listings.sort("listing_id")
-    for start in range(0, max(ordered.height, 1), BATCH):
-        part = ordered.slice(start, BATCH).with_row_index("item")
+
+    def linked(part: pl.DataFrame) -> Linked:
+        part = part.with_row_index("item")
         reading = read(part, index, match)
         pairs = with_probability(weigh(reading, index, match), match)
         kept = placed(pairs, index.releases, match)
@@ -62,7 +64,9 @@ def link_batches(
         ids = part.select("item", "listing_id")
         places = with_rest(kept, items).join(ids, on="item", maintain_order="left")
         explained = explain(kept, reading, index) if reasons else pl.DataFrame(schema=EVIDENCE)
-        yield Linked(places.drop("item"), explained.join(ids, on="item", maintain_order="left").drop("item"))
+        return Linked(places.drop("item"), explained.join(ids, on="item", maintain_order="left").drop("item"))
+
+    return ahead(linked, ordered.iter_slices(BATCH) if ordered.height else [ordered])
 
 
 def _stand_ins(reading: Reading, kept: pl.DataFrame, index: Index) -> pl.DataFrame:

@@ -113,9 +113,11 @@ def _shared_words(model: pl.DataFrame, index: Index, match: MatchWeights) -> pl.
     """Return sig, row, model: the bits of the model words a text shares, lacks and has beside the release's."""
     name = match.weights.name
     bits = index.names.filter(pl.col("kind") == "model").select("token", "bits").unique("token").sort("token")
-    best = model.group_by("sig", "token").agg(pl.col("slips").min())
-    weighed = best.join(bits, on="token").with_columns(agree=pl.col("bits") + pl.col("slips") * name.typo_per_letter)
-    reached = weighed.join(index.postings, left_on="token", right_on="word")
+    # In one order always: the last digit of a sum hangs on it.
+    best = model.group_by("sig", "token").agg(pl.col("slips").min()).sort("sig", "token")
+    weighed = best.join(bits, on="token", maintain_order="left")
+    weighed = weighed.with_columns(agree=pl.col("bits") + pl.col("slips") * name.typo_per_letter)
+    reached = weighed.join(index.postings, left_on="token", right_on="word", maintain_order="left_right")
     pairs = reached.group_by("sig", "row").agg(shared=pl.len().cast(pl.Int64), agree=pl.col("agree").sum())
     # A hard cap that breaks no tie: releases that tie across it are all left out.
     rank = pl.col("agree").rank("max", descending=True).over("sig")

@@ -15,7 +15,7 @@ def tied(kept: pl.DataFrame) -> pl.DataFrame:
     Args:
         kept: item, row, rank, probability, accepted of the releases kept.
     """
-    playing = kept.filter(pl.col("probability") >= IN_PLAY).select("item", "row", "rank", "accepted", "construction_id")
+    playing = kept.filter(pl.col("probability") >= IN_PLAY).select("item", "row", "rank", "accepted")
     open_items = ~pl.col("accepted").any().over("item") & (pl.len().over("item") > 1)
     return playing.filter(open_items)
 
@@ -44,14 +44,14 @@ def tie_evidence(kept: pl.DataFrame, releases: pl.DataFrame) -> pl.DataFrame:
     the label where they were made at other times; else for the first part that differs.
 
     Args:
-        kept: As for ``tied``, with construction_id.
+        kept: As for ``tied``.
         releases: row, style_numbers, made_from, made_to and the eight parts.
 
     Returns:
-        item, construction_id, field, table_value.
+        item, row, field, table_value.
     """
     ties = tied(kept)
-    first = ties.filter(pl.col("rank") == 0).select("item", "construction_id")
+    first = ties.filter(pl.col("rank") == 0).select("item", "row")
     shared = common_parts(ties, releases).group_by("item", maintain_order=True).agg(pl.col("part"))
     same = shared.select("item", field=pl.lit(SAME), table_value=pl.col("part").list.join(", "))
     both = pl.concat([same, _question(ties, releases)])

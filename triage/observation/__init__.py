@@ -4,14 +4,13 @@ A condition ("cracked") said of a thing ("midsole") makes a sign. Small words ar
 or point to other shoes. The words are in ``rules/signs/``; nothing here knows a word of any language.
 """
 
-from collections import deque
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import date
 
 import polars as pl
 
 from triage import store as tables
+from triage.ahead import ahead
 from triage.catalogue.signs import LANGUAGES, Signs
 from triage.observation.habit import habitual
 from triage.observation.lexicon import Lexicon, lexicon
@@ -21,7 +20,6 @@ from triage.observation.weigh import answered, latest, weighed
 __all__ = ["observed", "read_text", "run", "run_answers"]
 
 LISTINGS_AT_ONCE = 50_000  # keeps memory flat; a listing is read alone
-CORES = 2
 OFFERED = """
 SELECT listing_id, source, seller, title, body, language
 FROM listing
@@ -85,16 +83,13 @@ def run_answers(store: tables.Connection, signs: Signs) -> None:
 def in_parts(
     offered: pl.DataFrame, replies: pl.DataFrame, habits: pl.DataFrame, words: Lexicon
 ) -> Iterator[pl.DataFrame]:
-    """Yield what ``observed`` returns, some listings at a time: the next are read while the last are written."""
-    waiting: deque[Future[pl.DataFrame]] = deque()
-    with ThreadPoolExecutor(CORES) as cores:
-        for part in offered.iter_slices(LISTINGS_AT_ONCE):
-            theirs = replies.join(part.select("listing_id"), on="listing_id", how="semi", maintain_order="left")
-            waiting.append(cores.submit(observed, part, theirs, habits, words))
-            if len(waiting) > CORES:
-                yield waiting.popleft().result()
-        while waiting:
-            yield waiting.popleft().result()
+    """Return what ``observed`` does, some listings at a time: the next are read while the last are written."""
+
+    def read(part: pl.DataFrame) -> pl.DataFrame:
+        theirs = replies.join(part.select("listing_id"), on="listing_id", how="semi", maintain_order="left")
+        return observed(part, theirs, habits, words)
+
+    return ahead(read, offered.iter_slices(LISTINGS_AT_ONCE))
 
 
 def observed(

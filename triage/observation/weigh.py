@@ -39,11 +39,12 @@ def weighed(read: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     for name in ("state", "language"):
         score = score * NAMES + pl.col(name).to_physical().cast(pl.Int64).fill_null(0)
     ranked = ranked.with_columns(score=score, row=pl.int_range(pl.len()))
-    best = pl.col("score") == pl.col("score").max().over(voice)
+    # A column of its own: a window inside a window is worked out group by group.
+    ranked = ranked.with_columns(best=pl.col("score") == pl.col("score").max().over(voice))
     # What ranks alike in all of that reads alike, so the first will do.
-    best = pl.col("row") == pl.when(best).then("row").min().over(voice)
+    best = pl.col("row") == pl.when("best").then("row").min().over(voice)
     told = pl.col("sign", "state", "language").cast(pl.String)
-    return ranked.with_columns(told, counts=best & ~pl.col("habit")).drop("score", "row", "polarity")
+    return ranked.with_columns(told, counts=best & ~pl.col("habit")).drop("score", "row", "best", "polarity")
 
 
 def _unexplained(read: pl.DataFrame) -> pl.DataFrame:

@@ -10,12 +10,13 @@ from triage.ingest.dialect import detect as detect_dialect
 from triage.ingest.layout import lay_out
 from triage.ingest.rows import FileError, Piece, Settings, cells_frame
 from triage.ingest.table import Table
-from triage.ingest.text import bounded_lines, detect, looks_like_text
+from triage.ingest.text import bounded_lines, copy_as_utf8, detect, looks_like_text
 
 NAME = "csv"
 _PIECE_CHARACTERS = 16_000_000
 _SAMPLE_LINES = 400
 _LAYOUT_LINES = 2_000
+_COPY = "as_utf8.csv"
 _NOT_TEXT = (b"{", b"[", b"<", b"PK\x03\x04", b"\x1f\x8b", b"PAR1", b"\xd0\xcf\x11\xe0", b"%PDF", b"Rar!")
 _OTHER_FORMATS = (".json", ".jsonl", ".ndjson", ".html", ".htm", ".xhtml", ".xml", ".rss", ".atom")
 
@@ -48,10 +49,14 @@ def read(path: Path, settings: Settings) -> Iterator[Piece]:
 
 
 def _bulk(path: Path, settings: Settings) -> Piece | None:
-    """Return a long table as a query when it is UTF-8, its first rows are clean and its heading is the first line."""
-    long = settings.bulk_from is not None and path.stat().st_size >= settings.bulk_from
-    if not long or settings.encoding not in (None, "utf-8"):
+    """Return a long table as a query when its first rows are clean and its heading is the first line."""
+    if settings.bulk_from is None or path.stat().st_size < settings.bulk_from:
         return None
+    encoding = settings.encoding or detect(path)
+    if encoding not in ("utf-8", "utf-8-sig"):
+        if settings.folder is None or not copy_as_utf8(path, encoding, settings.folder / _COPY):
+            return None
+        path = settings.folder / _COPY
     try:
         with path.open(encoding="utf-8-sig", newline="") as stream:
             lines = list(islice(bounded_lines(stream), _LAYOUT_LINES))
