@@ -4,6 +4,7 @@ import builtins
 import socket
 import sys
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,8 @@ from typer.testing import CliRunner
 from tests.spread.conftest import FEEDS, ROOT
 from triage.cli import app
 from triage.errors import TriageError
-from triage.spread import partition, tasks
-from triage.spread.partition import Part, made_by
+from triage.spread import tasks
+from triage.spread.partition import Partition, made_by
 
 
 def nightly(tmp_path: Path, address: str):
@@ -52,20 +53,20 @@ def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_pa
     assert not list(tmp_path.iterdir())
 
 
-def part(folder: Path, **other) -> Part:
-    plain = Part(folder, 0, 1, 1, partition.date(2026, 11, 25), "no.pickle", made_by(), {})
+def given_to(folder: Path, **other) -> Partition:
+    plain = Partition(folder, 0, 1, 1, date(2026, 11, 25), "no.pickle", made_by(), {})
     return replace(plain, **other)
 
 
 def test_a_worker_that_does_not_see_the_folder_says_so_in_one_line(tmp_path):
     with pytest.raises(TriageError, match=r"doesn't see .*elsewhere; expected a store in a folder") as told:
-        tasks.believe(part(tmp_path / "elsewhere"))
+        tasks.believe(given_to(tmp_path / "elsewhere"))
     assert "\n" not in str(told.value)
 
 
 def test_a_worker_of_another_version_does_nothing(tmp_path):
     with pytest.raises(TriageError, match=r"expected triage 0\.0\.0, polars 0"):
-        tasks.believe(part(tmp_path, made_by=("triage 0.0.0", "polars 0")))
+        tasks.believe(given_to(tmp_path, made_by=("triage 0.0.0", "polars 0")))
     assert not list(tmp_path.iterdir())
 
 
