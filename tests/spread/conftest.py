@@ -75,7 +75,7 @@ def here(tmp_path_factory, one_buyer) -> Left:
 def local() -> Iterator[tuple[LocalCluster, Client]]:
     """A cluster of four workers in this process."""
     with (
-        LocalCluster(n_workers=WORKERS, threads_per_worker=1, processes=False, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=WORKERS, threads_per_worker=1, processes=False, dashboard_address=":0") as cluster,
         Client(cluster, set_as_default=False) as client,
     ):
         yield cluster, client

@@ -63,7 +63,7 @@ def test_a_worker_closed_in_the_middle_of_a_partition_doubles_nothing(tmp_path, 
 
 def test_a_process_killed_in_the_middle_of_a_partition_doubles_nothing(tmp_path, one_buyer, here):
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0") as cluster,
         Client(cluster, set_as_default=False) as client,
     ):
         pids = client.run(os.getpid)

@@ -17,9 +17,20 @@ from triage.spread import tasks
 from triage.spread.partition import Partition, made_by
 
 
-def nightly(tmp_path: Path, address: str):
+def nightly(tmp_path: Path, address: str, *more: str, feeds: Path = FEEDS):
     given = ["--store", str(tmp_path / "t.duckdb"), "--out", str(tmp_path / "reports"), "--as-of", "2026-11-25"]
-    return CliRunner().invoke(app, ["nightly", str(FEEDS), *given, "--scheduler", address])
+    return CliRunner().invoke(app, ["nightly", str(feeds), *given, "--scheduler", address, *more])
+
+
+def test_the_command_spreads_a_night(tmp_path, local):
+    cluster, _ = local
+    buyer = ("--buyer", str(ROOT / "rules" / "buyers" / "daily.toml"), "--partitions", "2")
+    feed = FEEDS / "2026-11-24" / "harbour_auction.csv"
+    done = nightly(tmp_path, cluster.scheduler_address, *buyer, feeds=feed)
+    assert done.exit_code == 0, done.output
+    assert "report: " in done.output
+    begun = {str(one.key).partition("-")[0] for one in cluster.scheduler.transition_log}
+    assert {"normalise_piece", "tell", "find_releases", "believe", "judge"} <= begun
 
 
 def test_without_the_extra_one_line_says_what_to_install(tmp_path, monkeypatch):
