@@ -16,7 +16,7 @@ FEEDS = ROOT / "demo_feeds"
 NIGHTS = ((FEEDS / "2026-11-24", date(2026, 11, 24)), (FEEDS, date(2026, 11, 25)))
 # Clock times are of the run alone.
 WHOLE = {"run": "SELECT * EXCLUDE (started_at, finished_at) FROM run"}
-WORKERS = PARTS = 4
+WORKERS = PARTITIONS = 4
 TABLES = "SELECT table_name FROM duckdb_tables() WHERE NOT temporary ORDER BY table_name"
 FIRST_ASK = (
     "SELECT listing_id, sign FROM question WHERE sign IS NOT NULL ORDER BY gain_minor DESC, listing_id, sign LIMIT 1"
@@ -24,30 +24,33 @@ FIRST_ASK = (
 
 
 class Left:
-    """What two nights, with an answer between them, left in a folder."""
+    """What nights left in a folder, night by night; after each an answer is given to the first question."""
 
-    def __init__(self, place: Path, known: Catalogue, spread: Spread | None = None) -> None:
-        self.place = place
+    def __init__(self, place: Path, known: Catalogue, spread: Spread | None = None, nights: int = len(NIGHTS)) -> None:
+        self.tables: list[dict[str, list[tuple]]] = []
+        self.files: list[dict[str, bytes]] = []
         with store.open_store(place / "t.duckdb") as connection:
-            for feeds, as_of in NIGHTS:
+            for feeds, as_of in NIGHTS[:nights]:
                 batch.nightly(connection, known, [feeds], as_of, place / "reports", spread=spread)
                 ((listing, sign),) = connection.execute(FIRST_ASK).fetchall()
                 told = answers.Told(listing, sign, as_of, "answer", "denied", None)
                 assert answers.take(connection, known, [told], as_of)
-            names = [name for (name,) in connection.execute(TABLES).fetchall()]
-            self.tables = {name: rows_of(connection, name) for name in names}
-        out = place / "reports"
-        self.files = {path.relative_to(out).as_posix(): path.read_bytes() for path in out.rglob("*") if path.is_file()}
+                self._note(connection, place / "reports")
+        assert not list(place.glob("t.duckdb.tmp*"))
+
+    def _note(self, connection: store.Connection, out: Path) -> None:
+        names = [name for (name,) in connection.execute(TABLES).fetchall()]
+        self.tables.append({name: rows_of(connection, name) for name in names})
+        paths = [path for path in out.rglob("*") if path.is_file()]
+        self.files.append({path.relative_to(out).as_posix(): path.read_bytes() for path in paths})
 
     def is_as(self, other: "Left") -> None:
-        """See that no row and no byte differs."""
-        assert self.tables.keys() == other.tables.keys()
-        for name, rows in self.tables.items():
-            assert rows == other.tables[name], name
-        assert self.files.keys() == other.files.keys()
-        for name, content in self.files.items():
-            assert content == other.files[name], name
-        assert not list(self.place.glob("t.duckdb.tmp*"))
+        """See that no row and no byte differs, night by night."""
+        for kind, others in ((self.tables, other.tables), (self.files, other.files)):
+            for mine, theirs in zip(kind, others, strict=False):
+                assert mine.keys() == theirs.keys()
+                for name, content in mine.items():
+                    assert content == theirs[name], name
 
 
 def rows_of(connection: store.Connection, table: str) -> list[tuple]:
@@ -72,7 +75,7 @@ def here(tmp_path_factory, one_buyer) -> Left:
 def local() -> Iterator[tuple[LocalCluster, Client]]:
     """A cluster of four workers in this process."""
     with (
-        LocalCluster(n_workers=WORKERS, threads_per_worker=1, processes=False, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=WORKERS, threads_per_worker=1, processes=False, dashboard_address=":0") as cluster,
         Client(cluster, set_as_default=False) as client,
     ):
         yield cluster, client

@@ -1,4 +1,4 @@
-"""Nights in parts leave the very rows of nights in one piece, whatever the number of parts."""
+"""Nights in partitions leave the very rows of nights in one piece, whatever the number of partitions."""
 
 from datetime import date
 from pathlib import Path
@@ -14,7 +14,7 @@ from triage.spread import Here, Spread
 def night_of(place: Path, spread: Spread | None) -> tuple[dict[str, list[tuple]], dict[str, list[tuple]]]:
     """Return the rows of a night over the exports of a made world, and in which order some tables have theirs."""
     known = catalogue.load(ROOT / "rules", [place / "constructions.csv"], [place / "daily.toml"])
-    with store.open_store(place / f"{spread and spread.parts}.duckdb") as connection:
+    with store.open_store(place / f"{spread and spread.partitions}.duckdb") as connection:
         batch.nightly(connection, known, [place / "exports"], date(2026, 11, 25), place / "reports", spread=spread)
         rows = {name: rows_of(connection, name) for (name,) in connection.execute(TABLES).fetchall()}
         ordered = {
@@ -39,16 +39,16 @@ def world(tmp_path_factory) -> Path:
 def whole(world) -> tuple[dict[str, list[tuple]], dict[str, list[tuple]]]:
     """Return the night in one piece."""
     rows, ordered = night_of(world, None)
-    # What hangs on listings of other parts is there to be got wrong.
+    # What hangs on listings of other partitions is there to be got wrong.
     assert len(rows["twin"]) > 20
     assert any("comparable pairs of" in row for (row,) in rows["verdict"])
     assert any("price-far-below" in row for (row,) in rows["finding"])
     return rows, ordered
 
 
-@pytest.mark.parametrize("parts", [1, 7])
-def test_no_number_of_parts_changes_a_row_or_the_order_of_listings(world, whole, parts):
-    rows, ordered = night_of(world, Spread(Here(), parts))
+@pytest.mark.parametrize("partitions", [1, 7])
+def test_no_number_of_partitions_changes_a_row_or_the_order_of_listings(world, whole, partitions):
+    rows, ordered = night_of(world, Spread(Here(), partitions))
     assert rows.keys() == whole[0].keys()
     for name, found in rows.items():
         assert found == whole[0][name], name

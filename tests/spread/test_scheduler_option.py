@@ -4,6 +4,7 @@ import builtins
 import socket
 import sys
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -12,13 +13,24 @@ from typer.testing import CliRunner
 from tests.spread.conftest import FEEDS, ROOT
 from triage.cli import app
 from triage.errors import TriageError
-from triage.spread import partition, tasks
-from triage.spread.partition import Part, made_by
+from triage.spread import tasks
+from triage.spread.partition import Partition, made_by
 
 
-def nightly(tmp_path: Path, address: str):
+def nightly(tmp_path: Path, address: str, *more: str, feeds: Path = FEEDS):
     given = ["--store", str(tmp_path / "t.duckdb"), "--out", str(tmp_path / "reports"), "--as-of", "2026-11-25"]
-    return CliRunner().invoke(app, ["nightly", str(FEEDS), *given, "--scheduler", address])
+    return CliRunner().invoke(app, ["nightly", str(feeds), *given, "--scheduler", address, *more])
+
+
+def test_the_command_spreads_a_night(tmp_path, local):
+    cluster, _ = local
+    buyer = ("--buyer", str(ROOT / "rules" / "buyers" / "daily.toml"), "--partitions", "2")
+    feed = FEEDS / "2026-11-24" / "harbour_auction.csv"
+    done = nightly(tmp_path, cluster.scheduler_address, *buyer, feeds=feed)
+    assert done.exit_code == 0, done.output
+    assert "report: " in done.output
+    begun = {str(one.key).partition("-")[0] for one in cluster.scheduler.transition_log}
+    assert {"normalise_piece", "tell", "find_releases", "believe", "judge"} <= begun
 
 
 def test_without_the_extra_one_line_says_what_to_install(tmp_path, monkeypatch):
@@ -52,20 +64,20 @@ def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_pa
     assert not list(tmp_path.iterdir())
 
 
-def part(folder: Path, **other) -> Part:
-    plain = Part(folder, 0, 1, 1, partition.date(2026, 11, 25), "no.pickle", made_by(), {})
+def given_to(folder: Path, **other) -> Partition:
+    plain = Partition(folder, 0, 1, 1, date(2026, 11, 25), "no.pickle", made_by(), {})
     return replace(plain, **other)
 
 
 def test_a_worker_that_does_not_see_the_folder_says_so_in_one_line(tmp_path):
     with pytest.raises(TriageError, match=r"doesn't see .*elsewhere; expected a store in a folder") as told:
-        tasks.believe(part(tmp_path / "elsewhere"))
+        tasks.believe(given_to(tmp_path / "elsewhere"))
     assert "\n" not in str(told.value)
 
 
 def test_a_worker_of_another_version_does_nothing(tmp_path):
     with pytest.raises(TriageError, match=r"expected triage 0\.0\.0, polars 0"):
-        tasks.believe(part(tmp_path, made_by=("triage 0.0.0", "polars 0")))
+        tasks.believe(given_to(tmp_path, made_by=("triage 0.0.0", "polars 0")))
     assert not list(tmp_path.iterdir())
 
 

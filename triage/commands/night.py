@@ -72,7 +72,7 @@ def nightly(
         typer.Option("--scheduler", help="Dask scheduler to spread the work over; else it is done here."),
     ] = "",
     partitions: Annotated[
-        int, typer.Option("--partitions", min=0, help="Parts that work is spread in; 0: by workers and listings.")
+        int, typer.Option("--partitions", min=0, help="Partitions of the spread work; 0: by workers and listings.")
     ] = 0,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")] = False,
     as_json: Json = False,

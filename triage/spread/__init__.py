@@ -1,8 +1,9 @@
-"""The night over several machines: listings in parts, each weighed by the stages themselves, taken in by one writer.
+"""A night over several machines: partitions of the listings, weighed by the stages themselves, taken in by one writer.
 
-What a part holds beside its own listings is what they are looked at with: all texts of their sellers, and the pairs of
-their lots. Two things hang on the listings of all parts and are reductions: what the open pairs of a release ask
-(stage 6) and which pairs others may be compared with (stage 7). Calls are the same, byte for byte, as in one process.
+What a partition holds beside its own listings is what they are looked at with: all texts of their sellers, and the
+pairs of their lots. What hangs on the listings of all partitions is reduced by key: twins by block, what the open
+pairs of a release ask by release, which pairs others may be compared with by model, and lives by all that ages them.
+Rows are the same, byte for byte, as in one process.
 """
 
 from collections.abc import Iterator, Sequence
@@ -21,16 +22,16 @@ from triage.observation import SELLERS
 from triage.progress import Step, silent
 from triage.spread import cells, tasks
 from triage.spread.engine import Engine, Here
-from triage.spread.files import rows_of, take, write, write_parted, write_pickle
+from triage.spread.files import rows_of, take, write, write_partitioned, write_pickle
 from triage.spread.lives import take_lives
-from triage.spread.partition import Kit, Part, made_by
+from triage.spread.partition import Kit, Partition, made_by
 from triage.spread.twins import write_twins
 from triage.store import Connection, work_folder
 
 __all__ = ["Engine", "Here", "Kit", "Spread"]
 
-# A part of so many listings needs about 1.5 GB, and is redone in seconds when its worker dies.
-PART_LISTINGS = 50_000
+# A partition of so many listings needs about 1.5 GB, and is redone in seconds when its worker dies.
+PARTITION_LISTINGS = 50_000
 MOST_BUCKETS = 64
 NOT_THESE = "NOT IN (SELECT listing_id FROM todo)"
 
@@ -47,7 +48,7 @@ FROM listing
 SEMI JOIN todo USING (listing_id)
 """
 # A seller's standing sentences show in all his texts, and a lot is none where its pairs are weighed: what is not itself
-# to be weighed is sent along, so that nothing hangs on who is in which part.
+# to be weighed is sent along, so that nothing hangs on who is in which partition.
 SENT = """
 CREATE OR REPLACE TEMP TABLE sent AS
 SELECT listing_id, share, bool_or(own) AS own
@@ -81,18 +82,19 @@ TAKEN_IN = (*tasks.MATCHED, *tasks.BELIEVED, *tasks.JUDGED)
 
 @dataclass(frozen=True)
 class Spread:
-    """Where the work of a night goes, and in how many parts.
+    """Where the work of a night goes, and in how many partitions.
 
     Attributes:
-        parts: How many; None: as many as workers, and more where a part would have more than ``PART_LISTINGS``.
+        partitions: How many; None: as many as tasks are worked on at once, and more where one would have more
+            than ``PARTITION_LISTINGS``.
     """
 
     engine: Engine
-    parts: int | None = None
+    partitions: int | None = None
 
-    def parts_of(self, count: int) -> int:
-        """Return in how many parts so many listings or rows go."""
-        return self.parts or max(1, self.engine.workers, -(-count // PART_LISTINGS))
+    def partitions_of(self, count: int) -> int:
+        """Return in how many partitions so many listings or rows go."""
+        return self.partitions or max(1, self.engine.workers, -(-count // PARTITION_LISTINGS))
 
     def weigh(self, store: Connection, kit: Kit, as_of: date, step: Step = silent) -> None:
         """Do stages 3 to 7 over ``todo``, and keep the calls that changed; the caller holds the transaction.
@@ -103,46 +105,48 @@ class Spread:
             TriageError: A rule took too long, or a worker lacks the folder or the versions; nothing was written.
         """
         with _folder(store) as folder:
-            parts = self._hand_out(store, kit, folder, as_of)
-            buckets = [replace(parts[0], number=number, given={}) for number in range(parts[0].buckets)]
+            partitions = self._hand_out(store, kit, folder, as_of)
+            buckets = [replace(partitions[0], number=number, given={}) for number in range(partitions[0].buckets)]
             step("finding releases")
-            self.engine.map(tasks.find_releases, parts)
+            self.engine.map(tasks.find_releases, partitions)
             self.engine.map(tasks.reduce_asked, buckets)
             step("reading, ageing, applying the rules")
-            self.engine.map(tasks.believe, parts)
+            self.engine.map(tasks.believe, partitions)
             self.engine.map(tasks.reduce_offers, buckets)
             step("weighing for each buyer")
-            self.engine.map(tasks.judge, parts)
+            self.engine.map(tasks.judge, partitions)
             step("taking in")
-            _take_in(store, parts)
+            _take_in(store, partitions)
 
     def normalised(
         self, store: Connection, kit: Kit, rows: pl.DataFrame, _: Reading
     ) -> tuple[pl.DataFrame, pl.DataFrame]:
         """Return what ``listing.normalise`` makes of cells; the words it goes by are in the kit too."""
         with _folder(store) as folder:
-            first = self._part(folder, kit, date.min, rows.height)
+            first = self._first(folder, kit, date.min, rows.height)
             return cells.normalised(self.engine, rows, first)
 
     def twins(self, kit: Kit, store: Connection, _: TwinWords) -> None:
         """Write the couples of all listings of the store, as ``listing.run`` wants it."""
         ((count,),) = store.execute("SELECT count(*) FROM listing").fetchall()
         with _folder(store) as folder:
-            write_twins(self.engine, store, self._part(folder, kit, date.min, count))
+            write_twins(self.engine, store, self._first(folder, kit, date.min, count))
 
-    def _part(self, folder: Path, kit: Kit, as_of: date, count: int) -> Part:
-        """Return the first of the parts of so many rows, with nothing given to it yet."""
-        parts = self.parts_of(count)
-        return Part(folder, 0, parts, min(parts, MOST_BUCKETS), as_of, write_pickle(kit, folder), made_by(), {})
+    def _first(self, folder: Path, kit: Kit, as_of: date, count: int) -> Partition:
+        """Return the first of the partitions of so many rows, with nothing given to it yet."""
+        partitions = self.partitions_of(count)
+        return Partition(
+            folder, 0, partitions, min(partitions, MOST_BUCKETS), as_of, write_pickle(kit, folder), made_by(), {}
+        )
 
-    def _hand_out(self, store: Connection, kit: Kit, folder: Path, as_of: date) -> list[Part]:
-        """Write what the parts need, and what the listings that stay as they are say to the reductions."""
+    def _hand_out(self, store: Connection, kit: Kit, folder: Path, as_of: date) -> list[Partition]:
+        """Write what the partitions need, and what the listings that stay as they are say to the reductions."""
         ((count,),) = store.execute("SELECT count(*) FROM todo").fetchall()
-        first = self._part(folder, kit, as_of, count)
+        first = self._first(folder, kit, as_of, count)
         write(store, "SELECT * FROM construction ORDER BY rowid", folder / "construction.parquet")
-        store.execute(SHARED_OUT, [first.parts])
+        store.execute(SHARED_OUT, [first.partitions])
         store.execute(SENT)
-        files = {table: write_parted(store, query, folder / "given" / table) for table, query in GIVEN.items()}
+        files = {table: write_partitioned(store, query, folder / "given" / table) for table, query in GIVEN.items()}
         kept = replace(first, number=-1)
         tasks.say_asked(store, kept, f"m.listing_id {NOT_THESE}")
         tasks.say_offers(store, kept, kit.ground.values.sound_from, f"l.listing_id {NOT_THESE}")
@@ -150,21 +154,21 @@ class Spread:
             store.execute(f"DROP TABLE {table}")
         return [
             replace(first, number=number, given={table: shares.get(number, ()) for table, shares in files.items()})
-            for number in range(first.parts)
+            for number in range(first.partitions)
         ]
 
 
-def _take_in(store: Connection, parts: Sequence[Part]) -> None:
-    """Put what the parts wrote where the rows of the listings in ``todo`` stood."""
+def _take_in(store: Connection, partitions: Sequence[Partition]) -> None:
+    """Put what the partitions wrote where the rows of the listings in ``todo`` stood."""
     for table in TAKEN_IN:
         store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
-        take(store, table, [part.file(table) for part in parts])
+        take(store, table, [partition.file(table) for partition in partitions])
     store.execute(f"DELETE FROM habit WHERE (source, seller) IN {SELLERS}")
-    store.execute(f"INSERT INTO habit FROM {rows_of([part.file('habit') for part in parts])}")
-    take_lives(store, parts)
-    take(store, "call_history", [part.file("call_history") for part in parts])
+    store.execute(f"INSERT INTO habit FROM {rows_of([partition.file('habit') for partition in partitions])}")
+    take_lives(store, partitions)
+    take(store, "call_history", [partition.file("call_history") for partition in partitions])
     store.execute("DELETE FROM storage_node")
-    store.execute(f"INSERT INTO storage_node FROM {rows_of([parts[0].file('storage_node')])}")
+    store.execute(f"INSERT INTO storage_node FROM {rows_of([partitions[0].file('storage_node')])}")
     verdict.rank(store)
 
 

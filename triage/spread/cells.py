@@ -8,32 +8,33 @@ from triage.listing import Reading, normalise
 from triage.once import once
 from triage.spread.engine import Engine
 from triage.spread.files import read_frames, write_frame
-from triage.spread.partition import Kit, Part, at_work
+from triage.spread.partition import Kit, Partition, at_work
 
 WRITTEN = ("rows", "refusals")
 
 
-def normalised(engine: Engine, cells: pl.DataFrame, first: Part) -> tuple[pl.DataFrame, pl.DataFrame]:
+def normalised(engine: Engine, cells: pl.DataFrame, first: Partition) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return what ``listing.normalise`` makes of cells; a row depends on no other.
 
     Args:
-        first: The first of the parts, with the folder that holds what all know.
+        first: The first of the partitions, with the folder that holds what all know.
     """
-    size = max(1, -(-cells.height // first.parts))
-    pieces = [replace(first, number=number) for number in range(-(-cells.height // size))]
-    for piece, some in zip(pieces, cells.iter_slices(size), strict=True):
-        write_frame(some, piece.file("cells"))
+    size = max(1, -(-cells.height // first.partitions))
+    some = list(cells.iter_slices(size)) or [cells]
+    pieces = [replace(first, number=number) for number in range(len(some))]
+    for piece, cut in zip(pieces, some, strict=True):
+        write_frame(cut, piece.file("cells"))
     engine.map(normalise_piece, pieces)
     rows, refusals = (read_frames(piece.file(name) for piece in pieces) for name in WRITTEN)
     return rows, refusals
 
 
-def normalise_piece(part: Part) -> None:
+def normalise_piece(partition: Partition) -> None:
     """Do the first half of stage 2 on some rows."""
-    with at_work(part) as kit:
-        found = normalise(pl.read_parquet(part.file("cells")), _reading(kit))
+    with at_work(partition) as kit:
+        found = normalise(pl.read_parquet(partition.file("cells")), _reading(kit))
         for name, frame in zip(WRITTEN, found, strict=True):
-            write_frame(frame, part.file(name))
+            write_frame(frame, partition.file(name))
 
 
 @once

@@ -36,7 +36,7 @@ def write_frame(rows: pl.DataFrame, path: Path) -> None:
     os.replace(fresh, path)
 
 
-def write_parted(store: Connection, query: str, folder: Path) -> dict[int, tuple[Path, ...]]:
+def write_partitioned(store: Connection, query: str, folder: Path) -> dict[int, tuple[Path, ...]]:
     """Write the rows of a query to one folder for each number in its column ``share``; return the files of each."""
     folder.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     store.execute(f"COPY ({query}) TO {quoted(folder)} (FORMAT parquet, PARTITION_BY (share))")
