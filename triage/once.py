@@ -4,12 +4,15 @@ from collections.abc import Callable
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
+# Results kept: a page's own rules, and those of what is supposed of one buyer after the other.
+KEPT = 8
+
 Given = ParamSpec("Given")
 Result = TypeVar("Result")
 
 
 def once(work: Callable[Given, Result]) -> Callable[Given, Result]:
-    """Return a function that keeps its last result and gives it again for the very same objects.
+    """Return a function that keeps its last results and gives them again for the very same objects.
 
     Sameness is identity, not equality: what rules are made of has no hash, and comparing it would cost more than the
     work. Nobody changes them after they were read.
@@ -24,7 +27,7 @@ def once(work: Callable[Given, Result]) -> Callable[Given, Result]:
                 return result
         result = work(*given, **named)
         # Replaced in one step: two threads may both do the work, neither gets half of it.
-        kept[:] = [(these, result)]
+        kept[:] = [(these, result), *kept[: KEPT - 1]]
         return result
 
     return again

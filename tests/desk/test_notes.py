@@ -12,11 +12,11 @@ from polars.testing import assert_frame_equal
 from typer.testing import CliRunner
 
 from tests.desk.conftest import AS_OF, ROOT
-from triage import answers, batch, journal
+from triage import answers, batch, journal, rules
 from triage.answers import Told
 from triage.catalogue import Catalogue
 from triage.cli import app
-from triage.desk import overnight, published
+from triage.desk import again, overnight, published
 from triage.desk.again import Supposed
 from triage.desk.tonight import Tonight
 from triage.errors import TriageError
@@ -42,7 +42,14 @@ def nightly(store: Path, known: Catalogue, out: Path) -> None:
 
 def test_the_page_weighs_a_note_as_the_night_does(tonight: Tonight, known: Catalogue, tmp_path: Path) -> None:
     some = tonight_order(tonight)[::9]
+    # Each kind of note moves other stages: what is heard, what ages a pair, whether it is still to be had, nothing.
+    plain = ("asked", "no_reply", "open", "sold")
     for number, one in enumerate(some):
+        with tonight.fresh():
+            tonight.note(FORM, plain[number % len(plain)], one, {})
+        with tonight.fresh():
+            ageing = ("stored_attic", "worn_recently_ok", "sole_swapped")[number % 3]
+            tonight.note(FORM, "look", one, {"signs": {ageing: "yes"}})
         tonight.note(
             FORM, "look", one, {"signs": {"outsole_shiny": ("yes", "no")[number % 2], "midsole_cracked": "no"}}
         )
@@ -53,8 +60,7 @@ def test_the_page_weighs_a_note_as_the_night_does(tonight: Tonight, known: Catal
     nightly(tonight.store, known, tmp_path / "reports")
     with open_store(tonight.store) as store:
         night = rows(store, some)
-        assert store.execute("SELECT count(*) FROM note").fetchall() == [(2 * len(some),)]
-        assert store.execute("SELECT count(*) FROM answer").fetchall() == [(4 * len(some),)]
+        assert store.execute("SELECT count(*) FROM note").fetchall() == [(4 * len(some),)]
     for table in TABLES:
         assert page[table].height, table
         assert_frame_equal(page[table], night[table], check_exact=False, abs_tol=1e-12)
@@ -157,6 +163,32 @@ def test_supposing_tells_and_keeps_nothing(tonight: Tonight) -> None:
         for table, was in before.items():
             assert_frame_equal(rows(memory, [one])[table], was)
         assert {one for one, found in seen.items() if found[:2] != (stands.surplus_minor, stands.offer_minor)}
+
+
+@pytest.mark.parametrize(
+    "supposed",
+    [
+        Supposed(price_minor=4_000), Supposed(purpose="display"), Supposed(storage="stored_attic"), Supposed(year=1985),
+        Supposed(repair_minor=9_000, repairs=("resole-welted", "reglue-sole")),
+    ],
+    ids=lambda one: next(name for name, value in vars(one).items() if value is not None),
+)  # fmt: skip
+def test_the_stages_a_supposition_leaves_out_would_change_nothing(
+    tonight: Tonight, known: Catalogue, supposed: Supposed
+) -> None:
+    with tonight.fresh() as memory:
+        some = tonight.order[::15]
+        memory.execute("BEGIN TRANSACTION")
+        again.suppose(memory, known, AS_OF, some, supposed)
+        told = rows(memory, some)
+        with published.among_their_own(memory):
+            again.age(memory, known, AS_OF)
+            rules.run(memory, known.rules, known.facts, known.signs)
+        every = rows(memory, some)
+        memory.execute("ROLLBACK")
+    for table in ("prognosis", "finding"):
+        assert told[table].height, table
+        assert_frame_equal(every[table], told[table])
 
 
 NIGHT = """

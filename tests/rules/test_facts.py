@@ -6,7 +6,7 @@ import pytest
 
 from triage import catalogue, store
 from triage.catalogue.facts import LANGUAGES, load_facts
-from triage.rules.facts import create_facts
+from triage.rules.facts import read_facts
 
 KNOWN = catalogue.load()
 ASKED = sorted(name for name, fact in KNOWN.facts.items() if fact.ask)
@@ -61,10 +61,10 @@ def test_a_question_is_worded_anew_in_each_language(name):
     assert len(set(KNOWN.facts[name].ask.values())) == len(LANGUAGES)
 
 
-def test_every_column_of_the_view_is_documented_with_its_type_and_no_other_is():
+def test_every_fact_is_documented_with_its_type_and_no_other_is():
     connection = store.connect()
     connection.execute("CREATE TEMP TABLE todo (listing_id VARCHAR)")
-    create_facts(connection, KNOWN.signs)
+    store.register(connection, "facts", read_facts(connection, KNOWN.signs))
     has = dict(connection.execute("SELECT column_name, column_type FROM (DESCRIBE facts)").fetchall())
     connection.close()
     plain = {name: kind for name, kind in has.items() if name not in KNOWN.signs}

@@ -26,6 +26,7 @@ from triage.catalogue.sources import Source, load_sources
 from triage.catalogue.values import Values, load_values
 from triage.catalogue.words import Words, load_words
 from triage.errors import Problem, TriageError, fail
+from triage.once import once
 
 __all__ = ["Catalogue", "load", "own_rules"]
 
@@ -73,7 +74,12 @@ class Catalogue:
     @property
     def ageing_signs(self) -> frozenset[str]:
         """Signs that act through the age of the parts and so carry no decibans of their own."""
-        return AGEING_SIGNS | frozenset(self.climates.storage)
+        return _ageing_signs(self.climates)
+
+
+@once
+def _ageing_signs(climates: Climates) -> frozenset[str]:
+    return AGEING_SIGNS | frozenset(climates.storage)
 
 
 def own_rules() -> Path:

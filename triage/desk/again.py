@@ -52,40 +52,70 @@ class Supposed:
         return self != Supposed()
 
 
-def weigh_again(
-    store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str], supposed: Supposed = Supposed()
+def weigh_noted(
+    store: Connection,
+    catalogue: Catalogue,
+    as_of: date,
+    listings: Sequence[str],
+    stands: bool,
+    releases: verdict.Releases | None = None,
 ) -> None:
-    """Run stages 4 to 7 over some listings of which only answers are new, or something is supposed.
+    """Run stages 4 to 7 over some listings of which only answers are new, as far as these move anything.
 
     What their own texts say and which releases they may be hangs on no answer and stays as the night left it.
 
     Args:
         store: A store in memory; the caller holds the transaction.
         as_of: The night's date: a call may only change for what was noted, not for a day more of age.
+        stands: Nothing but answers is new: not the rules, nor whether a pair is still to be had.
+        releases: Those of the store, where they were read before.
+    """
+    due.set_todo(store, listings)
+    new = observation.run_answers(store, catalogue.reading)
+    if stands and not new:
+        return
+    with published.among_their_own(store):
+        if not stands or new & prognosis.signs_of_age(catalogue.climates):
+            age(store, catalogue, as_of)
+        rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
+        verdict.run(store, batch.ground(catalogue), as_of, releases)
+
+
+def suppose(
+    store: Connection,
+    catalogue: Catalogue,
+    as_of: date,
+    listings: Sequence[str],
+    supposed: Supposed,
+    releases: verdict.Releases | None = None,
+) -> None:
+    """Run the stages that a supposition can move over some listings.
+
+    It adds no answer; a purpose or a repair's price is no matter of age or of any rule, a price of no age.
+
+    Args:
+        store: A store in memory; the caller holds the transaction, and rolls it back.
+        as_of: The night's date.
+        releases: Those of the store, where they were read before.
     """
     due.set_todo(store, listings)
     if supposed.price_minor is not None:
         store.execute(PRICED, [supposed.price_minor, next(iter(catalogue.buyers.values())).currency])
+    ages = supposed.storage is not None or supposed.year is not None
     with published.among_their_own(store):
-        _stages(store, catalogue, as_of, listings, supposed)
+        for sign, value, instead in _supposed_signs(catalogue, supposed):
+            _observe(store, listings, sign, value, instead)
+        if ages:
+            age(store, catalogue, as_of)
+        if ages or supposed.price_minor is not None:
+            rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
+        verdict.run(store, batch.ground(_altered(catalogue, supposed)), as_of, releases)
 
 
-def _stages(store: Connection, catalogue: Catalogue, as_of: date, listings: Sequence[str], supposed: Supposed) -> None:
-    """Run the stages that what is new can move.
-
-    A supposition adds no answer; a purpose or a repair's price is no matter of age or of any rule, a price of no age.
-    """
-    ages = not supposed or supposed.storage is not None or supposed.year is not None
-    if not supposed:
-        observation.run_answers(store, catalogue.reading)
-    for sign, value, instead in _supposed_signs(catalogue, supposed):
-        _observe(store, listings, sign, value, instead)
-    if ages:
-        outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
-        prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
-    if ages or supposed.price_minor is not None:
-        rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
-    verdict.run(store, batch.ground(_altered(catalogue, supposed)), as_of)
+def age(store: Connection, catalogue: Catalogue, as_of: date) -> None:
+    """Run stage 5 over the listings in ``todo``."""
+    outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
+    prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
 
 
 def _supposed_signs(catalogue: Catalogue, supposed: Supposed) -> Iterator[tuple[str, str | None, list[str]]]:

@@ -17,6 +17,8 @@ from triage.store import append, file_of, frame, register, transaction
 
 # What a note says of a sign -> the state of an answer. What is not shown takes back what was noted before.
 TOLD = {"yes": "affirmed", "no": "denied", "not shown": "no_reply"}
+# What tells whether a pair is still to be had: one that is not ages no further.
+OF_STATUS = ("sold", "open", "bought", "received")
 LOG = logging.getLogger(__name__)
 
 NEW = """
@@ -26,13 +28,14 @@ SEMI JOIN listing USING (listing_id)
 ANTI JOIN note ON note.key = g.key
 """
 # The latest word on whether a pair is still to be had. An export saved later than a "sold" knows better.
-LATEST_WORD = """
+IS_WORD = f"kind IN {OF_STATUS}"
+LATEST_WORD = f"""
 SELECT listing_id, last(kind ORDER BY rowid) AS kind, max(noted_on) AS noted_on
 FROM note
-WHERE kind IN ('sold', 'open', 'bought', 'received')
+WHERE {IS_WORD}
 GROUP BY listing_id
 """
-ANY_WORD = "SELECT 1 FROM note WHERE kind IN ('sold', 'open', 'bought', 'received') LIMIT 1"
+ANY_WORD = f"SELECT 1 FROM note WHERE {IS_WORD} LIMIT 1"
 SOLD = f"""
 UPDATE listing SET status = 'sold'
 FROM ({LATEST_WORD}) AS word
@@ -66,11 +69,16 @@ def take_journal(store: Connection, catalogue: Catalogue) -> list[str]:
     for fault in held.faults:
         LOG.warning("%s", fault)
     with transaction(store):
-        return take(store, catalogue, held.notes)
+        return listings_of(take(store, catalogue, held.notes))
 
 
-def take(store: Connection, catalogue: Catalogue, notes: Iterable[Note]) -> list[str]:
-    """Take over the notes a store does not have yet; return the listings they are about. The caller commits.
+def listings_of(notes: Iterable[Note]) -> list[str]:
+    """Return the listings some notes are about, in order."""
+    return sorted({note.listing_id for note in notes})
+
+
+def take(store: Connection, catalogue: Catalogue, notes: Iterable[Note]) -> list[Note]:
+    """Take over the notes a store does not have yet; return them. The caller commits.
 
     A purchase or a finding that no longer fits what the store was told since is told in the log and stays a note.
     """
@@ -92,7 +100,7 @@ def take(store: Connection, catalogue: Catalogue, notes: Iterable[Note]) -> list
         # Every night anew: stage 2 goes by what the exports show.
         store.execute(OPEN_AGAIN)
         store.execute(SOLD)
-    return sorted({note.listing_id for note in fresh})
+    return fresh
 
 
 def answers_of(notes: Iterable[Note]) -> pl.DataFrame:

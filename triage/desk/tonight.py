@@ -12,15 +12,15 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from triage import batch, journal
+from triage import batch, journal, verdict
 from triage.catalogue import Catalogue
 from triage.desk import overnight, published
-from triage.desk.again import Supposed, weigh_again
+from triage.desk.again import Supposed, suppose, weigh_noted
 from triage.errors import STORE_TROUBLE, fail
 from triage.journal import Note
 from triage.store import Connection, connect, frame, transaction
 from triage.writeup import queries
-from triage.writeup.calls import best_calls, weighed
+from triage.writeup.calls import calls_of, weighed
 from triage.writeup.frames import read_detail
 from triage.writeup.ticket import Context, Ticket, anchor, tickets_of
 
@@ -99,6 +99,8 @@ class Tonight:
     _memory: Connection | None = None
     _seen: tuple[object, ...] = ()
     _called: "Called | None" = None
+    _listings: pl.DataFrame | None = None
+    _releases: verdict.Releases | None = None
 
     @contextmanager
     def fresh(self) -> Iterator[Connection]:
@@ -135,7 +137,8 @@ class Tonight:
             )
         if self._memory is not None:
             self._memory.close()
-        self._memory, self._called = memory, None
+        self._memory, self._called, self._listings = memory, None, None
+        self._releases = verdict.Releases.of(memory)
         self.as_of, rules = frame(memory, RUN).row(0)
         self.other_rules = rules != self.catalogue.sha256
         self.names = {anchor(one): one for one in frame(memory, SHOWN)["listing_id"]}
@@ -147,16 +150,23 @@ class Tonight:
         held = journal.read(self.store)
         self.faults = held.faults
         with transaction(self._memory):
-            touched = overnight.take(self._memory, self.catalogue, held.notes)
-            if touched:
-                weigh_again(self._memory, self.catalogue, self.as_of, touched)
+            fresh = overnight.take(self._memory, self.catalogue, held.notes)
+            if fresh:
+                stands = not self.other_rules and all(note.kind not in overnight.OF_STATUS for note in fresh)
+                weigh_noted(
+                    self._memory, self.catalogue, self.as_of, overnight.listings_of(fresh), stands, self._releases
+                )
                 self._called = None
+                if not stands:
+                    self._listings = None
 
     def called(self) -> "Called":
         """Return the calls as they are now. The caller holds the lock."""
         if self._called is None:
             assert self._memory is not None
-            self._called = called(self._memory, self.catalogue)
+            if self._listings is None:
+                self._listings = frame(self._memory, WEIGHED, [date.max])
+            self._called = called(self._listings, frame(self._memory, queries.VERDICTS), self.catalogue)
         return self._called
 
     def ticket(self, memory: Connection, listing_id: str) -> Ticket | None:
@@ -188,16 +198,19 @@ class Tonight:
     def suppose(self, memory: Connection, listing_id: str, supposed: Supposed, buyer: str) -> Standing | None:
         """Return where a pair would stand for a buyer if something were so; nothing of it stays."""
         only = replace(self.catalogue, buyers={buyer: self.catalogue.buyers[buyer]})
-        kept, self._called = self._called, None
+        kept = self._called, self._listings
+        self._called = None
+        if supposed.price_minor is not None:
+            self._listings = None
         memory.execute("BEGIN TRANSACTION")
         try:
             others = "DELETE FROM verdict WHERE buyer <> ?"
             memory.execute(others, [buyer])
-            weigh_again(memory, only, self.as_of, [listing_id], supposed)
+            suppose(memory, only, self.as_of, [listing_id], supposed, self._releases)
             return self.standing(memory, listing_id, buyer)
         finally:
             memory.execute("ROLLBACK")
-            self._called = kept
+            self._called, self._listings = kept
 
     def note(self, form: str, kind: journal.Kind, listing_id: str, content: Mapping[str, Any]) -> bool:
         """Write a note to the journal; return False where the form was sent before.
@@ -236,14 +249,13 @@ class Called:
     numbers: Mapping[str, int]
 
 
-def called(memory: Connection, catalogue: Catalogue) -> Called:
-    """Return the calls of a store."""
-    listing = frame(memory, WEIGHED, [date.max])
-    verdict = frame(memory, queries.VERDICTS)
-    calls = best_calls(listing, verdict, catalogue.buyers)
+def called(listing: pl.DataFrame, verdict: pl.DataFrame, catalogue: Catalogue) -> Called:
+    """Return the calls on listings, from their columns and those of their verdicts."""
+    every = weighed(listing, verdict)
+    calls = calls_of(every, catalogue.buyers)
     numbers = {one: number for number, one in enumerate(calls.tickets["listing_id"], 1)}
     leads = pl.concat([calls.tickets, calls.near, calls.skip])
-    return Called(calls.tickets, leads, weighed(listing, verdict), numbers)
+    return Called(calls.tickets, leads, every, numbers)
 
 
 def notes_of(memory: Connection, listing_id: str) -> list[dict[str, Any]]:

@@ -51,9 +51,13 @@ QUALIFY state IS DISTINCT FROM 'no_reply'
   AND (said_by = 'answer' OR sign IS NULL OR last(state) OVER looks IS DISTINCT FROM 'no_reply')
 ORDER BY listing_id, sign, said_by, answered_on, rowid
 """
-OF_ANSWERS = (
-    "DELETE FROM observation WHERE said_by IN ('answer', 'buyer') AND listing_id IN (SELECT listing_id FROM todo)"
-)
+# What later stages look at in an answer; the rest is where it was read.
+HEARD = ("listing_id", "sign", "said_by", "state", "hedged", "counts", "value")
+OF_ANSWERS = f"""
+DELETE FROM observation
+WHERE said_by IN ('answer', 'buyer') AND listing_id IN (SELECT listing_id FROM todo)
+RETURNING {", ".join(HEARD)}
+"""
 COLUMNS = ["listing_id", "sign", "said_by", "state", "hedged", "quote", "start", "field", "language"]
 OBSERVATION = [*COLUMNS, "counts", "value"]
 
@@ -71,13 +75,20 @@ def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
         tables.append(store, "observation", rows)
 
 
-def run_answers(store: tables.Connection, signs: Signs) -> None:
-    """Read only the answers about the listings of ``todo``; what their own texts say stays as it was read."""
+def run_answers(store: tables.Connection, signs: Signs) -> frozenset[str]:
+    """Read only the answers about the listings of ``todo``; what their own texts say stays as it was read.
+
+    Returns:
+        The signs of which something else is said now.
+    """
     words = lexicon(signs)
     offered, replies = tables.frame(store, OFFERED), tables.frame(store, ANSWERED)
-    store.execute(OF_ANSWERS)
+    before = set(store.execute(OF_ANSWERS).fetchall())
     none = pl.DataFrame(schema={"source": pl.String, "seller": pl.String, "sentence": pl.String})
-    tables.append(store, "observation", observed(offered, replies, none, words, ("answer",)))
+    read = observed(offered, replies, none, words, ("answer",))
+    tables.append(store, "observation", read)
+    sign = HEARD.index("sign")
+    return frozenset(one[sign] for one in before ^ set(read.select(HEARD).rows()))
 
 
 def in_parts(

@@ -12,9 +12,11 @@ from triage.catalogue.buyers import Outlook
 from triage.catalogue.climates import Climate, Climates
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.chances import Materials, node_chances, storage_nodes
-from triage.prognosis.clocks import RELEASES, distinct_lives, read_clocks
+from triage.prognosis.clocks import RELEASES, distinct_lives, read_clocks, signs_of_age
 from triage.prognosis.parts import exposure_of, joined_parts, materials_of, part_rows
 from triage.store import Connection, append, frame
+
+__all__ = ["Years", "aged_parts", "prognoses", "run", "signs_of_age"]
 
 # Candidates among which a life is looked for once: many find more that agree, and all their lives fill the memory.
 CLOCKS_AT_ONCE = 3_000_000

@@ -20,6 +20,11 @@ TRUST_STATED, TRUST_HEDGED = 0.6, 0.3
 SD_REGION = 0.45
 # Signs of a closed box or bag.
 BOXED = ("stored_box_indoors", "stored_sealed_bag")
+# Signs that tell of a pair's years, with what their columns are called.
+EVENTS = {
+    "date_proof_shown": "label", "purchase_year_stated": "bought", "sole_swapped": "resoled",
+    "worn_recently_ok": "worn",
+}  # fmt: skip
 # Without any year a pair of this trade is taken to be this old.
 AGE_UNKNOWN_YEARS = (10.0, 40.0)
 
@@ -71,6 +76,11 @@ WHERE state = 'affirmed' AND listing_id IN (SELECT listing_id FROM todo)
 GROUP BY listing_id, sign
 HAVING bool_or(counts)
 """
+
+
+def signs_of_age(climates: Climates) -> frozenset[str]:
+    """Return the signs that how a pair has aged hangs on: those of its years and of its storage."""
+    return frozenset((*EVENTS, *BOXED, *climates.storage))
 
 
 def decimal_year(day: date) -> float:
@@ -160,10 +170,7 @@ def _made(table: pl.Expr, end: str) -> pl.Expr:
 
 def _with_events(pairs: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
     """Add label year, purchase year, resole range and proof by wear."""
-    for sign, column in (
-        ("date_proof_shown", "label"), ("purchase_year_stated", "bought"), ("sole_swapped", "resoled"),
-        ("worn_recently_ok", "worn"),
-    ):  # fmt: skip
+    for sign, column in EVENTS.items():
         one = said.filter(pl.col("sign") == sign).select(
             "listing_id", pl.col("certainty").alias(f"{column}_certainty"), pl.col("year").alias(f"{column}_year")
         )

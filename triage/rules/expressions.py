@@ -19,12 +19,13 @@ NUMBERS = ("DOUBLE", "INTEGER", "BIGINT")
 
 @dataclass(frozen=True)
 class Compiled:
-    """A rule whose expressions passed the gate."""
+    """A rule whose expressions passed the gate, with the SQL types of the facts its ``when`` looks at."""
 
     rule: Rule
     when: Expression
     weight: Expression
     because: Expression
+    types: Mapping[str, str]
 
     @property
     def place(self) -> str:
@@ -53,7 +54,8 @@ def compile_rules(rules: Sequence[Rule], columns: Mapping[str, str], problems: l
         try:
             when = parse(parser, rule.when, columns)
             weight = parse(parser, str(rule.weight), columns, may_case=True)
-            one = Compiled(rule, when, weight, reason(rule.because, columns))
+            types = {name: columns[name] for name in when.facts}
+            one = Compiled(rule, when, weight, reason(rule.because, columns), types)
             _bind(parser, one)
         except Refused as refused:
             problems.append(Problem(f"{rule.path}:{rule.when_line}", f"{rule.id} says {refused}", ALLOWED))

@@ -1,10 +1,12 @@
-"""The ``facts`` view: one wide row per listing and candidate release, NULL where nothing is known."""
+"""The facts: one wide row per listing and candidate release, NULL where nothing is known."""
 
 from collections.abc import Collection, Mapping
 
+import numpy as np
 import polars as pl
 
 from triage.catalogue.signs import Sign
+from triage.once import once
 from triage.store import Connection, frame
 
 PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")
@@ -12,13 +14,17 @@ SOLES = frozenset(PARTS[:4])
 # Silence on the soles tells something only where a text says much of the rest. Our judgement, after the trade's
 # rule to weigh silence only in a listing that is otherwise detailed.
 FEWEST_OTHER_SIGNS = 2
+# Fewer pairs of one release on offer tell no price.
+FEWEST_OFFERED = 3
 LETTERS, LETTERS_JA = 200, 80  # a Japanese text says as much in less than half the characters
 
-# What is told of each part: the end of the column's name, the column it is of, and on which rows.
+# What is told of each part: the end of the column's name, the column it is of, and whether an unknown material has it.
 OF_PART = (
-    ("", "nullif(material, '?')", ""), ("_mode", "mode", " AND material <> '?'"), ("_age_years", "age_years", ""),
-    ("_p", "p_unfit", ""),
-)  # fmt: skip
+    ("", "material", False),
+    ("_mode", "mode", False),
+    ("_age_years", "age_years", True),
+    ("_p", "p_unfit", True),
+)
 # The strongest speaker decides what a sign's column says.
 SAID = """
 SELECT
@@ -33,9 +39,17 @@ SELECT
 FROM observation
 WHERE counts AND listing_id IN (SELECT listing_id FROM {of})
 GROUP BY listing_id, sign
+ORDER BY listing_id
 """
 
-SPOKEN_OF = "SELECT DISTINCT sign FROM observation WHERE counts AND listing_id IN (SELECT listing_id FROM {of})"
+LED = "SELECT listing_id, place, life FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of})"
+# Chances are those of the first outlook: rules look at none of them.
+LIVES = """
+SELECT life, part, material, mode, made_lo, made_hi, age_years, p_unfit
+FROM life_part
+WHERE (horizon_years, climate) = (SELECT min((horizon_years, climate)) FROM life_part)
+  AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of}))
+"""
 
 PAIR = """
 SELECT
@@ -77,6 +91,7 @@ FROM candidate m
 JOIN listing l USING (listing_id)
 LEFT JOIN construction c ON c.model_id = m.construction_id
 WHERE l.listing_id IN (SELECT listing_id FROM {of})
+ORDER BY l.listing_id, m.place
 """
 
 # Pairs of one release that are on offer at once: what they ask, and how many there are.
@@ -99,15 +114,18 @@ GROUP BY construction_id
 """
 OFFERED = OFFERED_OF.format(asked=ASKED)
 
-HISTORY = """
-SELECT
-  l.listing_id,
-  (SELECT count(*) FROM twin t WHERE t.listing_id = l.listing_id AND t.kind = 'relist') AS relists,
-  (SELECT greatest(0, 1 - l.price_minor / max(s.price_minor))
-   FROM sighting s
-   WHERE s.listing_id = l.listing_id AND s.currency = l.currency AND s.price_minor > 0) AS price_drop
+RELISTS = """
+SELECT listing_id, count(*) AS relists
+FROM twin
+WHERE kind = 'relist' AND listing_id IN (SELECT listing_id FROM {of})
+GROUP BY listing_id
+"""
+DROPS = """
+SELECT l.listing_id, greatest(0, 1 - l.price_minor / max(s.price_minor)) AS price_drop
 FROM listing l
+LEFT JOIN sighting s ON s.listing_id = l.listing_id AND s.currency = l.currency AND s.price_minor > 0
 WHERE l.listing_id IN (SELECT listing_id FROM {of})
+GROUP BY l.listing_id, l.price_minor
 """
 
 
@@ -120,94 +138,91 @@ def read_facts(
 ) -> pl.DataFrame:
     """Return the facts of some listings: one row per listing and candidate, in that order.
 
+    Small questions put together here: DuckDB takes longer to plan one large one than to answer all of these.
+
     Args:
+        signs: Signs by id; each becomes a BOOLEAN column, NULL where nobody spoke of it.
         wanted: Facts that are used; of signs and parts no others are worked out. All when left out.
         of: Table of the listings.
         offered: Query of what the open pairs of each release ask, as ``OFFERED`` has it.
     """
-    # Polars sorts so many columns in a fraction of DuckDB's time.
-    return frame(store, _facts(store, signs, wanted, of, offered)).sort("listing_id", "place")
+    pairs, said, led, lives, relists, drops = (
+        frame(store, query.format(of=of)) for query in (PAIR, SAID, LED, LIVES, RELISTS, DROPS)
+    )
+    parts = led.lazy().join(_of_lives(lives, wanted), on="life").drop("life")
+    age, few = pl.col("oldest_years"), pl.when(pl.col("language") == "ja").then(LETTERS_JA).otherwise(LETTERS)
+    detailed = (pl.col("of_the_rest") >= FEWEST_OTHER_SIGNS) & (pl.col("text_length") >= few) & ~pl.col("text_cut")
+    priced = (pl.col("same_release_open") >= FEWEST_OFFERED) & (pl.col("median_minor") > 0)
+    rows = (
+        pairs.lazy()
+        .join(parts, on=["listing_id", "place"], how="left", maintain_order="left")
+        .join(frame(store, offered).lazy(), on="construction_id", how="left", maintain_order="left")
+        .join(relists.lazy(), on="listing_id", how="left", maintain_order="left")
+        .join(drops.lazy(), on="listing_id", how="left", maintain_order="left")
+        .join(_of_signs(said, signs, wanted).lazy(), on="listing_id", how="left", maintain_order="left")
+        .with_columns(pl.when("on_offer").then(pl.col("median_minor", "same_release_open")))
+        .with_columns(
+            made_year=(pl.col("made_from") + pl.col("made_to")) / 2,
+            age_years=age,
+            storage_years=pl.when("deadstock").then(age),
+            price_ratio=pl.when(priced).then(pl.col("price_base_minor") / pl.col("median_minor")),
+            relists=pl.col("relists").fill_null(0),
+            soles_told=pl.when(pl.col("of_soles") > 0).then(True).when(detailed).then(False),
+        )
+        .drop("on_offer", "median_minor", "oldest_years", "of_soles", "of_the_rest")
+    )
+    return rows.collect()
 
 
-def create_facts(store: Connection, signs: Mapping[str, Sign]) -> None:
-    """Create the ``facts`` view over the listings in ``todo``.
+def _of_lives(lives: pl.DataFrame, wanted: Collection[str] | None) -> pl.LazyFrame:
+    """Return the facts of parts, one row a life: life, oldest_years, made_from, made_to and those of each part."""
+    known = pl.col("material") != "?"
+    told = {
+        f"{part}{name}": pl.col(value).filter((pl.col("part") == part) & (known | pl.lit(guessed))).first()
+        for part in PARTS
+        for name, value, guessed in OF_PART
+        if _used(f"{part}{name}", wanted)
+    }
+    return lives.lazy().group_by("life").agg(
+        oldest_years=pl.col("age_years").max(), made_from=pl.col("made_lo").min(), made_to=pl.col("made_hi").max(),
+        **told,
+    )  # fmt: skip
+
+
+def _of_signs(said: pl.DataFrame, signs: Mapping[str, Sign], wanted: Collection[str] | None) -> pl.DataFrame:
+    """Return what was said, one row a listing: listing_id, of_soles, of_the_rest and a column a sign.
 
     Args:
-        signs: Signs by id; each becomes a BOOLEAN column, NULL where nobody spoke of it.
+        said: listing_id, sign, told; by listing.
     """
-    store.execute(f"CREATE OR REPLACE TEMP VIEW facts AS {_facts(store, signs, None, 'todo', OFFERED)}")
+    sign = pl.col("sign")
+    soles, rest = _of_what(signs)
+    rows = said.group_by("listing_id", maintain_order=True).agg(
+        of_soles=sign.is_in(soles).sum(), of_the_rest=sign.is_in(rest).sum()
+    )
+    names = [name for name in signs if _used(name, wanted)]
+    # A cell for each listing and sign, filled at once: to look for each sign of its own takes as long for every one.
+    number = {name: at for at, name in enumerate(names)}
+    found = said.select(
+        sign.replace_strict(number, default=None, return_dtype=pl.Int64), "told", row=pl.col("listing_id").rle_id()
+    ).drop_nulls("sign")
+    cells = np.full((len(names), rows.height), -1, dtype=np.int8)
+    cells[found["sign"].to_numpy(), found["row"].to_numpy()] = found["told"].to_numpy()
+    spoken = [name for at, name in enumerate(names) if found.height and (cells[at] >= 0).any()]
+    told = pl.DataFrame({name: cells[number[name]] for name in spoken})
+    unspoken = pl.DataFrame(schema={name: pl.Boolean for name in names if name not in spoken}).clear(rows.height)
+    return rows.hstack(
+        told.select(pl.when(pl.col(name) >= 0).then(pl.col(name) == 1).alias(name) for name in spoken)
+    ).hstack(unspoken)
 
 
-def _facts(store: Connection, signs: Mapping[str, Sign], wanted: Collection[str] | None, of: str, offered: str) -> str:
-    """Return the query of the view."""
-    of_soles = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_soles(sign)) or "''"
-    elsewhere = ", ".join(f"'{sign.id}'" for sign in signs.values() if speaks_of_the_rest(sign)) or "''"
-    spoken = {sign for (sign,) in store.execute(SPOKEN_OF.format(of=of)).fetchall()}
-    # Most signs are spoken of by nobody in a small todo, and each would cost as much as one that is.
-    told = "".join(
-        f",\n    bool_or(told) FILTER (sign = '{sign}') AS \"{sign}\""
-        if sign in spoken
-        else f',\n    CAST(NULL AS BOOLEAN) AS "{sign}"'
-        for sign in signs
-        if _used(sign, wanted)
+@once
+def _of_what(signs: Mapping[str, Sign]) -> tuple[list[str], list[str]]:
+    """Return the signs that speak of the soles, and those that speak of the rest of a pair."""
+    return (
+        [one.id for one in signs.values() if speaks_of_soles(one)],
+        [one.id for one in signs.values() if speaks_of_the_rest(one)],
     )
-    aged = "".join(
-        f",\n    any_value({value}) FILTER (part = '{part}'{also}) AS \"{part}{name}\""
-        for part in PARTS
-        for name, value, also in OF_PART
-        if _used(f"{part}{name}", wanted)
-    )
-    return f"""
-WITH told AS ({SAID.format(of=of)}),
-sign_row AS (
-  SELECT
-    listing_id,
-    count(*) FILTER (sign IN ({of_soles})) AS of_soles,
-    count(*) FILTER (sign IN ({elsewhere})) AS of_the_rest{told}
-  FROM told
-  GROUP BY listing_id
-),
-led AS (SELECT * FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of})),
-outlook AS (SELECT min((horizon_years, climate)) AS first FROM life_part),
-life_row AS (
-  SELECT
-    life,
-    max(age_years) AS oldest_years,
-    min(made_lo) AS made_from,
-    max(made_hi) AS made_to{aged}
-  FROM life_part
-  WHERE (horizon_years, climate) = (SELECT first FROM outlook) AND life IN (SELECT life FROM led)
-  GROUP BY life
-),
-part_row AS (SELECT * EXCLUDE (life) FROM led JOIN life_row USING (life)),
-pair AS ({PAIR.format(of=of)}),
-offered AS ({offered}),
-history AS ({HISTORY.format(of=of)})
-SELECT
-  pair.* EXCLUDE (on_offer),
-  part_row.* EXCLUDE (listing_id, place, oldest_years),
-  (part_row.made_from + part_row.made_to) / 2 AS made_year,
-  part_row.oldest_years AS age_years,
-  CASE WHEN pair.deadstock THEN part_row.oldest_years END AS storage_years,
-  CASE WHEN offered.same_release_open >= 3 AND offered.median_minor > 0
-    THEN pair.price_base_minor / offered.median_minor
-  END AS price_ratio,
-  offered.same_release_open,
-  history.relists,
-  history.price_drop,
-  CASE
-    WHEN sign_row.of_soles > 0 THEN TRUE
-    WHEN sign_row.of_the_rest >= {FEWEST_OTHER_SIGNS}
-      AND pair.text_length >= CASE WHEN pair.language = 'ja' THEN {LETTERS_JA} ELSE {LETTERS} END
-      AND NOT pair.text_cut THEN FALSE
-  END AS soles_told,
-  sign_row.* EXCLUDE (listing_id, of_soles, of_the_rest)
-FROM pair
-LEFT JOIN part_row ON part_row.listing_id = pair.listing_id AND part_row.place = pair.place
-LEFT JOIN offered ON offered.construction_id = pair.construction_id AND pair.on_offer
-LEFT JOIN history ON history.listing_id = pair.listing_id
-LEFT JOIN sign_row ON sign_row.listing_id = pair.listing_id
-"""
 
 
 def _used(name: str, wanted: Collection[str] | None) -> bool:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from itertools import compress, product
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +17,7 @@ from triage.errors import Problem, TriageError
 from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import OFFERED, read_facts
-from triage.rules.locked import MAX_SECONDS, TooMuch, computed, locked_connection
+from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
 from triage.store import Connection, append, replace
 
 FINDING = pl.Schema({
@@ -31,8 +32,13 @@ LISTINGS_AT_ONCE = 120_000
 PIECE = "CREATE OR REPLACE TEMP TABLE piece AS SELECT listing_id FROM todo WHERE rowid BETWEEN $1 AND $2"
 # What a cell of the table rows x rules holds; above 0 it is a place in the list of what can be missing.
 CLEAR, FIRED = 0, -1
+# What a rule says of a row: it holds, it doesn't, or the facts at hand don't tell.
+TRUE, FALSE, OPEN = 1, 0, -1
 
 Codes = npt.NDArray[np.int32]
+Told = npt.NDArray[np.int8]
+Flags = npt.NDArray[np.bool_]
+Worked = TypeVar("Worked")
 
 
 def find(
@@ -53,9 +59,14 @@ def find(
     """
     if facts.is_empty() or not compiled:
         return pl.DataFrame(schema=FINDING)
-    rules = sorted(compiled, key=lambda one: (one.rule.id, one.rule.part))
+    rules = _by_id(compiled)
     ordered = facts if _in_order(facts) else facts.sort("listing_id", "place")
-    return _in_slices(ordered, rules, max_seconds, lambda locked, rows: _slice(locked, rows, rules, askable))
+    return pl.concat(_in_slices(ordered, rules, max_seconds, lambda locked, rows: _slice(locked, rows, rules, askable)))
+
+
+@once
+def _by_id(compiled: Sequence[Compiled]) -> list[Compiled]:
+    return sorted(compiled, key=lambda one: (one.rule.id, one.rule.part))
 
 
 def _in_order(facts: pl.DataFrame) -> bool:
@@ -66,27 +77,26 @@ def _in_order(facts: pl.DataFrame) -> bool:
     return bool(facts.select(rises.slice(1).all()).item())
 
 
-def told_by(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float = MAX_SECONDS) -> pl.DataFrame:
-    """Return what each rule says of each row: one BOOLEAN column a rule, in their order, NULL = open.
+def fired_by(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float = MAX_SECONDS) -> Flags:
+    """Return which rule fires on which row, [rows, rules].
 
     Raises:
         TriageError: Rules took more time or memory than they may; each is named.
     """
-    return _in_slices(facts, compiled, max_seconds, lambda locked, rows: _pass(locked, rows, compiled))
+    told = _in_slices(facts, compiled, max_seconds, lambda locked, rows: _told(locked, rows, compiled))
+    return np.asarray(np.concatenate(told) == TRUE)
 
 
 def _in_slices(
     facts: pl.DataFrame,
     rules: Sequence[Compiled],
     max_seconds: float,
-    work: Callable[[Connection, pl.DataFrame], pl.DataFrame],
-) -> pl.DataFrame:
-    """Return the work of all slices; what was stopped is looked for rule by rule and named."""
+    work: Callable[[Connection, pl.DataFrame], Worked],
+) -> list[Worked]:
+    """Return the work of each slice; what was stopped is looked for rule by rule and named."""
     connection = _kept_connection(max_seconds)
     try:
-        return pl.concat(
-            work(connection, facts.slice(start, SLICE_ROWS)) for start in range(0, facts.height, SLICE_ROWS)
-        )
+        return [work(connection, facts[rows]) for rows in slices(facts.height, SLICE_ROWS)]
     except TooMuch as fault:
         _kept_connection.cache_clear()
         raise TriageError(runaways(facts, rules, max_seconds) or [_all_too_much(rules, fault)]) from None
@@ -116,18 +126,48 @@ def _all_too_much(compiled: Sequence[Compiled], fault: TooMuch) -> Problem:
     return Problem("rules/penalties", f"the rules together were stopped: {fault}", f"less than all of {names}")
 
 
-def _pass(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> pl.DataFrame:
-    """Return one BOOLEAN column a rule, NULL where the facts at hand don't tell."""
-    # TRY: a fault of arithmetic in one row is not known for that row, and no fault of the night.
-    told = ", ".join(f"TRY({one.when.sql}) AS r{number}" for number, one in enumerate(rules))
+def _told(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> Told:
+    """Return what each rule says of each row, [rows, rules]: ``TRUE``, ``FALSE`` or ``OPEN``.
+
+    A rule of whose facts none is known in any row says what it says of nothing: of a single pair that is most rules.
+    """
+    silent = facts.null_count().row(0, named=True)
+    spoken = [number for number, one in enumerate(rules) if any(silent[name] < facts.height for name in one.when.facts)]
+    if len(spoken) == len(rules):
+        return _pass(connection, facts, rules)
+    told = np.repeat(_of_nothing(connection, rules), facts.height, axis=0)
+    if spoken:
+        told[:, spoken] = _pass(connection, facts, [rules[number] for number in spoken])
+    return told
+
+
+@once
+def _of_nothing(connection: Connection, rules: Sequence[Compiled]) -> Told:
+    """Return what rules say where no fact is known, [1, rules]."""
+    types = {name: kind for one in rules for name, kind in one.types.items()}
+    cells = ", ".join(f'CAST(NULL AS {kind}) AS "{name}"' for name, kind in types.items())
+    return _numbers(connection.execute(f"{_words(rules)} FROM (SELECT {cells or 'NULL'})").fetchnumpy())
+
+
+def _pass(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> Told:
+    """Return what each rule says of each row, every rule asked of every row."""
     wanted = sorted({name for one in rules for name in one.when.facts}) or ["listing_id"]
-    return computed(connection, facts.select(wanted), f"SELECT {told} FROM facts")
+    return _numbers(columns(connection, facts.select(wanted), f"{_words(rules)} FROM facts"))
+
+
+def _words(rules: Sequence[Compiled]) -> str:
+    # TRY: a fault of arithmetic in one row is not known for that row, and no fault of the night.
+    return "SELECT " + ", ".join(f"TRY({one.when.sql}) AS r{number}" for number, one in enumerate(rules))
+
+
+def _numbers(words: Mapping[str, npt.NDArray[np.bool_]]) -> Told:
+    return np.stack([np.ma.filled(one.astype(np.int8), OPEN) for one in words.values()], axis=1)
 
 
 def _slice(
     connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled], askable: frozenset[str]
 ) -> pl.DataFrame:
-    told = _pass(connection, facts, rules)
+    told = _told(connection, facts, rules)
     codes, missing = _coded(facts, told, rules, askable)
     # What is open is asked about the likeliest release; of the others it would be most of the table.
     codes[(facts["place"] > 1).to_numpy()[:, None] & (codes > CLEAR)] = CLEAR
@@ -155,22 +195,20 @@ def _slice(
 
 
 def _coded(
-    facts: pl.DataFrame, told: pl.DataFrame, rules: Sequence[Compiled], askable: frozenset[str]
+    facts: pl.DataFrame, told: Told, rules: Sequence[Compiled], askable: frozenset[str]
 ) -> tuple[Codes, pl.Series]:
     """Return what each rule says of each row, [rows, rules], and the lists of missing facts its numbers stand for."""
-    codes = np.zeros((facts.height, len(rules)), dtype=np.int32)
-    silent: dict[str, Codes] = {}
+    codes = np.where(told == TRUE, np.int32(FIRED), np.int32(CLEAR))
+    names = sorted({name for one in rules for name in one.when.facts if name in askable})
+    silent = facts.select(pl.col(names).is_null().cast(pl.Int32)).to_numpy()
+    column = {name: silent[:, number] for number, name in enumerate(names)}
     lists: list[list[str] | None] = [None]
-    for number, one in enumerate(rules):
-        asked = [name for name in one.when.facts if name in askable]
+    for number in np.flatnonzero((told == OPEN).any(axis=0)).tolist():
+        asked = [name for name in rules[number].when.facts if name in askable]
         subset = np.zeros(facts.height, dtype=np.int32)
         for bit, name in enumerate(asked):
-            if name not in silent:
-                silent[name] = facts[name].is_null().to_numpy().astype(np.int32)
-            subset |= silent[name] << bit
-        column = told[f"r{number}"]
-        waiting = column.is_null().to_numpy() & (subset > 0)
-        codes[column.fill_null(False).to_numpy(), number] = FIRED
+            subset |= column[name] << bit
+        waiting = (told[:, number] == OPEN) & (subset > 0)
         if not waiting.any():
             continue
         codes[waiting, number] = subset[waiting] + len(lists) - 1

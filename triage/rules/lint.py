@@ -10,7 +10,7 @@ import numpy.typing as npt
 import polars as pl
 
 from triage.rules.expressions import Compiled
-from triage.rules.findings import told_by
+from triage.rules.findings import fired_by
 
 Severity = Literal["warning", "hint"]
 # So many listings before what they have in common is said of a rule (our judgement).
@@ -37,7 +37,7 @@ def lint(facts: pl.DataFrame, compiled: Sequence[Compiled]) -> list[Remark]:
     """Return what is odd about the rules, by file and line.
 
     Args:
-        facts: Rows of the ``facts`` view of a store; without rows only the rules themselves are looked at.
+        facts: Facts of a store; without rows only the rules themselves are looked at.
 
     Raises:
         TriageError: Rules took more time or memory than they may.
@@ -45,7 +45,7 @@ def lint(facts: pl.DataFrame, compiled: Sequence[Compiled]) -> list[Remark]:
     remarks = [remark for one in compiled for remark in _alone(one)]
     remarks.extend(_twins(compiled))
     if facts.height and compiled:
-        fired = told_by(facts, compiled).select(pl.all().fill_null(False)).to_numpy().astype(np.float32)
+        fired = fired_by(facts, compiled).astype(np.float32)
         remarks.extend(_idle(compiled, fired))
         remarks.extend(_together(compiled, fired))
     return sorted(set(remarks))

@@ -9,6 +9,7 @@ import polars as pl
 
 from triage.catalogue.buyers import Outlook
 from triage.catalogue.signs import Sign
+from triage.once import once
 from triage.store import Connection, frame
 from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags
 
@@ -190,6 +191,7 @@ def _ageing(
     return Aged(ends[0], ends[1], ends[2], bears), life, node_weight
 
 
+@once
 def sign_table(signs: Mapping[str, Sign]) -> pl.DataFrame:
     """Return one row per sign and speaker with its part, group and weights in decibans."""
     rows = [

@@ -11,7 +11,7 @@ from triage.catalogue.buyers import Buyer
 from triage.store import Connection, frame, register
 from triage.verdict.beliefs import read_beliefs
 from triage.verdict.calls import plan_shares, repair_costs, sensible_offer
-from triage.verdict.judging import Ground, trade_of
+from triage.verdict.judging import Ground, Releases, trade_of
 from triage.verdict.money import landed_cost
 from triage.verdict.offers import offer_to, read_offers
 from triage.verdict.plans import WEARING
@@ -64,7 +64,7 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
     register(store, "chunk", pairs.select("listing_id"))
     pool_comparables(store, ground.values)
     offers, comparables = read_offers(store), read_comparables(store, ground.values)
-    trade = trade_of(store, ground)
+    trade = trade_of(Releases.of(store), ground)
     beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, buyer.outlook)
     states = joint(beliefs.evidence)
     chances = np.where(beliefs.present, part_chances(states), np.nan)

@@ -14,6 +14,7 @@ from triage.catalogue.facts import Fact
 from triage.catalogue.repairs import Repair
 from triage.catalogue.signs import Sign
 from triage.catalogue.values import Values
+from triage.once import once
 from triage.store import Connection, append, frame, register
 from triage.verdict.asking import WHOLE, SignQuestion
 from triage.verdict.beliefs import Beliefs, read_heard
@@ -50,12 +51,11 @@ CROSS JOIN buyer_row b
 WHERE l.kind <> 'pair' AND l.status = 'open' AND l.listing_id IN (SELECT listing_id FROM todo)
 """
 # What is sold or gone is believed in too: it stays comparable.
-PAIRS = """
-SELECT l.listing_id, l.status = 'open' AS open
-FROM listing l
-SEMI JOIN match m USING (listing_id)
-WHERE l.kind = 'pair' AND l.listing_id IN (SELECT listing_id FROM todo)
-ORDER BY l.listing_id
+LISTINGS = """
+SELECT listing_id, kind = 'pair' AS pair, status = 'open' AS open
+FROM listing
+WHERE listing_id IN (SELECT listing_id FROM todo) AND (kind <> 'pair' OR listing_id IN (SELECT listing_id FROM match))
+ORDER BY listing_id
 """
 SOUNDNESS = """
 SELECT p_wearable_lo, p_wearable, p_wearable_hi, weak_part
@@ -81,6 +81,7 @@ FROM (
   FROM verdict
 ) placed
 WHERE placed.listing_id = verdict.listing_id AND placed.buyer = verdict.buyer
+  AND placed.rank IS DISTINCT FROM verdict.rank
 """
 
 
@@ -102,48 +103,95 @@ class Ground:
 
     def questions(self) -> list[SignQuestion]:
         """Return the signs that can be asked for, with the weights of an answer."""
-        bits = {part: number for number, part in enumerate(PARTS)} | {"whole": WHOLE}
-        return [
-            SignQuestion(
-                sign.id, bits[sign.part], sign.group, weight.if_true, weight.if_false,
-                tuple(sign.question.only_if.items()),
-            )
-            for sign in sorted(self.signs.values(), key=lambda sign: sign.id)
-            if sign.question is not None
-            and sign.part in bits
-            and sign.id not in self.ageing_signs
-            and (weight := sign.weight.get("answer")) is not None
-        ]  # fmt: skip
+        return _questions(self.signs, self.ageing_signs)
 
 
-def run(store: Connection, ground: Ground, as_of: date) -> None:
-    """Write posterior, soundness, verdict, plan, question and sensitivity of the listings in ``todo``."""
+@once
+def _questions(signs: Mapping[str, Sign], ageing: frozenset[str]) -> list[SignQuestion]:
+    bits = {part: number for number, part in enumerate(PARTS)} | {"whole": WHOLE}
+    return [
+        SignQuestion(
+            sign.id, bits[sign.part], sign.group, weight.if_true, weight.if_false,
+            tuple(sign.question.only_if.items()),
+        )
+        for sign in sorted(signs.values(), key=lambda sign: sign.id)
+        if sign.question is not None
+        and sign.part in bits
+        and sign.id not in ageing
+        and (weight := sign.weight.get("answer")) is not None
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Releases:
+    """What stage 7 knows of every release.
+
+    Attributes:
+        materials: The construction table's parts of each, by model_id and part; empty where there is none.
+        names: How those that have a name are called in a sentence: edition and years of manufacture.
+    """
+
+    materials: Mapping[str, Mapping[str, str]]
+    names: Mapping[str, str]
+
+    @classmethod
+    def of(cls, store: Connection) -> "Releases":
+        """Return the releases of a store's construction table."""
+        materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
+        return cls(materials, dict(frame(store, RELEASES).iter_rows()))
+
+
+def run(store: Connection, ground: Ground, as_of: date, releases: Releases | None = None) -> None:
+    """Write posterior, soundness, verdict, plan, question and sensitivity of the listings in ``todo``.
+
+    Args:
+        releases: Those of the store, where they were read before.
+    """
     # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
-    believe(store, ground)
+    held = believe(store, ground)
     pool_comparables(store, ground.values)
-    judge(store, ground, as_of)
+    judge(store, ground, as_of, releases, held)
     rank(store)
 
 
-def believe(store: Connection, ground: Ground) -> None:
-    """Write posterior and soundness."""
+def believe(store: Connection, ground: Ground) -> dict[Outlook, Beliefs]:
+    """Write posterior and soundness; return what is believed, by outlook, where it is of few pairs."""
     _forget(store, ("posterior", "soundness"))
-    for _ in _chunks(store, frame(store, PAIRS)):
+    pairs = frame(store, LISTINGS).filter("pair")
+    held: dict[Outlook, Beliefs] = {}
+    for _ in _chunks(store, pairs):
         heard = read_heard(store, ground.signs, ground.ageing_signs)
         for outlook in ground.outlooks():
-            _believe(store, heard.beliefs(store, outlook), outlook)
+            beliefs = heard.beliefs(store, outlook)
+            _believe(store, beliefs, outlook)
+            if pairs.height <= BLOCK:
+                held[outlook] = beliefs
+    return held
 
 
-def judge(store: Connection, ground: Ground, as_of: date) -> None:
-    """Write verdict without its rank, plan, question and sensitivity; comparables must be pooled before."""
+def judge(
+    store: Connection,
+    ground: Ground,
+    as_of: date,
+    releases: Releases | None = None,
+    held: Mapping[Outlook, Beliefs] | None = None,
+) -> None:
+    """Write verdict without its rank, plan, question and sensitivity; comparables must be pooled before.
+
+    Args:
+        releases: Those of the store, where they were read before.
+        held: As ``believe`` returned them: what is believed of few pairs is not read again.
+    """
     _forget(store, ("verdict", "plan", "question", "sensitivity"))
-    buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
-    register(store, "buyer_row", pl.DataFrame(buyers))
-    append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
-    store.unregister("buyer_row")
-    bench = Bench.of(store, ground, as_of)
-    for _ in _chunks(store, frame(store, PAIRS).filter("open")):
-        _judge(store, bench)
+    listings = frame(store, LISTINGS)
+    if listings.select((pl.col("open") & ~pl.col("pair")).any()).item():
+        buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
+        register(store, "buyer_row", pl.DataFrame(buyers))
+        append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
+        store.unregister("buyer_row")
+    bench = Bench.of(releases or Releases.of(store), ground, as_of)
+    for _ in _chunks(store, listings.filter("pair", "open")):
+        _judge(store, bench, held or {})
 
 
 def rank(store: Connection) -> None:
@@ -209,22 +257,25 @@ class Bench:
     menders: Mapping[str, Mender]
 
     @classmethod
-    def of(cls, store: Connection, ground: Ground, as_of: date) -> "Bench":
+    def of(cls, releases: Releases, ground: Ground, as_of: date) -> "Bench":
         """Return the bench of a night."""
-        questions, trade = ground.questions(), trade_of(store, ground)
-        texts = Texts(ground.signs, ground.facts, questions, release_names(store))
+        questions, trade = ground.questions(), trade_of(releases, ground)
+        texts = Texts(ground.signs, ground.facts, questions, releases.names)
         menders = {buyer.id: trade.mender(buyer) for buyer in ground.buyers.values()}
         return cls(ground, as_of, questions, texts, trade, menders)
 
 
-def trade_of(store: Connection, ground: Ground) -> Trade:
+def trade_of(releases: Releases, ground: Ground) -> Trade:
     """Return what a buyer can do with pairs."""
-    materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
-    return Trade(materials, list(ground.repairs.values()), ground.values)
+    return Trade(releases.materials, ground.repairs, ground.values)
 
 
-def _judge(store: Connection, bench: Bench) -> None:
-    """Write verdicts, plans, questions and sensitivity of the pairs in ``chunk``."""
+def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs]) -> None:
+    """Write verdicts, plans, questions and sensitivity of the pairs in ``chunk``.
+
+    Args:
+        held: What is believed of few pairs, which is not read again if all of them are weighed.
+    """
     ground, offers = bench.ground, read_offers(store)
     sound = {outlook: frame(store, SOUNDNESS, outlook) for outlook in ground.outlooks()}
     offered = {buyer.id: offer_to(buyer, offers, ground.costs, bench.as_of) for buyer in ground.buyers.values()}
@@ -237,11 +288,15 @@ def _judge(store: Connection, bench: Bench) -> None:
     some = np.flatnonzero(weighed.any(axis=0))
     if not len(some):
         return
-    store.unregister("chunk")
-    register(store, "chunk", offers.select("listing_id")[some])
-    heard, comparables = read_heard(store, ground.signs, ground.ageing_signs), read_comparables(store, ground.values)
+    if len(some) < offers.height:
+        store.unregister("chunk")
+        register(store, "chunk", offers.select("listing_id")[some])
+    ids = offers["listing_id"].gather(some).to_list()
+    known = held if all(beliefs.listing_ids == ids for beliefs in held.values()) else {}
+    heard = None if known else read_heard(store, ground.signs, ground.ageing_signs)
+    comparables = read_comparables(store, ground.values)
     for outlook in ground.outlooks():
-        beliefs = heard.beliefs(store, outlook)
+        beliefs = known[outlook] if heard is None else heard.beliefs(store, outlook)
         for number, buyer in enumerate(ground.buyers.values()):
             rows = np.flatnonzero(weighed[number, some])
             if buyer.outlook != outlook or not len(rows):
@@ -253,11 +308,6 @@ def _judge(store: Connection, bench: Bench) -> None:
             )
             for name, found in judged_rows(table, rows).items():
                 append(store, name, found.sort("listing_id", maintain_order=True))
-
-
-def release_names(store: Connection) -> dict[str, str]:
-    """Return how a release is called in a sentence: edition and years of manufacture."""
-    return {row["model_id"]: row["name"] for row in frame(store, RELEASES).to_dicts()}
 
 
 def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], outlook: Outlook) -> pl.DataFrame:

@@ -20,17 +20,25 @@ LISTINGS = """
 SELECT
   l.listing_id, l.source, l.ships_from, l.price_base_minor, l.shipping_base_minor, l.premium_rate, l.price_kind,
   l.foot_mm_lo, l.foot_mm_hi, l.language, l.title, l.size_text,
-  coalesce(bool_or(o.sign = 'returns_ok' AND o.state = 'affirmed'), FALSE) AS returns_ok,
-  coalesce(bool_or(o.sign = 'offers_open' AND o.state = 'denied'), FALSE) AS firm,
-  coalesce(list(DISTINCT o.sign ORDER BY o.sign) FILTER (WHERE o.state = 'affirmed' AND NOT o.hedged), []) AS affirmed,
-  any_value(c.style_year) AS style_year,
-  any_value(c.category) AS category
+  coalesce(o.returns_ok, FALSE) AS returns_ok,
+  coalesce(o.firm, FALSE) AS firm,
+  coalesce(o.affirmed, []) AS affirmed,
+  c.style_year,
+  c.category
 FROM listing l
 JOIN chunk USING (listing_id)
-LEFT JOIN observation o ON o.listing_id = l.listing_id AND o.counts
+LEFT JOIN (
+  SELECT
+    listing_id,
+    bool_or(sign = 'returns_ok' AND state = 'affirmed') AS returns_ok,
+    bool_or(sign = 'offers_open' AND state = 'denied') AS firm,
+    list(DISTINCT sign ORDER BY sign) FILTER (WHERE state = 'affirmed' AND NOT hedged) AS affirmed
+  FROM observation
+  WHERE counts AND listing_id IN (SELECT listing_id FROM chunk)
+  GROUP BY listing_id
+) o ON o.listing_id = l.listing_id
 LEFT JOIN match m ON m.listing_id = l.listing_id AND m.place = 1
 LEFT JOIN construction c ON c.model_id = m.construction_id
-GROUP BY ALL
 ORDER BY l.listing_id
 """
 

@@ -9,6 +9,7 @@ import polars as pl
 
 from triage.catalogue.facts import Fact
 from triage.catalogue.signs import Sign
+from triage.once import once
 from triage.verdict.asking import BIT_COUNT, SignQuestion, cells_of, single_gains
 from triage.verdict.calls import Scene
 from triage.verdict.money import Array, Flags
@@ -36,23 +37,25 @@ class Texts:
     questions: list[SignQuestion]
     releases: Mapping[str, str]
 
-    def table(self) -> pl.DataFrame:
-        """Return one row per sign or fact and language: key, language, text, yes and no in words."""
-        rows = [
-            (question.sign, language, sign.question.text(language), sign.affirmed, sign.denied)
-            for question in self.questions
-            for language in LANGUAGES
-            if (sign := self.signs[question.sign]).question is not None
-        ]
-        words = {
-            FACT_OF_KIND[RELEASE]: ("if it is the better one", "if it is another"),
-            FACT_OF_KIND[SIZE]: ("if the size fits", "if it doesn't"),
-            PRICE_FACT: ("if they agree", "if not"),
-        }
-        for fact, (yes, no) in words.items():
-            asked = self.facts[fact].ask
-            rows.extend((fact, language, asked.get(language, asked["en"]), yes, no) for language in LANGUAGES)
-        return pl.DataFrame(rows, schema=["key", "language", "text", "yes", "no"], orient="row")
+
+@once
+def words_of(signs: Mapping[str, Sign], facts: Mapping[str, Fact], questions: list[SignQuestion]) -> pl.DataFrame:
+    """Return one row per sign or fact and language: key, language, text, yes and no in words."""
+    rows = [
+        (question.sign, language, sign.question.text(language), sign.affirmed, sign.denied)
+        for question in questions
+        for language in LANGUAGES
+        if (sign := signs[question.sign]).question is not None
+    ]
+    words = {
+        FACT_OF_KIND[RELEASE]: ("if it is the better one", "if it is another"),
+        FACT_OF_KIND[SIZE]: ("if the size fits", "if it doesn't"),
+        PRICE_FACT: ("if they agree", "if not"),
+    }
+    for fact, (yes, no) in words.items():
+        asked = facts[fact].ask
+        rows.extend((fact, language, asked.get(language, asked["en"]), yes, no) for language in LANGUAGES)
+    return pl.DataFrame(rows, schema=["key", "language", "text", "yes", "no"], orient="row")
 
 
 def question_rows(judged: Judged, texts: Texts, asks: Flags) -> pl.DataFrame:
@@ -69,26 +72,32 @@ def question_rows(judged: Judged, texts: Texts, asks: Flags) -> pl.DataFrame:
     bits, kind, sign = calls.asked.bits[rows], calls.asked.kind[rows], calls.asked.sign[rows]
     price_only = calls.haggle[rows]
     gains = _gains(scene, judged, rows, texts)
-    pieces = [_price_rows(scene, judged, rows, price_only)]
+    pieces = [_price_rows(scene, judged, rows[price_only])] if price_only.any() else []
     # Each question is shown with the others answered well: what is left to it alone.
     good = hopeful_answers(yes, bits)
     parts, fits = best_release(scene, kind), np.where(kind == SIZE, 1.0, scene.offer.fits)
     for bit in range(BIT_COUNT):
-        told = []
+        at = np.flatnonzero(bits[:, bit] & (sign[:, bit] >= 0) & ~price_only)
+        if not len(at):
+            continue
+        some, told = scene.take(at), []
         for answer in (1, 0):
-            answers = good.copy()
+            answers = good[at]
             answers[:, bit] = answer
-            told.append(_wording(scene, after_answers(scene, repair, yes, answers, parts, fits)))
-        key = [texts.questions[number].sign if number >= 0 else None for number in sign[:, bit]]
-        pieces.append(_piece(judged, rows, bits[:, bit] & ~price_only, key, gains[:, bit], told))
+            told.append(_wording(some, after_answers(some, repair[at], yes[at], answers, parts[at], fits[at])))
+        key = [texts.questions[number].sign for number in sign[at, bit]]
+        pieces.append(_piece(judged, rows[at], key, gains[at, bit], told))
     for number in (RELEASE, SIZE):
-        told = _fact_outcomes(scene, repair, yes, good, number)
-        wanted = (kind == number) & ~price_only
+        at = np.flatnonzero((kind == number) & ~price_only)
+        if not len(at):
+            continue
+        some = scene.take(at)
+        told = _fact_outcomes(some, repair[at], yes[at], good[at], number)
         # The fact that sets releases or sizes apart comes first: the other questions hang on it.
-        gain = FIRST + _fact_gains(scene, judged, rows, number)
-        piece = _piece(judged, rows, wanted, [FACT_OF_KIND[number]] * len(rows), gain, told)
-        pieces.append(_named(piece, scene, judged, rows, texts) if number == RELEASE else piece)
-    return _finished(pl.concat(pieces), judged, texts)
+        gain = FIRST + _fact_gains(some, judged, rows[at], number)
+        piece = _piece(judged, rows[at], [FACT_OF_KIND[number]] * len(at), gain, told)
+        pieces.append(_named(piece, some, judged, rows[at], texts) if number == RELEASE else piece)
+    return _finished(pl.concat(pieces), judged, texts) if pieces else pl.DataFrame(schema=QUESTION)
 
 
 def _gains(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], texts: Texts) -> Array:
@@ -169,38 +178,31 @@ def _units(column: str) -> pl.Expr:
 
 
 def _piece(
-    judged: Judged, rows: npt.NDArray[np.int64], wanted: Flags, key: list[str | None], gain: Array,
-    told: list[pl.Series],
-) -> pl.DataFrame:  # fmt: skip
+    judged: Judged, rows: npt.NDArray[np.int64], key: list[str], gain: Array, told: list[pl.Series]
+) -> pl.DataFrame:
     languages = judged.scene.offer.rows["language"]
-    return (
-        pl.DataFrame(
-            {
-                "listing_id": judged.ids[rows],
-                "buyer": judged.scene.buyer.id,
-                "key": pl.Series(key, dtype=pl.String),
-                "language": languages[rows].cast(pl.String),
-                "gain": gain,
-                "yes_does": told[0],
-                "no_does": told[1],
-                "wanted": wanted,
-                "called": None,
-            },
-            schema_overrides={"called": pl.String},
-        )
-        .filter(pl.col("wanted") & pl.col("key").is_not_null())
-        .drop("wanted")
+    return pl.DataFrame(
+        {
+            "listing_id": judged.ids.gather(rows),
+            "buyer": judged.scene.buyer.id,
+            "key": pl.Series(key, dtype=pl.String),
+            "language": languages.gather(rows).cast(pl.String),
+            "gain": gain,
+            "yes_does": told[0],
+            "no_does": told[1],
+            "called": None,
+        },
+        schema_overrides={"called": pl.String},
     )
 
 
-def _price_rows(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64], wanted: Flags) -> pl.DataFrame:
+def _price_rows(scene: Scene, judged: Judged, rows: npt.NDArray[np.int64]) -> pl.DataFrame:
     offer = whole_minor(judged.calls.offer[rows])
     agree = pl.DataFrame({"offer": offer}).select(
         pl.format("buy, up to {} {}", _units("offer"), pl.lit(scene.buyer.currency))
     )
-    leave = pl.Series(["skip"] * len(rows))
-    gain = judged.calls.ask_gain[rows]
-    return _piece(judged, rows, wanted, [PRICE_FACT] * len(rows), gain, [agree.to_series(), leave])
+    leave = pl.Series(["skip"] * len(rows), dtype=pl.String)
+    return _piece(judged, rows, [PRICE_FACT] * len(rows), judged.calls.ask_gain[rows], [agree.to_series(), leave])
 
 
 def _finished(pieces: pl.DataFrame, judged: Judged, texts: Texts) -> pl.DataFrame:
@@ -212,7 +214,7 @@ def _finished(pieces: pl.DataFrame, judged: Judged, texts: Texts) -> pl.DataFram
     return (
         pieces.with_columns(language=pl.when(known).then("language").otherwise(pl.lit("en")))
         .with_row_index("nth")
-        .join(texts.table(), on=["key", "language"])
+        .join(words_of(texts.signs, texts.facts, texts.questions), on=["key", "language"])
         .sort(order)
         .with_columns(
             place=pl.int_range(1, pl.len() + 1).over("listing_id"),

@@ -9,6 +9,7 @@ import polars as pl
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.repairs import Repair
 from triage.catalogue.values import Values
+from triage.once import once
 from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import Scene
 from triage.verdict.mending import Mending
@@ -24,12 +25,17 @@ class Trade:
     """What a buyer can do with pairs: what they are made of, how they are mended, what values are shared out."""
 
     materials: Mapping[str, Mapping[str, str]]
-    repairs: Sequence[Repair]
+    repairs: Mapping[str, Repair]
     values: Values
 
     def mender(self, buyer: Buyer) -> Mender:
         """Return the mendings of a buyer."""
-        return Mender(self.repairs, self.materials, buyer)
+        return _mender(self.repairs, self.materials, buyer)
+
+
+@once
+def _mender(repairs: Mapping[str, Repair], materials: Mapping[str, Mapping[str, str]], buyer: Buyer) -> Mender:
+    return Mender(list(repairs.values()), materials, buyer)
 
 
 @dataclass(frozen=True)

@@ -50,29 +50,28 @@ def sensitivity_rows(
         mender: The buyer's.
     """
     swings = list(_swings(stakes, rows, scene, mender, values))
-    tables = [
-        pl.DataFrame(
-            {
-                "listing_id": ids,
-                "buyer": stakes.buyer.id,
-                "number": swing.number,
-                "low": swing.low,
-                "high": swing.high,
-                "at_low_minor": whole_minor(swing.at_low),
-                "at_high_minor": whole_minor(swing.at_high),
-            }
-        )
-        for swing in swings
-    ]
+    low, high, at_low, at_high = (
+        np.concatenate([getattr(swing, name) for swing in swings]) for name in ("low", "high", "at_low", "at_high")
+    )
+    table = pl.LazyFrame(
+        {
+            "listing_id": ids.gather(np.tile(np.arange(len(ids)), len(swings))),
+            "number": pl.Series([swing.number for swing in swings]).gather(np.repeat(np.arange(len(swings)), len(ids))),
+            "low": low,
+            "high": high,
+            "at_low_minor": whole_minor(at_low),
+            "at_high_minor": whole_minor(at_high),
+        }
+    )
     wide = (pl.col("at_high_minor") - pl.col("at_low_minor")).abs()
     return (
-        pl.concat(tables)
-        .with_columns(pl.col("low", "high").fill_nan(None), wide=wide)
+        table.with_columns(pl.col("low", "high").fill_nan(None), buyer=pl.lit(stakes.buyer.id), wide=wide)
         .filter(pl.col("wide") >= LEAST_SWING)
         .sort("listing_id", "wide", "number", descending=[False, True, False])
         .with_columns(place=pl.int_range(1, pl.len() + 1).over("listing_id"))
         .filter(pl.col("place") <= MOST_NUMBERS)
         .select(list(SENSITIVITY))
+        .collect()
     )
 
 

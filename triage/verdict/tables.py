@@ -49,7 +49,7 @@ class Judged:
 def whole_minor(values: Array) -> pl.Series:
     """Return amounts as whole minor units, NULL where not a number."""
     # A half that is one but for the last bit goes the same way on every processor.
-    return pl.Series(values).fill_nan(None).round(6).round(0).cast(pl.Int64)
+    return pl.DataFrame({"": values}).select(pl.col("").fill_nan(None).round(6).round(0).cast(pl.Int64)).to_series()
 
 
 def weak_part(part: Array, evidence: Evidence, present: Flags) -> pl.Series:

@@ -6,6 +6,7 @@ import polars as pl
 
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.values import Values
+from triage.once import once
 from triage.store import Connection, frame
 
 # Comparable pairs of one release or model, most recent first; more would not change a median much.
@@ -152,15 +153,10 @@ def read_comparables(store: Connection, values: Values) -> pl.DataFrame:
     ``(n median + k wider) / (n + k)`` for release over model over category; k = ``comparable_prior``.
     """
     found = frame(store, COMPARABLES)
-    categories = pl.DataFrame(
-        [(name, float(v.sound_minor), v.display_minor, v.parts_minor) for name, v in sorted(values.category.items())],
-        schema=["category", "usual_minor", "display_minor", "parts_minor"],
-        orient="row",
-    )
     usual = values.of_category(None)
     targets = (
         frame(store, TARGETS)
-        .join(categories, on="category", how="left")
+        .join(_categories(values), on="category", how="left")
         .with_columns(
             pl.col("usual_minor").fill_null(usual.sound_minor),
             pl.col("display_minor").fill_null(usual.display_minor),
@@ -199,6 +195,15 @@ def read_comparables(store: Connection, values: Values) -> pl.DataFrame:
         "display_share",
         "basis",
         "doubt",
+    )
+
+
+@once
+def _categories(values: Values) -> pl.DataFrame:
+    return pl.DataFrame(
+        [(name, float(v.sound_minor), v.display_minor, v.parts_minor) for name, v in sorted(values.category.items())],
+        schema=["category", "usual_minor", "display_minor", "parts_minor"],
+        orient="row",
     )
 
 

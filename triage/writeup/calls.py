@@ -70,9 +70,12 @@ def best_calls(listing: pl.DataFrame, verdict: pl.DataFrame, buyers: Mapping[str
         verdict: Verdict columns of the contract.
         buyers: Buyers by id; one the mapping lacks goes by its id.
     """
-    every = weighed(listing, verdict).with_columns(
-        buyer_name=pl.col("buyer").replace({key: buyer.name for key, buyer in buyers.items()})
-    )
+    return calls_of(weighed(listing, verdict), buyers)
+
+
+def calls_of(every: pl.DataFrame, buyers: Mapping[str, Named]) -> Calls:
+    """Return what ``best_calls`` returns, of verdicts as ``weighed`` returns them."""
+    every = every.with_columns(buyer_name=pl.col("buyer").replace({key: buyer.name for key, buyer in buyers.items()}))
     order = ["call_place", "worth_minor", "listing_id", "buyer"]
     ranked = every.sort(order, descending=[False, True, False, False], nulls_last=True)
     best = pl.col("call_place") == pl.col("call_place").min().over("listing_id")
