@@ -95,7 +95,7 @@ def count_keys(part: Slice) -> None:
     with at_work(part) as kit:
         words = kit.catalogue.words.twin
         part.send_home("template", part.sent("pattern").filter(twins.is_template(words)).select("row"))
-        part.send_home("stocked", part.sent("stock").filter(twins.is_stocked()).select("row"))
+        part.send_home("stocked", twins.stocked(part.sent("stock")))
         part.send_home("shared_sentence", twins.shared_sentences(part.sent("sentence"), words))
         part.send_home("shared_file", twins.shared_files(part.sent("photo"), words))
 
