@@ -14,8 +14,12 @@ from triage.spread import Spread
 ROOT = Path(__file__).parents[2]
 FEEDS = ROOT / "demo_feeds"
 NIGHTS = ((FEEDS / "2026-11-24", date(2026, 11, 24)), (FEEDS, date(2026, 11, 25)))
-# Clock times are of the run alone.
-WHOLE = {"run": "SELECT * EXCLUDE (started_at, finished_at) FROM run"}
+# Clock times are of the run alone; the number of a life means nothing, and one process numbers on from those it kept.
+WHOLE = {
+    "run": "SELECT * EXCLUDE (started_at, finished_at) FROM run",
+    "life_led": "SELECT listing_id, place FROM life_led",
+    "life_part": "FROM prognosis",
+}
 WORKERS = PARTITIONS = 4
 TABLES = "SELECT table_name FROM duckdb_tables() WHERE NOT temporary ORDER BY table_name"
 FIRST_ASK = (

@@ -25,7 +25,15 @@ FRESH = """
     CASE WHEN part > 0 THEN source || '/' || row_id END AS lot_id
   FROM (
     SELECT
-      * EXCLUDE (identity, external_id),
+      feed_id,
+      row_no,
+      part,
+      part_text,
+      seen_on,
+      source,
+      price_minor,
+      currency,
+      status,
       coalesce(external_id, 'h' || left(sha256(identity), 12)) AS row_id
     FROM fresh_rows
   )
@@ -153,10 +161,9 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
     if rows.is_empty():
         return 0
     register(store, "fresh_rows", rows)
-    store.execute(FRESH)
-    store.unregister("fresh_rows")
-    for statement in (NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, REPLACED, _listings(), NIGHTS, STATUS):
+    for statement in (FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, REPLACED, _listings(), NIGHTS, STATUS):
         store.execute(statement)
+    store.unregister("fresh_rows")
     return rows.height
 
 
@@ -165,7 +172,9 @@ def _listings() -> str:
     return f"""
       INSERT INTO listing ({columns})
       SELECT {columns}
-      FROM fresh
+      FROM (SELECT * EXCLUDE (external_id) FROM fresh_rows) AS cells
+      JOIN (SELECT feed_id, row_no, part, listing_id, lot_id, external_id FROM fresh) AS ids
+        USING (feed_id, row_no, part)
       JOIN (SELECT feed_id, row_no, part FROM latest) AS latest USING (feed_id, row_no, part)
       JOIN (SELECT listing_id, first_seen, last_seen FROM span) AS span USING (listing_id)
       ORDER BY listing_id

@@ -56,7 +56,8 @@ def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
         ``listing_id, twin_id, kind, probability, why``, ordered by the ids.
     """
     marked = worded(listings.with_row_index("row"), words)
-    marked = marked.with_columns(template=is_template(words), stocked=is_stocked())
+    stock = pl.col("row").is_in(stocked(marked)["row"].implode())
+    marked = marked.with_columns(template=is_template(words), stocked=stock)
     files = shared_files(file_names(marked), words)
     found = blocks(marked, rarest(shared_sentences(sentences(marked, words), words)), files)
     couples = pl.concat([block_couples(rows, keys, name, words.block_cap) for name, rows, keys in found])
@@ -95,11 +96,13 @@ def is_template(words: TwinWords) -> pl.Expr:
     return pl.len().over("pattern") > words.template_uses
 
 
-def is_stocked() -> pl.Expr:
-    """Return whether a seller shows several listings of this title and size at one time: stock, not a relist."""
+def stocked(marked: pl.DataFrame) -> pl.DataFrame:
+    """Return the rows of which a seller shows several of one title and size at one time: stock, not a relist."""
     group = ["source", "seller", "name", "size"]
     overlap = pl.col("first_seen") <= pl.col("last_seen").cum_max().shift(1)
-    return overlap.any().over(group, order_by="first_seen") & pl.col("seller").is_not_null()
+    # The window is worked out group by group, which is slow, so only where there is more than one.
+    several = marked.filter(pl.col("seller").is_not_null() & pl.struct(group).hash().is_duplicated())
+    return several.filter(overlap.any().over(group, order_by="first_seen")).select("row")
 
 
 def sentences(marked: pl.DataFrame, words: TwinWords) -> pl.DataFrame:

@@ -98,7 +98,7 @@ def count_keys(partition: Slice) -> None:
     with at_work(partition) as kit:
         words = kit.catalogue.words.twin
         partition.send_home("template", partition.sent("pattern").filter(twins.is_template(words)).select("row"))
-        partition.send_home("stocked", partition.sent("stock").filter(twins.is_stocked()).select("row"))
+        partition.send_home("stocked", twins.stocked(partition.sent("stock")))
         partition.send_home("shared_sentence", twins.shared_sentences(partition.sent("sentence"), words))
         partition.send_home("shared_file", twins.shared_files(partition.sent("photo"), words))
 
