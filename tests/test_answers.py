@@ -149,11 +149,10 @@ def test_only_the_touched_listing_is_redone(night, known, tmp_path):
 
     def others() -> dict[str, list]:
         # Rank is a place among all: it moves when another pair does.
-        kept = {"verdict": "t.* EXCLUDE (rank)"}
+        kept = {"verdict": "t.* EXCLUDE (rank)", "prognosis": "t.*"}
         return {
             table: night.execute(
-                f"SELECT {'' if table in ('verdict', 'prognosis') else 't.rowid, '}{kept.get(table, 't.*')} FROM {table} t "
-                "WHERE listing_id <> 'p1' ORDER BY ALL"
+                f"SELECT {kept.get(table, 't.rowid, t.*')} FROM {table} t WHERE listing_id <> 'p1' ORDER BY ALL"
             ).fetchall()
             for table in OF_LISTINGS
         }

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from triage.ahead import ahead
+from triage.blocks import in_order
 from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match.decide import placed, with_probability, with_rest
@@ -66,7 +66,7 @@ def link_batches(
         explained = explain(kept, reading, index) if reasons else pl.DataFrame(schema=EVIDENCE)
         return Linked(places.drop("item"), explained.join(ids, on="item", maintain_order="left").drop("item"))
 
-    return ahead(linked, ordered.iter_slices(BATCH) if ordered.height else [ordered])
+    return in_order(linked, ordered.iter_slices(BATCH) if ordered.height else [ordered])
 
 
 def _stand_ins(reading: Reading, kept: pl.DataFrame, index: Index) -> pl.DataFrame:

@@ -10,7 +10,7 @@ from datetime import date
 import polars as pl
 
 from triage import store as tables
-from triage.ahead import ahead
+from triage.blocks import in_order
 from triage.catalogue.signs import LANGUAGES, Signs
 from triage.observation.habit import habitual
 from triage.observation.lexicon import Lexicon, lexicon
@@ -100,7 +100,7 @@ def in_parts(
         theirs = replies.join(part.select("listing_id"), on="listing_id", how="semi", maintain_order="left")
         return observed(part, theirs, habits, words)
 
-    return ahead(read, offered.iter_slices(LISTINGS_AT_ONCE))
+    return in_order(read, offered.iter_slices(LISTINGS_AT_ONCE))
 
 
 def observed(
