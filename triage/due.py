@@ -193,12 +193,12 @@ def look_beside(store: Connection, catalogue: Catalogue, as_of: date, widen: boo
 
 
 def look_at_worth(store: Connection, catalogue: Catalogue, widen: bool) -> None:
-    """Gather comparable offers for all pairs on offer, and note them; soundness must be written before.
+    """Gather comparable offers, and note them; soundness must be written before.
 
     Args:
-        widen: Add to ``todo`` the pairs for which they changed.
+        widen: Look at all pairs on offer, and add to ``todo`` those for which they changed.
     """
-    pool_comparables(store, catalogue.values, "on_offer")
+    pool_comparables(store, catalogue.values, "on_offer" if widen else "todo")
     store.execute(WORTH)
     if widen:
         store.execute(TOUCHED.format(now="worth"))

@@ -124,3 +124,13 @@ def test_only_a_change_of_tonight_in_one_currency_counts(prices: list[Any], show
         orient="row",
     )
     assert price_changes(path, BEFORE)["listing_id"].to_list() == shown
+
+
+def test_what_was_gone_before_the_last_two_nights_is_not_read(store_of: StoreOf) -> None:
+    tables = whole_night()
+    gone = {"status": "gone", "first_seen": date(2024, 1, 1), "last_seen": date(2024, 2, 1)}
+    tables["listing"] = [*tables["listing"], tables["listing"][0] | gone | {"listing_id": "attic board/years-ago"}]
+    connection = store_of(tables)
+    assert connection.execute("SELECT count(*) FROM listing WHERE last_seen < '2025-01-01'").fetchall() == [(1,)]
+    read = read_night(connection, AS_OF).listing["listing_id"]
+    assert sorted(read) == sorted(row["listing_id"] for row in whole_night()["listing"])
