@@ -112,7 +112,7 @@ def test_what_sellers_write_is_text(served: Served) -> None:
     with listing.fresh() as memory:
         one = listing.order[0]
         memory.execute("UPDATE listing SET title = ?, seller = ? WHERE listing_id = ?", [evil, evil, one])
-        listing._called = None
+        listing._called = listing._listings = None
     for place in ("/", f"/pair/{anchor(one)}", f"/parcels/{anchor(one)}"):
         text = ask(served, "GET", place).read().decode()
         assert "<script>alert" not in text
