@@ -24,8 +24,11 @@ from types import ModuleType
 from typing import Any
 
 ROOT = Path(__file__).resolve().parents[1]
-STAGES = ("ingest", "listing", "match", "observation", "prognosis", "rules", "verdict", "writeup")
-BETWEEN = (("due", "fill"), ("history", "record"), ("due", "keep"), ("published", "publish"))
+STAGES = ("ingest", "listing", "match", "observation", "prognosis", "rules", "writeup")
+BETWEEN = (
+    ("due", "fill"), ("due", "look_beside"), ("verdict", "believe"), ("due", "look_at_worth"), ("verdict", "judge"),
+    ("verdict", "rank"), ("history", "record"), ("due", "keep"), ("published", "publish"),
+)  # fmt: skip
 AS_OF = date(2026, 11, 25)
 RELEASES = 5_000
 
