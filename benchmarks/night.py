@@ -24,10 +24,10 @@ from types import ModuleType
 from typing import Any
 
 ROOT = Path(__file__).resolve().parents[1]
-STAGES = ("ingest", "listing", "match", "observation", "prognosis", "rules", "writeup")
+STAGES = ("ingest", "listing", "match", "observation", "prognosis", "rules", "verdict", "writeup")
 BETWEEN = (
-    ("due", "fill"), ("due", "look_beside"), ("verdict", "believe"), ("due", "look_at_worth"), ("verdict", "judge"),
-    ("verdict", "rank"), ("history", "record"), ("due", "keep"), ("published", "publish"),
+    ("due", "fill"), ("due", "look_beside"), ("due", "look_at_worth"), ("history", "record"), ("due", "keep"),
+    ("published", "publish"),
 )  # fmt: skip
 AS_OF = date(2026, 11, 25)
 RELEASES = 5_000
@@ -68,7 +68,7 @@ def timed_stages(batch: ModuleType) -> list[dict[str, Any]]:
     for name in STAGES:
         module = getattr(batch, name)
         module.run = timed(name, module.run)
-    # Stage 1 holds the transaction open for it: its time is also in ingest's.
+    # Stage 1 holds the transaction open for it: its time is also in ingest's, as look_at_worth's is in verdict's.
     batch.listing.sort_out = timed("of it listing", batch.listing.sort_out)
     for place, name in BETWEEN:
         module = getattr(batch, place)

@@ -141,19 +141,21 @@ def stages(
     step("reading what was said")
     observation.run(store, catalogue.reading, as_of)
     step("ageing the parts")
-    outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
-    prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
+    age(store, catalogue, as_of)
     due.look_beside(store, catalogue, as_of, widen=listings is None)
     step("applying the rules")
     rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
     step("weighing for each buyer")
-    # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
-    verdict.believe(store, ground(catalogue))
-    due.look_at_worth(store, catalogue, widen=listings is None)
-    verdict.judge(store, ground(catalogue), as_of)
-    verdict.rank(store)
+    pool = partial(due.look_at_worth, catalogue=catalogue, widen=listings is None)
+    verdict.run(store, ground(catalogue), as_of, pool=pool)
     history.record(store, catalogue, as_of)
     due.keep(store, as_of)
+
+
+def age(store: Connection, catalogue: Catalogue, as_of: date) -> None:
+    """Run stage 5 over the listings in ``todo``."""
+    materials = dict(catalogue.materials)
+    prognosis.run(store, materials, catalogue.unknown, catalogue.climates, catalogue.outlooks, as_of)
 
 
 def signs_asked(catalogue: Catalogue) -> dict[str, bool]:

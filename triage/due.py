@@ -163,8 +163,7 @@ def fill(
         set_todo(store, listings)
         which = "listing_id IN (SELECT listing_id FROM todo)"
     columns = [name for (name,) in store.execute(COLUMNS).fetchall() if name not in NOT_WEIGHED]
-    outlooks = sorted({buyer.outlook for buyer in catalogue.buyers.values()})
-    rules = f"{__version__} {catalogue.sha256_without_buyers} {outlooks}"
+    rules = f"{__version__} {catalogue.sha256_without_buyers} {catalogue.outlooks}"
     hashed = ", ".join(f"l.{name}" for name in columns)
     store.execute(INPUTS.format(columns=hashed, which=which), [as_of, rules, whole])
     if listings is not None:
@@ -173,9 +172,8 @@ def fill(
     store.execute(OTHER_WORDS)
     habits = habitual(frame(store, OF_SELLERS.format(of="reworded")))
     register(store, "habit_now", habits)
-    store.execute(OTHER_HABITS)
+    _widen(store, OTHER_HABITS)
     store.unregister("habit_now")
-    store.execute(IN_ORDER)
 
 
 def look_beside(store: Connection, catalogue: Catalogue, as_of: date, widen: bool) -> None:
@@ -188,8 +186,7 @@ def look_beside(store: Connection, catalogue: Catalogue, as_of: date, widen: boo
     store.execute(ON_OFFER)
     store.execute(BESIDE, [f"{sorted(catalogue.buyers.items())} {routes}"])
     if widen:
-        store.execute(TOUCHED.format(now="beside"))
-        store.execute(IN_ORDER)
+        _widen(store, TOUCHED.format(now="beside"))
 
 
 def look_at_worth(store: Connection, catalogue: Catalogue, widen: bool) -> None:
@@ -201,8 +198,13 @@ def look_at_worth(store: Connection, catalogue: Catalogue, widen: bool) -> None:
     pool_comparables(store, catalogue.values, "on_offer" if widen else "todo")
     store.execute(WORTH)
     if widen:
-        store.execute(TOUCHED.format(now="worth"))
-        store.execute(IN_ORDER)
+        _widen(store, TOUCHED.format(now="worth"))
+
+
+def _widen(store: Connection, more: str) -> None:
+    """Add to ``todo`` what an INSERT finds; it stays in the order of the ids."""
+    store.execute(more)
+    store.execute(IN_ORDER)
 
 
 def keep(store: Connection, as_of: date) -> None:

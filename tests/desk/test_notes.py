@@ -182,7 +182,7 @@ def test_the_stages_a_supposition_leaves_out_would_change_nothing(
         again.suppose(memory, known, AS_OF, some, supposed)
         told = rows(memory, some)
         with published.among_their_own(memory):
-            again.age(memory, known, AS_OF)
+            batch.age(memory, known, AS_OF)
             rules.run(memory, known.rules, known.facts, known.signs)
         every = rows(memory, some)
         memory.execute("ROLLBACK")

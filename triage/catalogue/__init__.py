@@ -7,7 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from triage.catalogue.buyers import Buyer, load_buyers
+from triage.catalogue.buyers import Buyer, Outlook, load_buyers
 from triage.catalogue.climates import Climates, load_climates
 from triage.catalogue.constructions import Constructions, load_constructions
 from triage.catalogue.costs import Costs, Route, load_parcels, load_routes
@@ -70,6 +70,11 @@ class Catalogue:
     def costs(self) -> Costs:
         """The routes with the weights of what goes along them."""
         return Costs(self.routes, self.parcel_g)
+
+    @property
+    def outlooks(self) -> list[Outlook]:
+        """The outlooks of the buyers, shortest first."""
+        return sorted({buyer.outlook for buyer in self.buyers.values()})
 
     @property
     def ageing_signs(self) -> frozenset[str]:

@@ -76,7 +76,7 @@ def weigh_noted(
         return
     with published.among_their_own(store):
         if not stands or new & prognosis.signs_of_age(catalogue.climates):
-            age(store, catalogue, as_of)
+            batch.age(store, catalogue, as_of)
         rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
         verdict.run(store, batch.ground(catalogue), as_of, releases)
 
@@ -106,16 +106,10 @@ def suppose(
         for sign, value, instead in _supposed_signs(catalogue, supposed):
             _observe(store, listings, sign, value, instead)
         if ages:
-            age(store, catalogue, as_of)
+            batch.age(store, catalogue, as_of)
         if ages or supposed.price_minor is not None:
             rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
         verdict.run(store, batch.ground(_altered(catalogue, supposed)), as_of, releases)
-
-
-def age(store: Connection, catalogue: Catalogue, as_of: date) -> None:
-    """Run stage 5 over the listings in ``todo``."""
-    outlooks = [buyer.outlook for buyer in catalogue.buyers.values()]
-    prognosis.run(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates, outlooks, as_of)
 
 
 def _supposed_signs(catalogue: Catalogue, supposed: Supposed) -> Iterator[tuple[str, str | None, list[str]]]:

@@ -49,8 +49,7 @@ def believe(partition: Partition) -> None:
     with at_work(partition) as kit, store_of(partition, ("answer", "twin", "sighting"), ("match",)) as store:
         known, ground = kit.catalogue, kit.ground
         observation.run(store, known.reading, partition.as_of)
-        outlooks = [buyer.outlook for buyer in known.buyers.values()]
-        prognosis.run(store, dict(known.materials), known.unknown, known.climates, outlooks, partition.as_of)
+        prognosis.run(store, dict(known.materials), known.unknown, known.climates, known.outlooks, partition.as_of)
         offered = f"SELECT * FROM {rows_of(partition.reduced('offered'))}"
         rules.run(store, known.rules, known.facts, known.signs, offered)
         verdict.believe(store, ground)

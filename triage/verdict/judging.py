@@ -1,6 +1,6 @@
 """The stage itself: chunks of listings, one horizon and one buyer after the other, to the tables."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -141,15 +141,25 @@ class Releases:
         return cls(materials, dict(frame(store, RELEASES).iter_rows()))
 
 
-def run(store: Connection, ground: Ground, as_of: date, releases: Releases | None = None) -> None:
+def run(
+    store: Connection,
+    ground: Ground,
+    as_of: date,
+    releases: Releases | None = None,
+    pool: Callable[[Connection], None] | None = None,
+) -> None:
     """Write posterior, soundness, verdict, plan, question and sensitivity of the listings in ``todo``.
 
     Args:
         releases: Those of the store, where they were read before.
+        pool: Gathers comparables as ``pool_comparables`` does, and may add listings to ``todo`` that are judged too.
     """
     # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
     held = believe(store, ground)
-    pool_comparables(store, ground.values)
+    if pool is None:
+        pool_comparables(store, ground.values)
+    else:
+        pool(store)
     judge(store, ground, as_of, releases, held)
     rank(store)
 
