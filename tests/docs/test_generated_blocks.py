@@ -25,7 +25,7 @@ def test_the_readme_has_exactly_two_set_up_commands_that_build_a_venv():
     lines = [line for line in text.splitlines() if line.startswith("python3 -m venv .venv && ")]
     assert len(lines) == 2
     assert lines[0].endswith(".venv/bin/triage nightly demo_feeds --as-of 2026-11-25")
-    assert lines[1].endswith(".venv/bin/pytest")
+    assert lines[1].endswith(".venv/bin/pytest -n logical --dist loadfile")
 
 
 def test_every_command_is_in_the_readme():
