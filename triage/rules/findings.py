@@ -29,7 +29,8 @@ FINDING = pl.Schema({
 SLICE_ROWS = 262_144
 # Listings whose facts are read at once: a row of facts is wide.
 LISTINGS_AT_ONCE = 120_000
-PIECE = "CREATE OR REPLACE TEMP TABLE piece AS SELECT listing_id FROM todo WHERE rowid BETWEEN $1 AND $2"
+# Not by rowid: of rows that a transaction has not committed yet it begins anywhere.
+PIECE = "CREATE OR REPLACE TEMP TABLE piece AS SELECT listing_id FROM todo ORDER BY listing_id LIMIT $1 OFFSET $2"
 # What a cell of the table rows x rules holds; above 0 it is a place in the list of what can be missing.
 CLEAR, FIRED = 0, -1
 # What a rule says of a row: it holds, it doesn't, or the facts at hand don't tell.
@@ -280,7 +281,7 @@ def _pieces(store: Connection) -> Iterator[str]:
         yield "todo"
         return
     for rows in slices(count, LISTINGS_AT_ONCE):
-        store.execute(PIECE, [rows.start, rows.stop - 1])
+        store.execute(PIECE, [LISTINGS_AT_ONCE, rows.start])
         yield "piece"
     store.execute("DROP TABLE piece")
 
