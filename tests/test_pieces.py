@@ -27,9 +27,11 @@ BOUNDS = {
     "rules.findings.LISTINGS_AT_ONCE": 110,
     "rules.findings.SLICE_ROWS": 64,
     "rules.locked.BATCH_ROWS": 16,
+    "verdict.history.LISTINGS_AT_ONCE": 130,
     "verdict.judging.CHUNK_LISTINGS": 75,
     "verdict.judging.BLOCK": 20,
     "verdict.looks.BLOCK": 20,
+    "writeup.tables.PIECE_ROWS": 33,
 }  # fmt: skip
 
 

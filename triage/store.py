@@ -9,6 +9,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from triage.blocks import slices
 from triage.errors import STORE_TROUBLE, fail
 from triage.keeping import copies, versions
 from triage.keeping.held import held, private
@@ -21,6 +22,7 @@ __all__ = [
     "file_of",
     "frame",
     "open_store",
+    "pieces",
     "register",
     "replace",
     "transaction",
@@ -28,6 +30,9 @@ __all__ = [
 ]
 
 LOG = logging.getLogger(__name__)
+
+# Not by rowid: of rows that a transaction has not committed yet it begins anywhere.
+PIECE = "CREATE OR REPLACE TEMP TABLE piece AS SELECT listing_id FROM todo ORDER BY listing_id LIMIT $1 OFFSET $2"
 
 
 class _Stream:
@@ -155,3 +160,15 @@ def replace(connection: Connection, table: str, rows: pl.DataFrame) -> None:
     """Replace the rows of every listing in ``todo`` by a frame's rows."""
     connection.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
     append(connection, table, rows)
+
+
+def pieces(connection: Connection, most: int) -> Iterator[str]:
+    """Yield the name of a table with the next listings of ``todo``, at most so many: itself where they are few."""
+    ((count,),) = connection.execute("SELECT count(*) FROM todo").fetchall()
+    if count <= most:
+        yield "todo"
+        return
+    for rows in slices(count, most):
+        connection.execute(PIECE, [most, rows.start])
+        yield "piece"
+    connection.execute("DROP TABLE piece")

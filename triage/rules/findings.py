@@ -1,6 +1,6 @@
 """All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from itertools import compress, product
 from typing import TypeVar
@@ -18,7 +18,7 @@ from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import OFFERED, read_facts
 from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
-from triage.store import Connection, append, replace
+from triage.store import Connection, append, pieces, replace
 
 FINDING = pl.Schema({
     "listing_id": pl.String(), "place": pl.Int64(), "rule_id": pl.String(), "part": pl.String(),
@@ -29,8 +29,6 @@ FINDING = pl.Schema({
 SLICE_ROWS = 262_144
 # Listings whose facts are read at once: a row of facts is wide.
 LISTINGS_AT_ONCE = 120_000
-# Not by rowid: of rows that a transaction has not committed yet it begins anywhere.
-PIECE = "CREATE OR REPLACE TEMP TABLE piece AS SELECT listing_id FROM todo ORDER BY listing_id LIMIT $1 OFFSET $2"
 # What a cell of the table rows x rules holds; above 0 it is a place in the list of what can be missing.
 CLEAR, FIRED = 0, -1
 # What a rule says of a row: it holds, it doesn't, or the facts at hand don't tell.
@@ -269,21 +267,9 @@ def run(
     asked = {sign.id: sign.question is not None for sign in signs.values()}
     wanted = {name for one in ready for name in one.facts}
     replace(store, "finding", pl.DataFrame())
-    for piece in _pieces(store):
+    for piece in pieces(store, LISTINGS_AT_ONCE):
         told = read_facts(store, signs, wanted, piece, offered)
         append(store, "finding", find(told, ready, askable(facts, asked)))
-
-
-def _pieces(store: Connection) -> Iterator[str]:
-    """Yield the table that holds the next listings of ``todo``: itself where they are few."""
-    ((count,),) = store.execute("SELECT count(*) FROM todo").fetchall()
-    if count <= LISTINGS_AT_ONCE:
-        yield "todo"
-        return
-    for rows in slices(count, LISTINGS_AT_ONCE):
-        store.execute(PIECE, [LISTINGS_AT_ONCE, rows.start])
-        yield "piece"
-    store.execute("DROP TABLE piece")
 
 
 @once

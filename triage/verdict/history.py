@@ -10,17 +10,19 @@ from datetime import date
 import polars as pl
 
 from triage.catalogue import Catalogue
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, pieces, register
 from triage.verdict.because import because
 
 # An offer that moves by less than this share, or less than a whole unit, is the same to a buyer (our judgement).
 SEEN_SHARE, SEEN_MINOR = 0.05, 100
+# Listings whose calls are compared at once: all that was heard and believed of them stands side by side.
+LISTINGS_AT_ONCE = 120_000
 
 LAST = """
 CREATE OR REPLACE TEMP TABLE last_call AS
 SELECT *
 FROM call_history
-WHERE listing_id IN (SELECT listing_id FROM todo)
+WHERE listing_id IN (SELECT listing_id FROM {of})
 QUALIFY row_number() OVER (PARTITION BY listing_id, buyer ORDER BY place DESC) = 1
 """
 # A night done again after later ones leaves the history alone: the past is not rewritten.
@@ -30,7 +32,7 @@ SELECT v.*, coalesce(h.place, 0) + 1 AS place
 FROM verdict v
 JOIN listing l ON l.listing_id = v.listing_id AND l.kind = 'pair'
 LEFT JOIN last_call h ON h.listing_id = v.listing_id AND h.buyer = v.buyer
-WHERE v.listing_id IN (SELECT listing_id FROM todo)
+WHERE v.listing_id IN (SELECT listing_id FROM {{of}})
   AND (h.as_of IS NULL OR h.as_of <= $1)
   AND (
     h.place IS NULL
@@ -136,16 +138,17 @@ def record(store: Connection, catalogue: Catalogue, as_of: date) -> None:
     rows = [(b.id, b.horizon_years, b.climate, b.sha256) for b in catalogue.buyers.values()]
     columns = {"buyer": pl.String, "horizon_years": pl.Float64, "climate": pl.String, "buyer_sha256": pl.String}
     register(store, "buyer_row", pl.DataFrame(rows, schema=columns, orient="row"))
-    store.execute(LAST)
-    store.execute(CHANGED, [as_of])
-    store.execute(FRESH, [as_of, catalogue.sha256_without_buyers])
-    store.execute(FIRST)
-    both = frame(store, BOTH.format(was=", ".join(f"h.{name} AS {name}_was" for name in COMPARED)))
-    if both.height:
-        told = because(both, catalogue.signs, frame(store, WHY_HELD), catalogue.words.money.decimals)
-        register(store, "reasoned", told)
-        store.execute(LATER)
-        store.unregister("reasoned")
+    for of in pieces(store, LISTINGS_AT_ONCE):
+        store.execute(LAST.format(of=of))
+        store.execute(CHANGED.format(of=of), [as_of])
+        store.execute(FRESH, [as_of, catalogue.sha256_without_buyers])
+        store.execute(FIRST)
+        both = frame(store, BOTH.format(was=", ".join(f"h.{name} AS {name}_was" for name in COMPARED)))
+        if both.height:
+            told = because(both, catalogue.signs, frame(store, WHY_HELD), catalogue.words.money.decimals)
+            register(store, "reasoned", told)
+            store.execute(LATER)
+            store.unregister("reasoned")
     for table in ("last_call", "changed_call", "fresh_call"):
         store.execute(f"DROP TABLE {table}")
     store.unregister("buyer_row")

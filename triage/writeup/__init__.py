@@ -10,12 +10,12 @@ from triage.writeup import phrase
 from triage.writeup.atom import atom_text
 from triage.writeup.changes import NIGHT
 from triage.writeup.digest import digest_text
-from triage.writeup.folder import publishing, write_whole
+from triage.writeup.folder import Content, publishing, write_whole
 from triage.writeup.frames import read_night
 from triage.writeup.knowledge import Catalogue
 from triage.writeup.mail import letter
 from triage.writeup.page import page, render
-from triage.writeup.tables import csv_text, json_text, verdict_table
+from triage.writeup.tables import csv_pieces, json_pieces, verdict_table
 from triage.writeup.view import NightView, view_of
 from triage.writeup.workbook import workbook
 
@@ -55,11 +55,11 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: L
     night = read_night(store, as_of)
     view = view_of(store, catalogue, night, out)
     table = verdict_table(night.listing, night.verdict, look.sellers)
-    files: dict[str, str | bytes] = {
+    files: dict[str, Content] = {
         "index.html": night_page(view, look),
-        "verdicts.csv": csv_text(table),
+        "verdicts.csv": csv_pieces(table),
         "verdicts.xlsx": workbook(table, as_of),
-        "verdicts.json": json_text(table, as_of),
+        "verdicts.json": json_pieces(table, as_of),
         "atom.xml": atom_text(view),
         "digest.txt": digest_text(view),
         "digest.eml": letter(view, look.mail_from, look.mail_to),
@@ -71,11 +71,11 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: L
     return folder / "index.html"
 
 
-def latest(out: Path) -> dict[str, str | bytes]:
+def latest(out: Path) -> dict[str, Content]:
     """Return what leads to the latest complete night: a page, and that night's feed, for a reader that watches it."""
     newest = max(path.name for path in out.iterdir() if NIGHT.fullmatch(path.name))
     feed = out / newest / "atom.xml"
-    told: dict[str, str | bytes] = {"index.html": render("latest.html", night=newest)}
+    told: dict[str, Content] = {"index.html": render("latest.html", night=newest)}
     # A night of an earlier version has no feed; redoing an old night leaves the latest alone.
     return told | ({"atom.xml": feed.read_bytes()} if feed.is_file() else {})
 

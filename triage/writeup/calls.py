@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
 from typing import Protocol
 
 import polars as pl
@@ -75,13 +76,17 @@ def best_calls(listing: pl.DataFrame, verdict: pl.DataFrame, buyers: Mapping[str
 
 def calls_of(every: pl.DataFrame, buyers: Mapping[str, Named]) -> Calls:
     """Return what ``best_calls`` returns, of verdicts as ``weighed`` returns them."""
-    every = every.with_columns(buyer_name=pl.col("buyer").replace({key: buyer.name for key, buyer in buyers.items()}))
     order = ["call_place", "worth_minor", "listing_id", "buyer"]
-    ranked = every.sort(order, descending=[False, True, False, False], nulls_last=True)
-    best = pl.col("call_place") == pl.col("call_place").min().over("listing_id")
-    names = ranked.filter(best).group_by("listing_id").agg(buyers=pl.col("buyer_name"))
-    lead = ranked.unique("listing_id", keep="first", maintain_order=True).join(
+    # Ranked by these alone: every other column is copied once, for the rows that lead.
+    ranked = every.select(order).with_row_index("row")
+    ranked = ranked.sort(order, descending=[False, True, False, False], nulls_last=True)
+    best = ranked.filter(pl.col("call_place") == pl.col("call_place").min().over("listing_id"))
+    name = pl.col("buyer").replace({key: buyer.name for key, buyer in buyers.items()})
+    names = best.group_by("listing_id").agg(buyers=name)
+    lead = best.unique("listing_id", keep="first", maintain_order=True).join(
         names, on="listing_id", maintain_order="left"
     )
-    buy, ask, near, skip = (lead.filter(pl.col("call_place") == place) for place in (BUY, ASK, NEAR, SKIP))
+    leads = every[lead["row"]].with_columns(lead["buyers"])
+    ends = accumulate((int((leads["call_place"] == place).sum()) for place in (BUY, ASK, NEAR, SKIP)), initial=0)
+    buy, ask, near, skip = (leads[start:end] for start, end in pairwise(ends))
     return Calls(buy, ask, near, skip)

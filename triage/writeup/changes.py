@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -68,15 +68,41 @@ def earlier_calls(out: Path, as_of: date) -> Earlier | None:
     nights = sorted((name for name in names if NIGHT.fullmatch(name) and name < as_of.isoformat()), reverse=True)
     for night in nights:
         try:
-            told = json.loads((out / night / "verdicts.json").read_text("utf-8"))
-            rows = [(row["listing_id"], CALLS.index(row["call"])) for row in told["verdicts"]]
+            best = _best_calls(out / night / "verdicts.json")
             day = date.fromisoformat(night)
         except (OSError, ValueError, KeyError, TypeError):
             continue
-        best = pl.DataFrame(rows, schema={"listing_id": pl.String, "place": pl.Int64}, orient="row")
-        before = pl.col("place").min().replace_strict(dict(enumerate(CALLS)), return_dtype=pl.String)
-        return Earlier(day, best.group_by("listing_id").agg(before=before).sort("listing_id"))
+        before = pl.col("place").replace_strict(dict(enumerate(CALLS)), return_dtype=pl.String)
+        rows = pl.DataFrame([*best.items()], schema={"listing_id": pl.String, "place": pl.Int64}, orient="row")
+        return Earlier(day, rows.select("listing_id", before=before).sort("listing_id"))
     return None
+
+
+def _best_calls(verdicts: Path) -> dict[str, int]:
+    """Return the place in ``CALLS`` of each listing's best call.
+
+    Raises:
+        OSError, ValueError, KeyError, TypeError: The file can't be read.
+    """
+    best: dict[str, int] = {}
+    for row in _verdicts_in(verdicts):
+        listing_id = row["listing_id"]
+        best[listing_id] = min(CALLS.index(row["call"]), best.get(listing_id, len(CALLS)))
+    return best
+
+
+def _verdicts_in(verdicts: Path) -> Iterator[dict[str, Any]]:
+    """Yield the verdicts of a report; line by line as ``tables.json_pieces`` writes them: they may be a million."""
+    with verdicts.open(encoding="utf-8") as lines:
+        head = next(lines, "")
+        if not head.endswith("[\n"):
+            yield from json.loads(head + lines.read())["verdicts"]
+            return
+        for line in lines:
+            if line.startswith("]"):
+                return
+            yield json.loads(line.removesuffix("\n").removesuffix(","))
+    raise ValueError("the file ends in the middle")
 
 
 def call_changes(earlier: Earlier | None, leads: pl.DataFrame) -> pl.DataFrame:

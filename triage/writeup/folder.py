@@ -4,13 +4,15 @@ import ctypes
 import os
 import shutil
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
 from filelock import FileLock, Timeout
 
 from triage.errors import STORE_TROUBLE, fail
+
+Content = str | bytes | Iterable[str]
 
 # From linux/fcntl.h and linux/fs.h: paths are relative to the working folder; the two names change places.
 AT_FDCWD, RENAME_EXCHANGE = -100, 2
@@ -38,7 +40,7 @@ def publishing(out: Path) -> Iterator[None]:
         fail(str(out), f"another night has been publishing here for {WAIT:.0f} seconds", expected, STORE_TROUBLE)
 
 
-def write_whole(folder: Path, files: Mapping[str, str | bytes]) -> None:
+def write_whole(folder: Path, files: Mapping[str, Content]) -> None:
     """Write a folder beside its place and move it there in one step, over what stood there before.
 
     Whenever the program is killed, the folder's name holds the old files or the new ones, never some of each. Where
@@ -47,7 +49,7 @@ def write_whole(folder: Path, files: Mapping[str, str | bytes]) -> None:
 
     Args:
         folder: Where the files shall be; its parent is made when missing.
-        files: Text or bytes by file name.
+        files: Text or bytes by file name; what is longer than memory should hold comes in pieces.
     """
     folder.parent.mkdir(parents=True, exist_ok=True)
     fresh, old = (folder.with_name(f".{folder.name}.{word}") for word in ("fresh", "old"))
@@ -77,10 +79,11 @@ def write_file(path: Path, text: str) -> None:
         fresh.unlink(missing_ok=True)
 
 
-def _write(path: Path, content: str | bytes) -> None:
+def _write(path: Path, content: Content) -> None:
     # On disk before the folder gets its name: after a power cut a name must not lead to empty files.
     with path.open("wb") as stream:
-        stream.write(content.encode() if isinstance(content, str) else content)
+        for piece in (content,) if isinstance(content, str | bytes) else content:
+            stream.write(piece.encode() if isinstance(piece, str) else piece)
         stream.flush()
         os.fsync(stream.fileno())
 

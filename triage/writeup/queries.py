@@ -78,7 +78,8 @@ WITH night AS (
   GROUP BY source
 )
 SELECT
-  listing.*,
+  -- A report shows no text but the title, and texts are most of a listing.
+  listing.* EXCLUDE (body, named, image_names),
   night.nights[1] AS source_night,
   night.nights[2] AS source_night_before,
   likeliest.model

@@ -1,13 +1,16 @@
 """The verdicts as files for other programs: verdicts.csv for a spreadsheet, verdicts.json for code."""
 
 import json
+from collections.abc import Iterator
 from datetime import date
 
 import polars as pl
 
+from triage.blocks import slices
 from triage.writeup.phrase import MINOR_DIGITS
 
 SCHEMA_VERSION = 1
+PIECE_ROWS = 50_000  # of a million verdicts the files are a gigabyte
 CHANCE_DIGITS = 4
 
 LISTING_COLUMNS = (
@@ -29,12 +32,12 @@ def verdict_table(listing: pl.DataFrame, verdict: pl.DataFrame, sellers: bool = 
 
     Args:
         listing: Listings of the night.
-        verdict: Verdicts on them.
+        verdict: Verdicts on them, ordered by listing and buyer.
         sellers: Name the sellers too. They are people, and such files are passed on.
     """
     columns = (*LISTING_COLUMNS, "seller") if sellers else LISTING_COLUMNS
     offered = listing.rename({"currency": "price_currency"}).select(columns)
-    joined = verdict.join(offered, on="listing_id").sort("listing_id", "buyer")
+    joined = verdict.join(offered, on="listing_id", maintain_order="left")
     # More digits than mean anything would only differ between machines.
     return joined.select(*columns, *VERDICT_COLUMNS).with_columns(pl.col("^p_.*$").round(CHANCE_DIGITS))
 
@@ -45,9 +48,11 @@ def defused(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(pl.when(text.str.contains(FORMULA)).then("'" + text).otherwise(text).name.keep())
 
 
-def csv_text(table: pl.DataFrame) -> str:
-    """Return the verdicts as CSV: amounts in whole currency units with decimals, texts defused."""
-    return defused(major_units(table)).write_csv(quote_style="non_numeric")
+def csv_pieces(table: pl.DataFrame) -> Iterator[str]:
+    """Yield the verdicts as CSV, piece by piece: amounts in whole currency units with decimals, texts defused."""
+    for rows in (slice(0), *slices(table.height, PIECE_ROWS)):
+        written = defused(major_units(table[rows]))
+        yield written.write_csv(quote_style="non_numeric", include_header=rows.stop == 0)
 
 
 def major_units(table: pl.DataFrame) -> pl.DataFrame:
@@ -67,9 +72,14 @@ def major_units(table: pl.DataFrame) -> pl.DataFrame:
     return table.with_columns(major).rename({column: column.removesuffix("_minor") for column in amounts})
 
 
-def json_text(table: pl.DataFrame, as_of: date) -> str:
-    """Return the verdicts as JSON, one a line: amounts in minor units, texts as they are, in the table's order."""
+def json_pieces(table: pl.DataFrame, as_of: date) -> Iterator[str]:
+    """Yield the verdicts as JSON, piece by piece: amounts in minor units, texts as they are, in the table's order.
+
+    Each verdict has a line of its own: a line feed in a text is escaped.
+    """
     head = json.dumps({"schema_version": SCHEMA_VERSION, "as_of": as_of.isoformat()})
-    # A line feed in a text is escaped: each one left ends a verdict. A list of the lines would double the memory.
-    verdicts = table.write_ndjson().removesuffix("\n").replace("\n", ",\n")
-    return f'{head[:-1]}, "verdicts": [\n{verdicts}\n]}}\n'
+    yield f'{head[:-1]}, "verdicts": ['
+    for rows in slices(table.height, PIECE_ROWS):
+        lines = table[rows].write_ndjson().removesuffix("\n").replace("\n", ",\n")
+        yield f"{',' if rows.start else ''}\n{lines}"
+    yield "\n]}\n"

@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 
 from triage.store import Connection
-from triage.writeup.calls import Calls, best_calls, weighed
+from triage.writeup.calls import Calls, calls_of, weighed
 from triage.writeup.changes import Changes, call_changes, changes_of, earlier_calls
 from triage.writeup.frames import Night, read_detail
 from triage.writeup.knowledge import Catalogue
@@ -79,8 +79,8 @@ def view_of(store: Connection, catalogue: Catalogue, night: Night, out: Path) ->
         night: Frames of the night.
         out: Folder of all reports: the last one before this night says which calls changed.
     """
-    calls = best_calls(night.listing, night.verdict, catalogue.buyers)
     every = weighed(night.listing, night.verdict)
+    calls = calls_of(every, catalogue.buyers)
     leads = pl.concat([calls.buy, calls.ask, calls.near, calls.skip])
     buys, asks = calls.buy.head(TICKETS), calls.ask.head(TICKETS)
     shown = pl.concat([buys["listing_id"], asks["listing_id"]])

@@ -32,9 +32,9 @@ def workbook(table: pl.DataFrame, as_of: date) -> bytes:
         table: As ``tables.verdict_table`` returns it.
         as_of: The night, which is also the date of the file.
     """
-    named = major_units(table)
     order = pl.col("call").replace_strict({"buy": 0, "ask": 1, "skip": 2}, return_dtype=pl.Int64)
-    rows = named.sort(order, "rank", "buyer", "listing_id").head(ROWS)
+    first = table.select(order, "rank", "buyer", "listing_id", at=pl.int_range(pl.len()))
+    rows = major_units(table[first.sort("call", "rank", "buyer", "listing_id").head(ROWS)["at"]])
     stream = io.BytesIO()
     book = xlsxwriter.Workbook(stream, OPTIONS)
     book.set_properties({"title": f"Verdicts of {as_of}", "created": datetime(as_of.year, as_of.month, as_of.day)})
@@ -53,7 +53,7 @@ def workbook(table: pl.DataFrame, as_of: date) -> bytes:
         sheet.set_column(at, at, WIDTHS.get(name, 14))
         sheet.write_string(0, at, name, forms["head"])
         _column(sheet, at, rows[name], _form(name, rows[name].dtype), forms)
-    _about(book.add_worksheet("about"), as_of, named.height - rows.height, forms["wrap"])
+    _about(book.add_worksheet("about"), as_of, table.height - rows.height, forms["wrap"])
     book.close()
     return stream.getvalue()
 
