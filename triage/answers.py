@@ -11,7 +11,7 @@ from triage.batch import stages
 from triage.catalogue import Catalogue
 from triage.catalogue.documents import read_csv
 from triage.errors import USAGE, Problem, TriageError, fail
-from triage.store import Connection, append, frame, register, transaction
+from triage.store import Connection, append, frame, registered, transaction
 
 # The columns of a file of answers; only ``listing`` must be there, an empty cell is as good as none.
 COLUMNS = {
@@ -64,9 +64,8 @@ def given(
         fail("--file", f"is {file} and listing is {cells['listing']!r}", "one or the other")
     found = [told(one, place, signs, as_of, problems) for place, one in rows]
     named = {one["listing"].strip() for _, one in rows} - {""}
-    register(store, "named", pl.DataFrame({"listing_id": sorted(named)}, schema={"listing_id": pl.String}))
-    unknown = set(frame(store, UNKNOWN)["listing_id"])
-    store.unregister("named")
+    with registered(store, "named", pl.DataFrame({"listing_id": sorted(named)}, schema={"listing_id": pl.String})):
+        unknown = set(frame(store, UNKNOWN)["listing_id"])
     expected = "an id of the store, as the reports show it"
     problems.extend(
         Problem(place, f"listing {one['listing'].strip()} is not in the store", expected)
@@ -130,9 +129,8 @@ def take(store: Connection, catalogue: Catalogue, answers: Sequence[Told], as_of
     kinds = {"nth": pl.Int64, "listing_id": pl.String, "sign": pl.String, "answered_on": pl.Date}
     schema = {**kinds, **dict.fromkeys(("said_by", "state", "text"), pl.String)}
     given = pl.DataFrame([(nth, *one) for nth, one in enumerate(answers)], schema=schema, orient="row")
-    register(store, "given_answer", given)
-    new = frame(store, NEW).unique(given.columns[1:], keep="first", maintain_order=True)
-    store.unregister("given_answer")
+    with registered(store, "given_answer", given):
+        new = frame(store, NEW).unique(given.columns[1:], keep="first", maintain_order=True)
     touched = new["listing_id"].unique().sort().to_list()
     if touched:
         with transaction(store):

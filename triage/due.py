@@ -17,7 +17,7 @@ from triage.catalogue import Catalogue
 from triage.observation import OF_SELLERS
 from triage.observation.habit import habitual
 from triage.rules.facts import OFFERED
-from triage.store import Connection, append, frame, register
+from triage.store import Connection, append, frame, registered
 from triage.verdict.worth import pool_comparables
 
 # What a pair asks is no matter of its age or of what was said. Rates are by the day, and move foreign prices.
@@ -171,9 +171,8 @@ def fill(
     store.execute(DUE)
     store.execute(OTHER_WORDS)
     habits = habitual(frame(store, OF_SELLERS.format(of="reworded")))
-    register(store, "habit_now", habits)
-    _widen(store, OTHER_HABITS)
-    store.unregister("habit_now")
+    with registered(store, "habit_now", habits):
+        _widen(store, OTHER_HABITS)
 
 
 def look_beside(store: Connection, catalogue: Catalogue, as_of: date, widen: bool) -> None:

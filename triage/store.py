@@ -23,7 +23,7 @@ __all__ = [
     "frame",
     "open_store",
     "pieces",
-    "register",
+    "registered",
     "replace",
     "transaction",
     "work_folder",
@@ -31,6 +31,8 @@ __all__ = [
 
 LOG = logging.getLogger(__name__)
 
+# To make a frame readable takes longer than to hand over so few cells as values.
+FEW_CELLS = 64
 # Not by rowid: of rows that a transaction has not committed yet it begins anywhere.
 PIECE = "CREATE OR REPLACE TEMP TABLE piece AS SELECT listing_id FROM todo ORDER BY listing_id LIMIT $1 OFFSET $2"
 
@@ -39,10 +41,10 @@ class _Stream:
     """Hand a Polars frame to DuckDB through the Arrow C stream, without pyarrow."""
 
     def __init__(self, frame: pl.DataFrame) -> None:
-        self._frame = frame
+        self.frame = frame
 
     def __arrow_c_stream__(self, requested_schema: object = None) -> object:
-        return self._frame.__arrow_c_stream__(requested_schema)
+        return self.frame.__arrow_c_stream__(requested_schema)
 
 
 def connect() -> Connection:
@@ -141,19 +143,33 @@ def frame(connection: Connection, query: str, values: Sequence[Any] = ()) -> pl.
     return pl.DataFrame(connection.sql(query, params=list(values) or None))
 
 
-def register(connection: Connection, name: str, rows: pl.DataFrame) -> None:
-    """Make a frame readable as a view called ``name`` on this connection."""
-    connection.register(name, _Stream(rows))
+@contextmanager
+def registered(connection: Connection, name: str, rows: pl.DataFrame) -> Iterator[None]:
+    """Let a frame be read as a view called ``name`` on this connection."""
+    stream = _Stream(rows)
+    connection.register(name, stream)
+    try:
+        yield
+    finally:
+        # In a transaction that failed nothing can be taken back but all of it; the fault is what is told.
+        with suppress(duckdb.Error):
+            connection.unregister(name)
+        # DuckDB holds on to what was registered until the transaction ends: a night's frames would fill the memory.
+        stream.frame = rows.clear()
 
 
 def append(connection: Connection, table: str, rows: pl.DataFrame) -> None:
     """Insert a frame into a contract table, columns by name; columns left out get their default."""
     if rows.is_empty():
         return
-    register(connection, "incoming", rows)
     columns = ", ".join(rows.columns)
-    connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")
-    connection.unregister("incoming")
+    if rows.height * rows.width <= FEW_CELLS:
+        row = f"({', '.join('?' * rows.width)})"
+        cells = [cell for one in rows.iter_rows() for cell in one]
+        connection.execute(f"INSERT INTO {table} ({columns}) VALUES {', '.join([row] * rows.height)}", cells)
+        return
+    with registered(connection, "incoming", rows):
+        connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")
 
 
 def replace(connection: Connection, table: str, rows: pl.DataFrame) -> None:

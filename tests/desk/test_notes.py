@@ -181,9 +181,8 @@ def test_the_stages_a_supposition_leaves_out_would_change_nothing(
         memory.execute("BEGIN TRANSACTION")
         again.suppose(memory, known, AS_OF, some, supposed)
         told = rows(memory, some)
-        with published.among_their_own(memory):
-            batch.age(memory, known, AS_OF)
-            rules.run(memory, known.rules, known.facts, known.signs)
+        batch.age(memory, known, AS_OF)
+        rules.run(memory, known.rules, known.facts, known.signs, again.OFFERED)
         every = rows(memory, some)
         memory.execute("ROLLBACK")
     for table in ("prognosis", "finding"):

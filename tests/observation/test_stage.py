@@ -31,8 +31,8 @@ def read(
             stated = {name: value for name, value in row.items() if value is not None}
             store.append(connection, table, pl.DataFrame([stated]))
     names = list(todo) or [row["listing_id"] for row in listings]
-    store.register(connection, "names", pl.DataFrame({"listing_id": names}))
-    connection.execute("CREATE TEMP TABLE todo AS SELECT listing_id FROM names")
+    with store.registered(connection, "names", pl.DataFrame({"listing_id": names})):
+        connection.execute("CREATE TEMP TABLE todo AS SELECT listing_id FROM names")
     run(connection, signs, NIGHT)
     return store.frame(connection, "SELECT * FROM observation")
 

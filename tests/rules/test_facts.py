@@ -64,8 +64,8 @@ def test_a_question_is_worded_anew_in_each_language(name):
 def test_every_fact_is_documented_with_its_type_and_no_other_is():
     connection = store.connect()
     connection.execute("CREATE TEMP TABLE todo (listing_id VARCHAR)")
-    store.register(connection, "facts", read_facts(connection, KNOWN.signs))
-    has = dict(connection.execute("SELECT column_name, column_type FROM (DESCRIBE facts)").fetchall())
+    with store.registered(connection, "facts", read_facts(connection, KNOWN.signs)):
+        has = dict(connection.execute("SELECT column_name, column_type FROM (DESCRIBE facts)").fetchall())
     connection.close()
     plain = {name: kind for name, kind in has.items() if name not in KNOWN.signs}
     assert plain == {name: fact.type for name, fact in KNOWN.facts.items()}

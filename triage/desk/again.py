@@ -3,13 +3,15 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import partial
 
 import polars as pl
 
 from triage import batch, due, observation, prognosis, rules, verdict
 from triage.catalogue import Catalogue
-from triage.desk import published
+from triage.rules.facts import ASKED, OFFERED_OF
 from triage.store import Connection, append
+from triage.verdict.worth import pool_comparables
 
 # The sign that says which year stands on the label.
 LABEL = "date_proof_shown"
@@ -22,6 +24,14 @@ SET
   currency = coalesce(currency, $2)
 WHERE listing_id IN (SELECT listing_id FROM todo)
 """
+# Of the releases that may be theirs: no other counts.
+OFFERED = OFFERED_OF.format(
+    asked=f"""
+  SELECT construction_id, price_base_minor
+  FROM ({ASKED} UNION ALL BY NAME FROM beside_asked)
+  WHERE construction_id IN (SELECT construction_id FROM match SEMI JOIN todo USING (listing_id))
+"""
+)
 INSTEAD = """
 DELETE FROM observation
 WHERE listing_id IN (SELECT listing_id FROM todo) AND list_contains($1::VARCHAR[], sign)
@@ -74,11 +84,10 @@ def weigh_noted(
     new = observation.run_answers(store, catalogue.reading)
     if stands and not new:
         return
-    with published.among_their_own(store):
-        if not stands or new & prognosis.signs_of_age(catalogue.climates):
-            batch.age(store, catalogue, as_of)
-        rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
-        verdict.run(store, batch.ground(catalogue), as_of, releases)
+    if not stands or new & prognosis.signs_of_age(catalogue.climates):
+        batch.age(store, catalogue, as_of)
+    _rule(store, catalogue)
+    _judge(store, catalogue, as_of, releases)
 
 
 def suppose(
@@ -102,14 +111,25 @@ def suppose(
     if supposed.price_minor is not None:
         store.execute(PRICED, [supposed.price_minor, next(iter(catalogue.buyers.values())).currency])
     ages = supposed.storage is not None or supposed.year is not None
-    with published.among_their_own(store):
-        for sign, value, instead in _supposed_signs(catalogue, supposed):
-            _observe(store, listings, sign, value, instead)
-        if ages:
-            batch.age(store, catalogue, as_of)
-        if ages or supposed.price_minor is not None:
-            rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs)
-        verdict.run(store, batch.ground(_altered(catalogue, supposed)), as_of, releases)
+    for sign, value, instead in _supposed_signs(catalogue, supposed):
+        _observe(store, listings, sign, value, instead)
+    if ages:
+        batch.age(store, catalogue, as_of)
+    if ages or supposed.price_minor is not None:
+        _rule(store, catalogue)
+    _judge(store, _altered(catalogue, supposed), as_of, releases)
+
+
+def _rule(store: Connection, catalogue: Catalogue) -> None:
+    """Run stage 6 over the listings in ``todo``, beside the open pairs that were published with them."""
+    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
+
+
+def _judge(store: Connection, catalogue: Catalogue, as_of: date, releases: verdict.Releases | None) -> None:
+    """Run stage 7 over the listings in ``todo``, beside the offers that were published with them."""
+    ground = batch.ground(catalogue)
+    pool = partial(pool_comparables, values=ground.values, beside="beside_offer")
+    verdict.run(store, ground, as_of, releases, pool)
 
 
 def _supposed_signs(catalogue: Catalogue, supposed: Supposed) -> Iterator[tuple[str, str | None, list[str]]]:

@@ -13,7 +13,7 @@ from triage.errors import TriageError
 from triage.journal import Note
 from triage.keeping.opening import Connection
 from triage.learning import purchases, recording
-from triage.store import append, file_of, frame, register, transaction
+from triage.store import append, file_of, frame, registered, transaction
 
 # What a note says of a sign -> the state of an answer. What is not shown takes back what was noted before.
 TOLD = {"yes": "affirmed", "no": "denied", "not shown": "no_reply"}
@@ -85,9 +85,8 @@ def take(store: Connection, catalogue: Catalogue, notes: Iterable[Note]) -> list
     fresh = []
     if given := {note.key: note for note in notes}:
         rows = [(key, note.listing_id) for key, note in given.items()]
-        register(store, "given_note", pl.DataFrame(rows, schema=["key", "listing_id"], orient="row"))
-        new = set(frame(store, NEW)["key"])
-        store.unregister("given_note")
+        with registered(store, "given_note", pl.DataFrame(rows, schema=["key", "listing_id"], orient="row")):
+            new = set(frame(store, NEW)["key"])
         fresh = [note for key, note in given.items() if key in new]
         append(store, "note", pl.DataFrame([_row(note) for note in fresh]))
         append(store, "answer", answers_of(fresh))

@@ -6,8 +6,6 @@ memory and lets go of it: neither ever waits for the other. It holds every row o
 listings only what those are compared with, so it is small whatever the store's size.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import duckdb
@@ -17,8 +15,9 @@ from triage.errors import TriageError
 from triage.keeping import copies, versions
 from triage.keeping.held import private
 from triage.keeping.opening import Connection, open_file
+from triage.rules.facts import ASKED
 from triage.store import file_of
-from triage.verdict.worth import pool_comparables
+from triage.verdict.worth import LATEST, OFFERS
 
 # The best of each call for each buyer; more is not looked at in an evening.
 MOST_SHOWN = 150
@@ -47,49 +46,37 @@ SEMI JOIN todo USING (listing_id)
 WHERE twin_id NOT IN (SELECT listing_id FROM todo)
 ORDER BY listing_id
 """
-# Others that a pair is measured against: comparable offers, and open pairs of one release.
-BESIDE = """
-CREATE OR REPLACE TEMP TABLE beside AS
-WITH release AS (
-  SELECT DISTINCT construction_id
-  FROM match
-  SEMI JOIN todo USING (listing_id)
-  WHERE construction_id IS NOT NULL
-)
-SELECT listing_id FROM pool
-UNION
-SELECT m.listing_id
+# What the pairs shown are measured against, and nothing else of others: the latest comparable offers of their models,
+# and what open pairs of their releases ask. The pairs themselves and their kin are in the file by their own rows.
+OWN_RELEASES = """
+CREATE OR REPLACE TEMP TABLE own_release AS
+SELECT DISTINCT c.model_id, c.maker || ' ' || c.model AS model
 FROM match m
-SEMI JOIN release USING (construction_id)
-JOIN listing l ON l.listing_id = m.listing_id AND l.status = 'open'
-WHERE m.place = 1 AND m.level IN ('style_number', 'release', 'model')
-EXCEPT
-(SELECT listing_id FROM todo UNION ALL SELECT listing_id FROM kin)
+SEMI JOIN todo USING (listing_id)
+JOIN construction c ON c.model_id = m.construction_id
 """
+HELD = "SELECT listing_id FROM todo UNION ALL SELECT listing_id FROM kin"
+BESIDE = {
+    "beside_offer": LATEST.format(
+        offers=f"SELECT * FROM ({OFFERS}) WHERE model IN (SELECT model FROM own_release) AND listing_id NOT IN ({HELD})"
+    ),
+    "beside_asked": f"""
+SELECT construction_id, price_base_minor
+FROM ({ASKED})
+WHERE construction_id IN (SELECT model_id FROM own_release) AND listing_id NOT IN ({HELD})
+""",
+}
 WHOLE = ("run", "storage_node", "feed")
 BY_LISTING = (
     "sighting", "twin", "match_evidence", "observation", "life_led", "finding", "posterior", "verdict", "plan",
     "question", "sensitivity", "call_history", "answer", "confirmation", "inspection", "purchase", "note",
 )  # fmt: skip
-# Of kin and of those beside no texts and no names: nothing of them is shown but what they ask.
-OTHERS = {
-    "listing": "SELECT * REPLACE (NULL AS body, NULL AS seller) FROM listing SEMI JOIN {0} USING (listing_id)",
-    "match": "SELECT * FROM match SEMI JOIN {0} USING (listing_id) WHERE place = 1",
-    "soundness": "SELECT * FROM soundness SEMI JOIN {0} USING (listing_id)",
+# Of kin no texts and no names: nothing of them is shown but what they ask.
+OF_KIN = {
+    "listing": "SELECT * REPLACE (NULL AS body, NULL AS seller) FROM listing SEMI JOIN kin USING (listing_id)",
+    "match": "SELECT * FROM match SEMI JOIN kin USING (listing_id) WHERE place = 1",
+    "soundness": "SELECT * FROM soundness SEMI JOIN kin USING (listing_id)",
 }
-# Those beside stand apart: there may be hundreds of them for every pair shown, and a pair is weighed among its own.
-NEAR = """
-CREATE OR REPLACE TEMP TABLE near AS
-SELECT DISTINCT b.listing_id
-FROM (
-  SELECT DISTINCT c.maker, c.model
-  FROM match m
-  SEMI JOIN todo USING (listing_id)
-  JOIN construction c ON c.model_id = m.construction_id AND NOT c.generic
-) own
-JOIN construction c ON c.maker = own.maker AND c.model = own.model AND NOT c.generic
-JOIN beside_match b ON b.construction_id = c.model_id
-"""
 LIFE_PARTS = """
 SELECT *
 FROM life_part
@@ -119,9 +106,8 @@ def publish(store: Connection, values: Values) -> Path | None:
     if place is None:
         return None
     store.execute(SHOWN, [MOST_SHOWN, NOTED_DAYS])
-    pool_comparables(store, values)
     store.execute(KIN)
-    store.execute(BESIDE)
+    store.execute(OWN_RELEASES)
     path = path_of(place)
     with private():
         fresh = copies.fresh_of(path)
@@ -129,8 +115,9 @@ def publish(store: Connection, values: Values) -> Path | None:
         try:
             for table, query in _queries().items():
                 store.execute(f"CREATE TABLE published.{table} AS {query}")
-            for table, query in OTHERS.items():
-                store.execute(f"CREATE TABLE published.beside_{table} AS {query.format('beside')} ORDER BY listing_id")
+            for table, query in BESIDE.items():
+                given = {"sound_from": values.sound_from} if "$sound_from" in query else None
+                store.execute(f"CREATE TABLE published.{table} AS {query}", given)
             store.execute("CREATE TABLE published.schema_version AS FROM schema_version")
             store.execute("CHECKPOINT published")
         finally:
@@ -142,16 +129,14 @@ def publish(store: Connection, values: Values) -> Path | None:
 def _queries() -> dict[str, str]:
     """Return what each table of the file holds, in the order it was written: the later of two answers counts."""
     theirs = "SELECT * FROM {0} SEMI JOIN todo USING (listing_id) ORDER BY {0}.rowid"
-    shown = {name: theirs.format(name) for name in (*BY_LISTING, *OTHERS)}
-    both = {
-        name: f"({shown[name]}) UNION ALL ({query.format('kin')} ORDER BY listing_id)" for name, query in OTHERS.items()
-    }
+    shown = {name: theirs.format(name) for name in (*BY_LISTING, *OF_KIN)}
+    both = {name: f"({shown[name]}) UNION ALL ({query} ORDER BY listing_id)" for name, query in OF_KIN.items()}
     whole = {name: f"SELECT * FROM {name} ORDER BY rowid" for name in WHOLE}
     return shown | both | whole | {"life_part": LIFE_PARTS, "raw_row": RAW_ROWS}
 
 
 def is_of_today(path: Path) -> bool:
-    """Return whether a file is there and was published under today's contract."""
+    """Return whether a file is there and was published under today's contract, with the tables of today."""
     if not path.is_file():
         return False
     try:
@@ -159,7 +144,9 @@ def is_of_today(path: Path) -> bool:
     except TriageError:
         return False
     try:
-        return versions.version_of(connection) == versions.current()
+        found = {name for (name,) in connection.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
+        expected = {*_queries(), *BESIDE, "schema_version"}
+        return found == expected and versions.version_of(connection) == versions.current()
     except duckdb.Error:
         return False
     finally:
@@ -172,20 +159,7 @@ def read_into(memory: Connection, path: Path) -> None:
     try:
         for table in _queries():
             memory.execute(f"INSERT INTO {table} BY NAME SELECT * FROM published.{table} ORDER BY rowid")
-        for table in OTHERS:
-            memory.execute(f"CREATE TEMP TABLE beside_{table} AS FROM published.beside_{table}")
+        for table in BESIDE:
+            memory.execute(f"CREATE TEMP TABLE {table} AS FROM published.{table}")
     finally:
         memory.execute("DETACH published")
-
-
-@contextmanager
-def among_their_own(memory: Connection) -> Iterator[None]:
-    """Let the listings in ``todo`` stand among those they are compared with; the caller holds the transaction."""
-    memory.execute(NEAR)
-    for table in OTHERS:
-        memory.execute(
-            f"INSERT INTO {table} BY NAME SELECT b.* FROM beside_{table} b SEMI JOIN near USING (listing_id)"
-        )
-    yield
-    for table in OTHERS:
-        memory.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM near)")

@@ -39,8 +39,6 @@ USED_RELEASES = """
 DELETE FROM construction
 WHERE NOT generic AND model_id NOT IN (
   SELECT construction_id FROM match WHERE construction_id IS NOT NULL
-  UNION
-  SELECT construction_id FROM beside_match WHERE construction_id IS NOT NULL
 )
 """
 BELIEVED = """

@@ -23,7 +23,7 @@ from triage.prognosis.ageing import normal_nodes
 from triage.prognosis.chances import STORAGE_NODES, Materials, Past, past_of
 from triage.prognosis.clocks import LIFE, PAIRS, RELEASES, SAID, clocks_of
 from triage.prognosis.parts import exposure_of, materials_of, part_rows
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, registered
 from triage.verdict.beliefs import OBSERVATIONS, Heard, part_weights, read_heard, weigh_signs
 from triage.verdict.states import Flags
 
@@ -92,10 +92,9 @@ def read_arrived(store: Connection, catalogue: Catalogue, signs: Mapping[str, Si
         pl.col("looked_at").max(), now=pl.min_horizontal("last_seen", "looked_at").min()
     )
     due.set_todo(store, pairs["listing_id"].to_list())
-    register(store, "chunk", pairs.select("listing_id"))
-    heard = read_heard(store, signs, catalogue.ageing_signs)
-    weighed = weigh_signs(frame(store, OBSERVATIONS), signs, catalogue.ageing_signs)
-    store.unregister("chunk")
+    with registered(store, "chunk", pairs.select("listing_id")):
+        heard = read_heard(store, signs, catalogue.ageing_signs)
+        weighed = weigh_signs(frame(store, OBSERVATIONS), signs, catalogue.ageing_signs)
     candidates = _candidates(store, heard)
     told = frame(store, PAIRS).join(pairs.select("listing_id", "now"), on="listing_id")
     clocks = clocks_of(candidates, told, frame(store, SAID), catalogue.climates)

@@ -7,7 +7,7 @@ import polars as pl
 
 from triage.catalogue.signs import Sign
 from triage.learning.release import PARTS
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, registered
 
 # Which call a pair was bought after: the last up to the purchase. Where no purchase is recorded the first inspection
 # stands for it, and where it is not told for whom, the buyer it suited best. The chances are those of that row.
@@ -219,10 +219,8 @@ def censored(store: Connection, pieces: Sequence[str], as_of: date) -> pl.DataFr
     Args:
         pieces: Signs that, affirmed of a later listing of the pair, say that it has gone to pieces.
     """
-    register(store, "piece", pl.DataFrame({"sign": list(pieces)}, schema={"sign": pl.String}))
-    fates = frame(store, CENSORED, [as_of])
-    store.unregister("piece")
-    return fates
+    with registered(store, "piece", pl.DataFrame({"sign": list(pieces)}, schema={"sign": pl.String})):
+        return frame(store, CENSORED, [as_of])
 
 
 def weighed(store: Connection, as_of: date) -> int:

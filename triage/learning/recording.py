@@ -9,7 +9,7 @@ import polars as pl
 from triage.catalogue.documents import read_csv
 from triage.errors import USAGE, Problem, TriageError, fail
 from triage.learning.release import PARTS, parts_of
-from triage.store import Connection, append, frame, register, transaction
+from triage.store import Connection, append, frame, registered, transaction
 
 # The columns of a file of inspections; the first three must be there, an empty cell is as good as none.
 COLUMNS = {
@@ -80,9 +80,8 @@ def take(store: Connection, inspections: pl.DataFrame) -> pl.DataFrame:
 
 def add(store: Connection, inspections: pl.DataFrame) -> pl.DataFrame:
     """Do what ``take`` does within a transaction of the caller's."""
-    register(store, "given_inspection", inspections)
-    new = frame(store, NEW).drop("nth")
-    store.unregister("given_inspection")
+    with registered(store, "given_inspection", inspections):
+        new = frame(store, NEW).drop("nth")
     append(store, "inspection", new)
     return new
 
@@ -112,9 +111,8 @@ def _read(store: Connection, rows: list[tuple[str, dict[str, str]]], as_of: date
     )
     named = told["listing"].unique().to_list()
     parts = parts_of(store, named)
-    register(store, "wanted", pl.DataFrame({"listing_id": named}, schema={"listing_id": pl.String}))
-    known = frame(store, KNOWN).with_columns(known=pl.lit(True))
-    store.unregister("wanted")
+    with registered(store, "wanted", pl.DataFrame({"listing_id": named}, schema={"listing_id": pl.String})):
+        known = frame(store, KNOWN).with_columns(known=pl.lit(True))
     for one in (parts, known):
         told = told.join(one, left_on="listing", right_on="listing_id", how="left", maintain_order="left")
     return told

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 import polars as pl
 
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, registered
 
 PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")
 RELEASES = """
@@ -53,7 +53,8 @@ def parts_of(store: Connection, listings: Iterable[str]) -> pl.DataFrame:
     Returns:
         One row a listing. A pair of no known release may have any of the eight parts.
     """
-    register(store, "wanted", pl.DataFrame({"listing_id": sorted(set(listings))}, schema={"listing_id": pl.String}))
-    found = frame(store, RELEASES)
-    store.unregister("wanted")
+    with registered(
+        store, "wanted", pl.DataFrame({"listing_id": sorted(set(listings))}, schema={"listing_id": pl.String})
+    ):
+        found = frame(store, RELEASES)
     return found.with_columns(pl.col("parts").fill_null(pl.lit(sorted(PARTS))))

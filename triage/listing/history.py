@@ -5,7 +5,7 @@ Every statement depends on the set of sightings alone, so exports read in any or
 
 import polars as pl
 
-from triage.store import Connection, append, register
+from triage.store import Connection, append, registered
 
 COLUMNS = (
     "listing_id", "lot_id", "source", "external_id", "url", "seller", "seller_kind", "title", "body", "named",
@@ -160,10 +160,9 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
     store.execute(ROWS_REJECTED)
     if rows.is_empty():
         return 0
-    register(store, "fresh_rows", rows)
-    for statement in (FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, REPLACED, _listings(), NIGHTS, STATUS):
-        store.execute(statement)
-    store.unregister("fresh_rows")
+    with registered(store, "fresh_rows", rows):
+        for statement in (FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, REPLACED, _listings(), NIGHTS, STATUS):
+            store.execute(statement)
     return rows.height
 
 

@@ -97,6 +97,7 @@ ORDER BY l.listing_id, m.place
 # Pairs of one release that are on offer at once: what they ask, and how many there are.
 ASKED = """
 SELECT
+  m.listing_id,
   m.construction_id,
   l.price_base_minor
 FROM match m

@@ -9,7 +9,7 @@ import numpy.typing as npt
 import polars as pl
 
 from triage.blocks import slices
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, registered
 
 # Only memory, no files, no extensions. The bounds hold for one slice of the facts, so they do not grow with a night.
 LOCKED: dict[str, str | bool | int | float | list[str]] = {
@@ -71,13 +71,11 @@ def columns(connection: Connection, rows: pl.DataFrame, query: str) -> dict[str,
 def _facts(connection: Connection, rows: pl.DataFrame) -> Iterator[None]:
     # Both threads read a frame of several pieces; DuckDB keeps the order of the rows.
     pieces = [rows[some] for some in slices(rows.height, BATCH_ROWS)]
-    register(connection, "facts", pl.concat(pieces, rechunk=False) if pieces else rows)
     try:
-        yield
+        with registered(connection, "facts", pl.concat(pieces, rechunk=False) if pieces else rows):
+            yield
     except (duckdb.InterruptException, duckdb.OutOfMemoryException, pl.exceptions.ComputeError) as error:
         # A fault in the middle of the stream reaches us by way of Polars, with its class in its text only.
         if not any(bound in str(error) for bound in BOUNDS):
             raise
         raise TooMuch(str(error).splitlines()[0]) from None
-    finally:
-        connection.unregister("facts")

@@ -10,7 +10,7 @@ from datetime import date
 import polars as pl
 
 from triage.catalogue import Catalogue
-from triage.store import Connection, frame, pieces, register
+from triage.store import Connection, frame, pieces, registered
 from triage.verdict.because import because
 
 # An offer that moves by less than this share, or less than a whole unit, is the same to a buyer (our judgement).
@@ -137,18 +137,16 @@ def record(store: Connection, catalogue: Catalogue, as_of: date) -> None:
     """Append the calls on the listings in ``todo`` that differ from the last ones; the same again appends none."""
     rows = [(b.id, b.horizon_years, b.climate, b.sha256) for b in catalogue.buyers.values()]
     columns = {"buyer": pl.String, "horizon_years": pl.Float64, "climate": pl.String, "buyer_sha256": pl.String}
-    register(store, "buyer_row", pl.DataFrame(rows, schema=columns, orient="row"))
-    for of in pieces(store, LISTINGS_AT_ONCE):
-        store.execute(LAST.format(of=of))
-        store.execute(CHANGED.format(of=of), [as_of])
-        store.execute(FRESH, [as_of, catalogue.sha256_without_buyers])
-        store.execute(FIRST)
-        both = frame(store, BOTH.format(was=", ".join(f"h.{name} AS {name}_was" for name in COMPARED)))
-        if both.height:
-            told = because(both, catalogue.signs, frame(store, WHY_HELD), catalogue.words.money.decimals)
-            register(store, "reasoned", told)
-            store.execute(LATER)
-            store.unregister("reasoned")
-    for table in ("last_call", "changed_call", "fresh_call"):
-        store.execute(f"DROP TABLE {table}")
-    store.unregister("buyer_row")
+    with registered(store, "buyer_row", pl.DataFrame(rows, schema=columns, orient="row")):
+        for of in pieces(store, LISTINGS_AT_ONCE):
+            store.execute(LAST.format(of=of))
+            store.execute(CHANGED.format(of=of), [as_of])
+            store.execute(FRESH, [as_of, catalogue.sha256_without_buyers])
+            store.execute(FIRST)
+            both = frame(store, BOTH.format(was=", ".join(f"h.{name} AS {name}_was" for name in COMPARED)))
+            if both.height:
+                told = because(both, catalogue.signs, frame(store, WHY_HELD), catalogue.words.money.decimals)
+                with registered(store, "reasoned", told):
+                    store.execute(LATER)
+        for table in ("last_call", "changed_call", "fresh_call"):
+            store.execute(f"DROP TABLE {table}")

@@ -1,6 +1,7 @@
 """The stage itself: chunks of listings, one horizon and one buyer after the other, to the tables."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -15,7 +16,7 @@ from triage.catalogue.repairs import Repair
 from triage.catalogue.signs import Sign
 from triage.catalogue.values import Values
 from triage.once import once
-from triage.store import Connection, append, frame, register
+from triage.store import Connection, append, frame, registered
 from triage.verdict.asking import WHOLE, SignQuestion
 from triage.verdict.beliefs import Beliefs, read_heard
 from triage.verdict.calls import LEAST_FITS
@@ -196,9 +197,8 @@ def judge(
     listings = frame(store, LISTINGS)
     if listings.select((pl.col("open") & ~pl.col("pair")).any()).item():
         buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
-        register(store, "buyer_row", pl.DataFrame(buyers))
-        append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
-        store.unregister("buyer_row")
+        with registered(store, "buyer_row", pl.DataFrame(buyers)):
+            append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
     bench = Bench.of(releases or Releases.of(store), ground, as_of)
     for _ in _chunks(store, listings.filter("pair", "open")):
         _judge(store, bench, held or {})
@@ -217,9 +217,8 @@ def _forget(store: Connection, tables: Sequence[str]) -> None:
 def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
     """Register the pairs as ``chunk``, neighbours together; yield where each chunk begins."""
     for rows in slices(pairs.height, CHUNK_LISTINGS):
-        register(store, "chunk", pairs.select("listing_id")[rows])
-        yield rows.start
-        store.unregister("chunk")
+        with registered(store, "chunk", pairs.select("listing_id")[rows]):
+            yield rows.start
 
 
 def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> None:
@@ -298,26 +297,25 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs]) -> 
     some = np.flatnonzero(weighed.any(axis=0))
     if not len(some):
         return
-    if len(some) < offers.height:
-        store.unregister("chunk")
-        register(store, "chunk", offers.select("listing_id")[some])
-    ids = offers["listing_id"].gather(some).to_list()
-    known = held if all(beliefs.listing_ids == ids for beliefs in held.values()) else {}
-    heard = None if known else read_heard(store, ground.signs, ground.ageing_signs)
-    comparables = read_comparables(store, ground.values)
-    for outlook in ground.outlooks():
-        beliefs = known[outlook] if heard is None else heard.beliefs(store, outlook)
-        for number, buyer in enumerate(ground.buyers.values()):
-            rows = np.flatnonzero(weighed[number, some])
-            if buyer.outlook != outlook or not len(rows):
-                continue
-            mender, offer = bench.menders[buyer.id], offered[buyer.id].take(some)
-            stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, mender)
-            table = Table(
-                stakes, sound[outlook][some], bench.questions, bench.texts, ground.repairs, mender, ground.values
-            )
-            for name, found in judged_rows(table, rows).items():
-                append(store, name, found.sort("listing_id", maintain_order=True))
+    few = registered(store, "chunk", offers.select("listing_id")[some]) if len(some) < offers.height else nullcontext()
+    with few:
+        ids = offers["listing_id"].gather(some).to_list()
+        known = held if all(beliefs.listing_ids == ids for beliefs in held.values()) else {}
+        heard = None if known else read_heard(store, ground.signs, ground.ageing_signs)
+        comparables = read_comparables(store, ground.values)
+        for outlook in ground.outlooks():
+            beliefs = known[outlook] if heard is None else heard.beliefs(store, outlook)
+            for number, buyer in enumerate(ground.buyers.values()):
+                rows = np.flatnonzero(weighed[number, some])
+                if buyer.outlook != outlook or not len(rows):
+                    continue
+                mender, offer = bench.menders[buyer.id], offered[buyer.id].take(some)
+                stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, mender)
+                table = Table(
+                    stakes, sound[outlook][some], bench.questions, bench.texts, ground.repairs, mender, ground.values
+                )
+                for name, found in judged_rows(table, rows).items():
+                    append(store, name, found.sort("listing_id", maintain_order=True))
 
 
 def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], outlook: Outlook) -> pl.DataFrame:

@@ -9,7 +9,7 @@ import polars as pl
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.costs import Costs
 from triage.catalogue.repairs import Repair
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, registered
 from triage.verdict.mending import repair_cost
 from triage.verdict.purse import best_set, numbered_pairs
 
@@ -127,9 +127,8 @@ def _with_failing(store: Connection, rows: pl.DataFrame, buyer: Buyer, repairs: 
     To wear, that is a load-bearing part that no repair of the plan renews; to show, any part; where all
     is renewed, the repair itself.
     """
-    register(store, "wanted", rows.select("listing_id"))
-    parts = frame(store, BELIEVED, buyer.outlook)
-    store.unregister("wanted")
+    with registered(store, "wanted", rows.select("listing_id")):
+        parts = frame(store, BELIEVED, buyer.outlook)
     renewed = pl.DataFrame(
         [(name, part) for name, repair in repairs.items() for part in repair.covers],
         schema={"repairs": pl.String, "part": pl.String},

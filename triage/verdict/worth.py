@@ -123,15 +123,16 @@ ORDER BY m.listing_id, m.construction_id
 """
 
 
-def pool_comparables(store: Connection, values: Values, of: str = "todo") -> None:
+def pool_comparables(store: Connection, values: Values, of: str = "todo", beside: str | None = None) -> None:
     """Gather the offers that some listings may be compared with; soundness must be written before.
 
     Args:
         of: Table of the listings.
+        beside: Table of offers the store does not hold, as ``OFFERS`` has them; ``LATEST`` of them are enough.
     """
-    store.execute(
-        POOL.format(offers=OFFERS, of=of), {"asked_share": values.asked_share, "sound_from": values.sound_from}
-    )
+    offers = OFFERS if beside is None else f"{OFFERS} UNION ALL BY NAME FROM {beside}"
+    known = {"asked_share": values.asked_share, "sound_from": values.sound_from}
+    store.execute(POOL.format(offers=offers, of=of), known)
     store.execute(POOLED)
 
 

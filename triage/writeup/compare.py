@@ -6,7 +6,7 @@ from typing import Any
 
 import polars as pl
 
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, registered
 from triage.writeup import phrase
 from triage.writeup.frames import read_detail
 from triage.writeup.knowledge import Catalogue
@@ -134,9 +134,8 @@ def comparison_page(
 
 
 def _pairs(store: Connection, catalogue: Catalogue, ids: pl.Series, buyer_id: str) -> dict[str, PairView]:
-    register(store, "shown", pl.DataFrame({"listing_id": ids}))
-    listings = frame(store, SOME_LISTINGS)
-    store.unregister("shown")
+    with registered(store, "shown", pl.DataFrame({"listing_id": ids})):
+        listings = frame(store, SOME_LISTINGS)
     behind = {name: rows_of(found) for name, found in vars(read_detail(store, ids)).items()}
     found = {}
     for row in listings.iter_rows(named=True):

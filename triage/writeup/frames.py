@@ -5,7 +5,7 @@ from datetime import date
 
 import polars as pl
 
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, registered
 from triage.writeup import queries
 from triage.writeup.history import CALLS_SO_FAR
 
@@ -66,23 +66,21 @@ def read_detail(store: Connection, listing_ids: pl.Series) -> Detail:
     Args:
         listing_ids: Ids of the listings to be shown in full.
     """
-    register(store, "shown", pl.DataFrame({"listing_id": listing_ids.cast(pl.String)}))
-    detail = Detail(
-        match=frame(store, queries.MATCHES),
-        evidence=frame(store, queries.EVIDENCE),
-        observation=frame(store, queries.OBSERVATIONS),
-        prognosis=frame(store, queries.PROGNOSES),
-        finding=frame(store, queries.FINDINGS),
-        posterior=frame(store, queries.POSTERIORS),
-        plan=frame(store, queries.PLANS),
-        question=frame(store, queries.QUESTIONS),
-        twin=frame(store, queries.TWINS),
-        raw_row=frame(store, queries.RAW_ROWS),
-        history=frame(store, CALLS_SO_FAR),
-        sensitivity=frame(store, queries.SENSITIVITY),
-    )
-    store.unregister("shown")
-    return detail
+    with registered(store, "shown", pl.DataFrame({"listing_id": listing_ids.cast(pl.String)})):
+        return Detail(
+            match=frame(store, queries.MATCHES),
+            evidence=frame(store, queries.EVIDENCE),
+            observation=frame(store, queries.OBSERVATIONS),
+            prognosis=frame(store, queries.PROGNOSES),
+            finding=frame(store, queries.FINDINGS),
+            posterior=frame(store, queries.POSTERIORS),
+            plan=frame(store, queries.PLANS),
+            question=frame(store, queries.QUESTIONS),
+            twin=frame(store, queries.TWINS),
+            raw_row=frame(store, queries.RAW_ROWS),
+            history=frame(store, CALLS_SO_FAR),
+            sensitivity=frame(store, queries.SENSITIVITY),
+        )
 
 
 def nearest_id(store: Connection, listing_id: str) -> str | None:

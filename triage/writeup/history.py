@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 
-from triage.store import Connection, frame, register
+from triage.store import Connection, frame, registered
 from triage.writeup import phrase
 from triage.writeup.knowledge import Catalogue
 
@@ -96,9 +96,8 @@ def answered(store: Connection, catalogue: Catalogue, take: Callable[[], Sequenc
     listings = take()
     if not listings:
         return "nothing new: the store has these answers already\n"
-    register(store, "shown", pl.DataFrame({"listing_id": listings}))
-    held, calls = frame(store, HOLDING).to_dicts(), frame(store, CALLS_SO_FAR).to_dicts()
-    store.unregister("shown")
+    with registered(store, "shown", pl.DataFrame({"listing_id": listings})):
+        held, calls = frame(store, HOLDING).to_dicts(), frame(store, CALLS_SO_FAR).to_dicts()
     moved = {
         (row["listing_id"], row["buyer"]): change(row)
         for row in calls
