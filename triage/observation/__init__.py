@@ -150,21 +150,27 @@ def observed(
     known = pl.col("hint").is_in(list(LANGUAGES)).fill_null(False)
     texts = _hinted(texts.with_columns(hint=pl.when(known).then("hint")), words)
     texts = texts.filter(pl.col("field").is_in(list(fields)))
+    dated = [*OBSERVATION, "answered_on"]
+    said = [answered(replies).select(dated)]
+    # To read no text takes as long as to read a few.
+    if texts["text"].count():
+        said.insert(0, weighed(_mentioned(texts, offered, habits, words), words).select(dated))
+    rows = latest(pl.concat(said)).select(OBSERVATION)
+    rows = rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
+    return rows.with_columns(pl.col("listing_id").cast(pl.String))
+
+
+def _mentioned(texts: pl.DataFrame, offered: pl.DataFrame, habits: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
+    """Return the mentions in texts: of which listing and field each is, and whether it is a seller's standing sentence."""
     read = mentions(texts.select("tid", "text", "hint"), words)
     read = read.join(
         texts.select("tid", "listing_id", "said_by", "field", "answered_on"), on="tid", maintain_order="left"
     )
     theirs = habits.join(offered.select("listing_id", "source", "seller"), on=["source", "seller"])
     theirs = theirs.select("listing_id", "sentence", habit=pl.lit(True))
-    read = read.join(theirs, on=["listing_id", "sentence"], how="left", maintain_order="left").with_columns(
+    return read.join(theirs, on=["listing_id", "sentence"], how="left", maintain_order="left").with_columns(
         pl.col("habit").fill_null(False) & (pl.col("field") == "body")
     )
-    dated = [*OBSERVATION, "answered_on"]
-    rows = latest(pl.concat([weighed(read, words).select(dated), answered(replies).select(dated)]))
-    rows = rows.select(OBSERVATION).sort(
-        "listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True
-    )
-    return rows.with_columns(pl.col("listing_id").cast(pl.String))
 
 
 def _hinted(texts: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
