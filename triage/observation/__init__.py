@@ -161,7 +161,7 @@ def observed(
 
 
 def _mentioned(texts: pl.DataFrame, offered: pl.DataFrame, habits: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
-    """Return the mentions in texts: of which listing and field each is, and whether it is a seller's standing sentence."""
+    """Return the mentions in texts: whose each is, in which field, and whether it is a seller's standing sentence."""
     read = mentions(texts.select("tid", "text", "hint"), words)
     read = read.join(
         texts.select("tid", "listing_id", "said_by", "field", "answered_on"), on="tid", maintain_order="left"
