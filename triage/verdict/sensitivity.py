@@ -12,7 +12,7 @@ from triage.verdict.money import Array, landed_cost
 from triage.verdict.plans import Mender, Valued
 from triage.verdict.scenes import Stakes, both_sides
 from triage.verdict.states import BITS, PARTS, Places, marginals
-from triage.verdict.tables import whole_minor
+from triage.verdict.tables import whole_amounts
 
 MOST_NUMBERS = 2
 # A swing of less is not worth a line, minor units.
@@ -59,8 +59,7 @@ def sensitivity_rows(
             "number": pl.Series([swing.number for swing in swings]).gather(np.repeat(np.arange(len(swings)), len(ids))),
             "low": low,
             "high": high,
-            "at_low_minor": whole_minor(at_low),
-            "at_high_minor": whole_minor(at_high),
+            **whole_amounts({"at_low_minor": at_low, "at_high_minor": at_high}),
         }
     )
     wide = (pl.col("at_high_minor") - pl.col("at_low_minor")).abs()

@@ -48,8 +48,14 @@ class Judged:
 
 def whole_minor(values: Array) -> pl.Series:
     """Return amounts as whole minor units, NULL where not a number."""
+    return whole_amounts({"": values})[""]
+
+
+def whole_amounts(amounts: Mapping[str, Array]) -> dict[str, pl.Series]:
+    """Return several columns of amounts as ``whole_minor`` does, at once."""
     # A half that is one but for the last bit goes the same way on every processor.
-    return pl.DataFrame({"": values}).select(pl.col("").fill_nan(None).round(6).round(0).cast(pl.Int64)).to_series()
+    whole = pl.all().fill_nan(None).round(6).round(0).cast(pl.Int64)
+    return pl.DataFrame(amounts).select(whole).to_dict()
 
 
 def weak_part(part: Array, evidence: Evidence, present: Flags) -> pl.Series:
@@ -68,6 +74,15 @@ def named(names: Sequence[str], numbers: npt.NDArray[np.integer[Any]]) -> pl.Ser
 def verdict_rows(judged: Judged) -> pl.DataFrame:
     """Return the rows of ``verdict`` without rank and reason, and what the reason is made of."""
     calls, scene = judged.calls, judged.scene
+    amounts = {
+        "value_minor": judged.value,
+        "landed_minor": calls.landed,
+        "surplus_minor": calls.surplus,
+        "offer_minor": calls.offer,
+        "ask_gain_minor": np.where(calls.call == ASK, np.maximum(calls.ask_gain, 0), np.nan),
+        "expected_minor": calls.expected,
+        "hoped_minor": judged.hope[0],
+    }
     return pl.DataFrame(
         {
             "listing_id": judged.ids,
@@ -78,17 +93,11 @@ def verdict_rows(judged: Judged) -> pl.DataFrame:
             **{name: judged.sound[name] for name in ("p_wearable_lo", "p_wearable", "p_wearable_hi")},
             "p_after_plan": calls.after_plan,
             "weak_part": judged.sound["weak_part"],
-            "value_minor": whole_minor(judged.value),
             "value_basis": judged.basis,
-            "landed_minor": whole_minor(calls.landed),
+            **whole_amounts(amounts),
             "shipping_assumed": scene.offer.shipping_assumed,
-            "surplus_minor": whole_minor(calls.surplus),
-            "offer_minor": whole_minor(calls.offer),
-            "ask_gain_minor": whole_minor(np.where(calls.call == ASK, np.maximum(calls.ask_gain, 0), np.nan)),
-            "expected_minor": whole_minor(calls.expected),
             "currency": scene.buyer.currency,
             "haggle": calls.haggle,
-            "hoped_minor": whole_minor(judged.hope[0]),
             "hoped_buy": judged.hope[1],
             "over_budget": calls.over_budget,
             "price_minor": scene.offer.rows["price_base_minor"],
