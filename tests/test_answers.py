@@ -135,6 +135,15 @@ def test_every_fault_is_named_with_its_line_and_nothing_is_taken(night, known, t
     assert night.execute("SELECT count(*) FROM answer").fetchall() == [(0,)]
 
 
+def test_faults_are_told_in_the_order_in_which_a_file_is_read(night, known, tmp_path):
+    rows = (
+        {"listing": "p1" if n % 50 else "nobody", "sign": "midsole_springy", "answer": "yes"} for n in range(1, 151)
+    )
+    with pytest.raises(TriageError) as error:
+        taken(night, known, written(tmp_path, *rows))
+    assert [int(one.place.rsplit(":", 1)[1]) for one in error.value.problems] == [51, 101, 151]
+
+
 @pytest.mark.parametrize("text", ["", "listing\n", "title,answer\nx,yes\n"])
 def test_a_file_without_answers_is_refused(night, known, tmp_path, text):
     path = tmp_path / "answers.csv"
