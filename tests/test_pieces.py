@@ -18,6 +18,7 @@ BOUNDS = {
     "listing.normalise.ONE_CHUNK_ROWS": 50,
     "listing.normalise.CHUNK_ROWS": 70,
     "listing.twins.CHUNK_COUPLES": 40,
+    "listing.twins.LISTINGS_AT_ONCE": 45,
     "match.link.BATCH": 90,
     "match.repair.BATCH": 7,
     "observation.LISTINGS_AT_ONCE": 60,

@@ -8,6 +8,7 @@ import logging
 
 import polars as pl
 
+from triage.blocks import in_order
 from triage.catalogue.words import TwinWords
 from triage.listing.likeness import best_odds, log_odds, odds, photos_compared, texts_compared, titles_compared
 from triage.listing.phrases import Phrase, book, compatible, spaced
@@ -15,8 +16,10 @@ from triage.store import Connection, append, frame
 
 LOG = logging.getLogger(__name__)
 CHUNK_COUPLES = 250_000
+LISTINGS_AT_ONCE = 50_000  # whose words and texts are in memory beside each other
 WIDE_BLOCKS = 50  # sizes part the listings that share a sentence into about so many blocks
 ORDINALS = ["", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
+KEYS = ["row", "source", "seller", "name", "size", "pattern", "first_seen", "last_seen"]
 SCHEMA = {"listing_id": pl.String, "twin_id": pl.String, "kind": pl.String, "probability": pl.Float64, "why": pl.String}
 
 LISTINGS = """
@@ -55,15 +58,27 @@ def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     Returns:
         ``listing_id, twin_id, kind, probability, why``, ordered by the ids.
     """
-    marked = worded(listings.with_row_index("row"), words)
-    stock = pl.col("row").is_in(stocked(marked)["row"].implode())
-    marked = marked.with_columns(template=is_template(words), stocked=stock)
-    files = shared_files(file_names(marked), words)
-    found = blocks(marked, rarest(shared_sentences(sentences(marked, words), words)), files)
+    listings = listings.with_row_index("row")
+
+    def read(some: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+        rows = worded(some, words)
+        return rows.select(KEYS), sentences(rows, words)
+
+    # Words and texts are most of it: of all listings only what they hash to is kept.
+    pieces = list(in_order(read, listings.iter_slices(LISTINGS_AT_ONCE)))
+    if not pieces:
+        return pl.DataFrame(schema=SCHEMA)
+    keyed, parts = (pl.concat(some) for some in zip(*pieces, strict=True))
+    keyed = keyed.with_columns(
+        template=is_template(words), stocked=pl.col("row").is_in(stocked(keyed)["row"].implode())
+    )
+    files = shared_files(file_names(listings), words)
+    found = blocks(keyed, rarest(shared_sentences(parts, words)), files)
     couples = pl.concat([block_couples(rows, keys, name, words.block_cap) for name, rows, keys in found])
     couples = couples.unique().sort("row", "other")
-    if couples.is_empty():
-        return pl.DataFrame(schema=SCHEMA)
+    either = pl.concat([couples["row"], couples["other"]]).unique()
+    marked = worded(listings.filter(pl.col("row").is_in(either.implode())), words)
+    marked = marked.join(keyed.select("row", "template", "stocked"), on="row", maintain_order="left")
     return told(judged(marked, files, couples, words))
 
 
