@@ -15,11 +15,11 @@ from triage.catalogue.feeds import FeedCatalogue
 from triage.ingest.bulk import LEAST_BYTES, NotCleanError, store_bulk
 from triage.ingest.files import Found, find, sha256_of, size_of
 from triage.ingest.mapping import Mapping
+from triage.ingest.memory import bounded_memory
 from triage.ingest.preview import Preview, preview
 from triage.ingest.readers import PLAIN, packed
 from triage.ingest.reading import Account, Export, open_export
 from triage.ingest.rows import Broken, FileError, Reader, cut
-from triage.ingest.spool import Spool, bounded_memory
 from triage.store import Connection, append, transaction, work_folder
 
 __all__ = ["READERS", "FeedNote", "Preview", "preview", "run"]
@@ -188,14 +188,12 @@ def _store_rows(store: Connection, export: Export, found: Found, sha256: str, bu
     account = Account()
     feed_id = sha256[:16]
     with TemporaryDirectory(prefix="triage-", dir=work_folder(store)) as folder:
-        spool = Spool(store, feed_id, Path(folder))
         for piece in export.pieces(bulk_from, Path(folder)):
             if piece.bulk is not None:
                 account.rows_read += store_bulk(store, feed_id, piece.bulk)
-            spool.add(piece.rows)
+            append(store, "raw_row", piece.rows.with_columns(feed_id=pl.lit(feed_id)))
             append(store, "reject", _rejects(feed_id, piece.broken))
             account.add(piece)
-        spool.close()
     if sha256_of(found.path) != sha256:
         raise FileError(
             "changed-while-read", "other bytes at the end than at the start", "a file that is written whole"
