@@ -16,7 +16,7 @@ from triage.verdict.because import because
 # An offer that moves by less than this share, or less than a whole unit, is the same to a buyer (our judgement).
 SEEN_SHARE, SEEN_MINOR = 0.05, 100
 # Listings whose calls are compared at once: all that was heard and believed of them stands side by side.
-LISTINGS_AT_ONCE = 120_000
+LISTINGS_AT_ONCE = 400_000
 
 LAST = """
 CREATE OR REPLACE TEMP TABLE last_call AS
