@@ -1,7 +1,6 @@
 """The stage itself: chunks of listings, one horizon and one buyer after the other, to the tables."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -21,7 +20,7 @@ from triage.verdict.asking import WHOLE, SignQuestion
 from triage.verdict.beliefs import Beliefs, read_heard
 from triage.verdict.calls import LEAST_FITS
 from triage.verdict.looks import BLOCK, Table, judged_rows
-from triage.verdict.money import Array, landed_cost
+from triage.verdict.money import Array, Flags, landed_cost
 from triage.verdict.offers import Offer, offer_to, read_offers
 from triage.verdict.plans import Mender
 from triage.verdict.questions import Texts
@@ -279,6 +278,23 @@ def trade_of(releases: Releases, ground: Ground) -> Trade:
     return Trade(releases.materials, ground.repairs, ground.values)
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """The pairs that some buyer may want, from each buyer's side.
+
+    Attributes:
+        ids: The listings, N.
+        offered: As offers to a buyer, by buyer.
+        sound: Soundness, N rows, by outlook.
+        by: Which of them a buyer may want, [N], by buyer.
+    """
+
+    ids: list[str]
+    offered: Mapping[str, Offer]
+    sound: Mapping[Outlook, pl.DataFrame]
+    by: Mapping[str, Flags]
+
+
 def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs]) -> None:
     """Write verdicts, plans, questions and sensitivity of the pairs in ``chunk``.
 
@@ -288,34 +304,47 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs]) -> 
     ground, offers = bench.ground, read_offers(store)
     sound = {outlook: frame(store, SOUNDNESS, outlook) for outlook in ground.outlooks()}
     offered = {buyer.id: offer_to(buyer, offers, ground.costs, bench.as_of) for buyer in ground.buyers.values()}
-    weighed = np.zeros((len(offered), offers.height), dtype=np.bool_)
-    for number, buyer in enumerate(ground.buyers.values()):
+    by = {}
+    for buyer in ground.buyers.values():
         out = ruled_out(buyer, offered[buyer.id], ground.signs)
         append(store, "verdict", ruled_out_rows(buyer, offered[buyer.id], out, sound[buyer.outlook]))
-        weighed[number] = out.is_null().to_numpy()
+        by[buyer.id] = out.is_null().to_numpy()
     # Only what some buyer may want is read and weighed.
-    some = np.flatnonzero(weighed.any(axis=0))
+    some = np.flatnonzero(np.logical_or.reduce([*by.values()]))
     if not len(some):
         return
-    few = registered(store, "chunk", offers.select("listing_id")[some]) if len(some) < offers.height else nullcontext()
-    with few:
-        ids = offers["listing_id"].gather(some).to_list()
-        known = held if all(beliefs.listing_ids == ids for beliefs in held.values()) else {}
-        heard = None if known else read_heard(store, ground.signs, ground.ageing_signs)
-        comparables = read_comparables(store, ground.values)
-        for outlook in ground.outlooks():
-            beliefs = known[outlook] if heard is None else heard.beliefs(store, outlook)
-            for number, buyer in enumerate(ground.buyers.values()):
-                rows = np.flatnonzero(weighed[number, some])
-                if buyer.outlook != outlook or not len(rows):
-                    continue
-                mender, offer = bench.menders[buyer.id], offered[buyer.id].take(some)
-                stakes = stakes_of(buyer, beliefs, offer, comparables, bench.trade, mender)
-                table = Table(
-                    stakes, sound[outlook][some], bench.questions, bench.texts, ground.repairs, mender, ground.values
-                )
-                for name, found in judged_rows(table, rows).items():
-                    append(store, name, found.sort("listing_id", maintain_order=True))
+    wanted = Wanted(
+        offers["listing_id"].gather(some).to_list(),
+        {key: offer.take(some) for key, offer in offered.items()},
+        {outlook: rows[some] for outlook, rows in sound.items()},
+        {key: which[some] for key, which in by.items()},
+    )
+    if len(some) == offers.height:
+        _weigh(store, bench, held, wanted)
+    else:
+        with registered(store, "chunk", offers.select("listing_id")[some]):
+            _weigh(store, bench, held, wanted)
+
+
+def _weigh(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs], wanted: Wanted) -> None:
+    """Write verdicts, plans, questions and sensitivity of wanted pairs, which ``chunk`` holds."""
+    ground = bench.ground
+    known = held if all(beliefs.listing_ids == wanted.ids for beliefs in held.values()) else {}
+    heard = None if known else read_heard(store, ground.signs, ground.ageing_signs)
+    comparables = read_comparables(store, ground.values)
+    for outlook in ground.outlooks():
+        beliefs = known[outlook] if heard is None else heard.beliefs(store, outlook)
+        for buyer in ground.buyers.values():
+            rows = np.flatnonzero(wanted.by[buyer.id])
+            if buyer.outlook != outlook or not len(rows):
+                continue
+            mender = bench.menders[buyer.id]
+            stakes = stakes_of(buyer, beliefs, wanted.offered[buyer.id], comparables, bench.trade, mender)
+            table = Table(
+                stakes, wanted.sound[outlook], bench.questions, bench.texts, ground.repairs, mender, ground.values
+            )
+            for name, found in judged_rows(table, rows).items():
+                append(store, name, found.sort("listing_id", maintain_order=True))
 
 
 def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], outlook: Outlook) -> pl.DataFrame:

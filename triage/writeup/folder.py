@@ -17,7 +17,7 @@ Content = str | bytes | Iterable[str]
 # From linux/fcntl.h and linux/fs.h: paths are relative to the working folder; the two names change places.
 AT_FDCWD, RENAME_EXCHANGE = -100, 2
 
-# Seconds. Publishing takes less than one; whoever holds the folder for longer hangs.
+# Seconds. Publishing takes less than one, and some ten of a million verdicts; whoever holds it for longer hangs.
 WAIT = 60.0
 
 
