@@ -21,6 +21,15 @@ NIGHTS = 5
 # Tables that follow from the exports, the answers and the rules; call_history and run say when something was done.
 DERIVED = ("match", "match_evidence", "observation", "prognosis", "finding", "posterior", "soundness", "verdict",
            "plan", "question", "sensitivity", "habit", "weighed")  # fmt: skip
+# What stands once in the tables that have no index of it.
+KEYS = {
+    "twin": ("listing_id", "twin_id"), "match": ("listing_id", "place"), "life_led": ("listing_id", "place"),
+    "life_part": ("life", "part", "horizon_years", "climate"), "weighed": ("listing_id",),
+    "posterior": ("listing_id", "horizon_years", "climate", "part"),
+    "soundness": ("listing_id", "horizon_years", "climate"), "verdict": ("listing_id", "buyer"),
+    "plan": ("listing_id", "buyer", "plan"), "question": ("listing_id", "buyer", "place"),
+    "sensitivity": ("listing_id", "buyer", "place"), "habit": ("source", "seller", "sentence"),
+}  # fmt: skip
 
 
 def rows_of(connection: store.Connection) -> dict[str, list[tuple]]:
@@ -105,6 +114,17 @@ def test_weighing_everything_anew_changes_no_table(nights, known):
     anew = rows_of(connection)
     assert all(held[name] for name in DERIVED if name not in ("sensitivity", "question", "plan"))
     assert [name for name in DERIVED if anew[name] != held[name]] == []
+
+
+@pytest.mark.parametrize("table", KEYS)
+def test_what_stands_once_stands_once(nights, market, table):
+    found, key = 0, ", ".join(KEYS[table])
+    for connection, *_ in (nights, market):
+        query = f"SELECT count(*), count(DISTINCT ({key})) FROM {table}"
+        ((rows, distinct),) = connection.execute(query).fetchall()
+        assert rows == distinct
+        found += rows
+    assert found > 0
 
 
 def test_what_is_gone_is_left_alone(nights, known):

@@ -188,13 +188,14 @@ COMMENT ON COLUMN sighting.currency IS 'ISO 4217 code';
 COMMENT ON COLUMN sighting.status IS 'open or sold that night';
 COMMENT ON COLUMN sighting.first IS 'The sighting that made the listing; all others are further sightings';
 
+-- What a night writes anew, twin and the tables of stages 3 to 7, has no PRIMARY KEY: the indexes were over a third of the
+-- store and took a sixth of a usual night's time. One stage writes each; tests/test_due.py holds what stands there once.
 CREATE TABLE IF NOT EXISTS twin (
   listing_id   VARCHAR NOT NULL,
   twin_id      VARCHAR NOT NULL,
   kind         VARCHAR NOT NULL CHECK (kind IN ('relist', 'copy')),
   probability  DOUBLE NOT NULL CHECK (probability BETWEEN 0 AND 1),
-  why          VARCHAR NOT NULL,
-  PRIMARY KEY (listing_id, twin_id)
+  why          VARCHAR NOT NULL
 );
 COMMENT ON TABLE twin IS 'The same pair under another id; each couple is stored both ways';
 COMMENT ON COLUMN twin.listing_id IS 'A listing';
@@ -256,8 +257,7 @@ CREATE TABLE IF NOT EXISTS match (
   construction_id  VARCHAR,
   level            VARCHAR NOT NULL CHECK (level IN ('style_number', 'release', 'model', 'generic', 'none')),
   probability      DOUBLE NOT NULL CHECK (probability BETWEEN 0 AND 1),
-  accepted         BOOLEAN NOT NULL,
-  PRIMARY KEY (listing_id, place)
+  accepted         BOOLEAN NOT NULL
 );
 COMMENT ON TABLE match IS 'Candidate releases of a listing; probabilities sum to one';
 COMMENT ON COLUMN match.listing_id IS 'The listing';
@@ -352,8 +352,7 @@ CREATE TABLE IF NOT EXISTS life_part (
   p_unfit_hi_node    FLOAT[] NOT NULL,
   basis              VARCHAR NOT NULL
 );
--- One row per life, part, horizon_years and climate. No PRIMARY KEY: its index takes longer to build and more memory than
--- all the rest of the stage, and only that stage writes here.
+-- One row per life, part, horizon_years and climate.
 COMMENT ON TABLE life_part IS 'How each part of a life has aged: the columns of prognosis, once for all who led it';
 COMMENT ON COLUMN life_part.life IS 'As life_led.life';
 COMMENT ON COLUMN life_part.part IS 'As prognosis.part';
@@ -463,8 +462,7 @@ CREATE TABLE IF NOT EXISTS posterior (
   rule_db      DOUBLE NOT NULL,
   p_unfit_lo   DOUBLE NOT NULL,
   p_unfit      DOUBLE NOT NULL,
-  p_unfit_hi   DOUBLE NOT NULL,
-  PRIMARY KEY (listing_id, horizon_years, climate, part)
+  p_unfit_hi   DOUBLE NOT NULL
 );
 COMMENT ON TABLE posterior IS 'What is believed of each part after ageing, signs and rules, all candidates mixed';
 COMMENT ON COLUMN posterior.listing_id IS 'The listing';
@@ -485,8 +483,7 @@ CREATE TABLE IF NOT EXISTS soundness (
   p_wearable_lo  DOUBLE NOT NULL,
   p_wearable     DOUBLE NOT NULL,
   p_wearable_hi  DOUBLE NOT NULL,
-  weak_part      VARCHAR,
-  PRIMARY KEY (listing_id, horizon_years, climate)
+  weak_part      VARCHAR
 );
 COMMENT ON TABLE soundness IS 'What is believed of the pair as a whole; decides which pairs are comparable to a sound one';
 COMMENT ON COLUMN soundness.listing_id IS 'The listing';
@@ -518,8 +515,7 @@ CREATE TABLE IF NOT EXISTS verdict (
   ask_gain_minor   BIGINT,
   expected_minor   BIGINT,
   currency         VARCHAR NOT NULL,
-  reason           VARCHAR NOT NULL,
-  PRIMARY KEY (listing_id, buyer)
+  reason           VARCHAR NOT NULL
 );
 COMMENT ON TABLE verdict IS 'The call on a listing for a buyer';
 COMMENT ON COLUMN verdict.listing_id IS 'The listing';
@@ -552,8 +548,7 @@ CREATE TABLE IF NOT EXISTS plan (
   value_minor   BIGINT NOT NULL,
   repairs       VARCHAR[],
   cost_lo_minor BIGINT,
-  cost_hi_minor BIGINT,
-  PRIMARY KEY (listing_id, buyer, plan)
+  cost_hi_minor BIGINT
 );
 COMMENT ON TABLE plan IS 'What a buyer could do with a pair, and how often it would come to that';
 COMMENT ON COLUMN plan.listing_id IS 'The listing';
@@ -575,8 +570,7 @@ CREATE TABLE IF NOT EXISTS question (
   language    VARCHAR NOT NULL,
   gain_minor  BIGINT NOT NULL,
   if_yes      VARCHAR NOT NULL,
-  if_no       VARCHAR NOT NULL,
-  PRIMARY KEY (listing_id, buyer, place)
+  if_no       VARCHAR NOT NULL
 );
 COMMENT ON TABLE question IS 'What to ask the seller, best first, and what each answer would do';
 COMMENT ON COLUMN question.listing_id IS 'The listing';

@@ -1,0 +1,1 @@
+-- twin and the tables of stages 3 to 7 lost the index of their keys, and nothing else: every row comes along as it is.
