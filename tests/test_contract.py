@@ -64,6 +64,15 @@ def test_every_column_has_a_comment(contract):
     assert total > 150
 
 
+def test_comments_are_all_that_is_left_out_without_them(contract):
+    bare = store.connect(comments=False)
+    kept = "SELECT table_name, column_name, data_type, is_nullable, column_default FROM duckdb_columns() ORDER BY ALL"
+    for query in (kept, "SELECT table_name, constraint_text FROM duckdb_constraints() ORDER BY ALL"):
+        assert bare.execute(query).fetchall() == contract.execute(query).fetchall()
+    assert bare.execute("SELECT count(comment) FROM duckdb_columns() WHERE NOT internal").fetchall() == [(0,)]
+    bare.close()
+
+
 def test_the_contract_refuses_what_its_checks_forbid(contract):
     with pytest.raises(duckdb.ConstraintException):
         contract.execute("INSERT INTO answer VALUES ('x', 'y', DATE '2026-01-01', 'answer', 'perhaps', NULL)")

@@ -47,10 +47,14 @@ class _Stream:
         return self.frame.__arrow_c_stream__(requested_schema)
 
 
-def connect() -> Connection:
-    """Return a connection to an empty store in memory, with the contract laid out."""
+def connect(comments: bool = True) -> Connection:
+    """Return a connection to an empty store in memory, with the contract laid out.
+
+    Args:
+        comments: As ``versions.lay_out`` has it.
+    """
     connection = open_file(None)
-    versions.lay_out(connection)
+    versions.lay_out(connection, comments)
     return connection
 
 

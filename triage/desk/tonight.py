@@ -117,7 +117,7 @@ class Tonight:
 
     def _read_night(self) -> None:
         path = published.path_of(self.store)
-        memory = connect()
+        memory = connect(comments=False)
         # Small questions, many of them: a second thread would only wait.
         memory.execute("SET threads = 1")
         try:

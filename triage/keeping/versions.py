@@ -33,10 +33,17 @@ def current() -> int:
     return max(migrations(), default=_FIRST)
 
 
-def lay_out(connection: Connection) -> None:
-    """Make the tables of the contract in an empty database."""
+def lay_out(connection: Connection, comments: bool = True) -> None:
+    """Make the tables of the contract in an empty database.
+
+    Args:
+        comments: With what tables and columns mean; they take as long as all the tables.
+    """
+    contract = files("triage").joinpath("contract.sql").read_text("utf-8")
+    if not comments:
+        contract = "\n".join(line for line in contract.splitlines() if not line.startswith("COMMENT ON "))
     connection.execute("BEGIN TRANSACTION")
-    connection.execute(files("triage").joinpath("contract.sql").read_text("utf-8"))
+    connection.execute(contract)
     connection.execute("INSERT INTO schema_version VALUES (?)", [current()])
     connection.execute("COMMIT")
 
