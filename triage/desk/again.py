@@ -11,7 +11,7 @@ from triage import batch, due, observation, prognosis, rules, verdict
 from triage.catalogue import Catalogue
 from triage.rules.facts import ASKED, OFFERED_OF
 from triage.store import Connection, append
-from triage.verdict.worth import pool_comparables
+from triage.verdict.worth import OFFERS, pool_comparables
 
 # The sign that says which year stands on the label.
 LABEL = "date_proof_shown"
@@ -128,7 +128,8 @@ def _rule(store: Connection, catalogue: Catalogue) -> None:
 def _judge(store: Connection, catalogue: Catalogue, as_of: date, releases: verdict.Releases | None) -> None:
     """Run stage 7 over the listings in ``todo``, beside the offers that were published with them."""
     ground = batch.ground(catalogue)
-    pool = partial(pool_comparables, values=ground.values, beside="beside_offer")
+    offers = f"{OFFERS} UNION ALL BY NAME FROM beside_offer"
+    pool = partial(pool_comparables, values=ground.values, offers=offers)
     verdict.run(store, ground, as_of, releases, pool)
 
 

@@ -12,7 +12,7 @@ from triage.spread.lives import keep_kinds
 from triage.spread.partition import Partition, at_work, keep, scatter, store_of
 from triage.store import Connection
 from triage.verdict import history
-from triage.verdict.worth import LATEST, OFFERS, pool_from
+from triage.verdict.worth import LATEST, OFFERS, pool_comparables
 
 # Tables that a partition writes, by the task that does.
 MATCHED = ("match", "match_evidence")
@@ -83,11 +83,8 @@ def judge(partition: Partition) -> None:
         store.execute(
             "CREATE TEMP VIEW offered_model AS SELECT model_id, maker || ' ' || model AS model FROM construction"
         )
-        pool_from(
-            store,
-            kit.ground.values,
-            f"SELECT * FROM {rows_of(partition.reduced('comparable'))} WHERE model IN ({theirs})",
-        )
+        offers = f"SELECT * FROM {rows_of(partition.reduced('comparable'))} WHERE model IN ({theirs})"
+        pool_comparables(store, kit.ground.values, offers=offers)
         verdict.judge(store, kit.ground, partition.as_of)
         keep(store, partition, JUDGED)
         store.execute("CREATE TEMP TABLE told_before AS SELECT listing_id, buyer, place FROM call_history")

@@ -64,40 +64,40 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
     with registered(store, "chunk", pairs.select("listing_id")):
         pool_comparables(store, ground.values)
         offers, comparables = read_offers(store), read_comparables(store, ground.values)
-        trade = trade_of(Releases.of(store), ground)
         beliefs = read_beliefs(store, ground.signs, ground.ageing_signs, buyer.outlook)
-        states = joint(beliefs.evidence)
-        chances = np.where(beliefs.present, part_chances(states), np.nan)
-        parts = {f"p_unfit_{part}": pl.Series(chances[:, at]).fill_nan(None) for at, part in enumerate(PARTS)}
-        found = []
-        for purpose, traits in PURPOSES.items():
-            one = buyer.model_copy(update={**traits, "foot_mm": None})
-            offer = offer_to(one, offers, ground.costs, as_of)
-            stakes = stakes_of(one, beliefs, offer, comparables, trade, trade.mender(one))
-            scene, value = stakes.scene(slice(None)), stakes.value
-            landed, expected = landed_cost(offer.price, offer.terms), scene.expected(offer.price)
-            repair = repair_costs(scene)
-            share, _ = plan_shares(scene, offer.price)
-            likely = beliefs.evidence.weight[..., None] >= LIKELY_RELEASE
-            worst = np.where(likely, scene.fitting.value, np.inf).min(axis=(1, 2))
-            found.append(
-                pl.DataFrame(
-                    {
-                        "listing_id": beliefs.listing_ids,
-                        "purpose": purpose,
-                        "value_minor": whole_minor(value),
-                        "expected_minor": whole_minor(expected),
-                        "repair_minor": whole_minor(repair),
-                        "landed_minor": whole_minor(landed),
-                        "surplus_minor": whole_minor(expected - landed),
-                        "offer_minor": whole_minor(sensible_offer(scene, repair)),
-                        "p_wearable": wearable_chance(states, beliefs.evidence.bears),
-                        "p_after": share[:, list(WEARING)].sum(axis=1),
-                        "at_risk_minor": whole_minor(np.maximum(landed - worst, 0)),
-                        **parts,
-                    }
-                )
+    trade = trade_of(Releases.of(store), ground)
+    states = joint(beliefs.evidence)
+    chances = np.where(beliefs.present, part_chances(states), np.nan)
+    parts = {f"p_unfit_{part}": pl.Series(chances[:, at]).fill_nan(None) for at, part in enumerate(PARTS)}
+    found = []
+    for purpose, traits in PURPOSES.items():
+        one = buyer.model_copy(update={**traits, "foot_mm": None})
+        offer = offer_to(one, offers, ground.costs, as_of)
+        stakes = stakes_of(one, beliefs, offer, comparables, trade, trade.mender(one))
+        scene, value = stakes.scene(slice(None)), stakes.value
+        landed, expected = landed_cost(offer.price, offer.terms), scene.expected(offer.price)
+        repair = repair_costs(scene)
+        share, _ = plan_shares(scene, offer.price)
+        likely = beliefs.evidence.weight[..., None] >= LIKELY_RELEASE
+        worst = np.where(likely, scene.fitting.value, np.inf).min(axis=(1, 2))
+        found.append(
+            pl.DataFrame(
+                {
+                    "listing_id": beliefs.listing_ids,
+                    "purpose": purpose,
+                    "value_minor": whole_minor(value),
+                    "expected_minor": whole_minor(expected),
+                    "repair_minor": whole_minor(repair),
+                    "landed_minor": whole_minor(landed),
+                    "surplus_minor": whole_minor(expected - landed),
+                    "offer_minor": whole_minor(sensible_offer(scene, repair)),
+                    "p_wearable": wearable_chance(states, beliefs.evidence.bears),
+                    "p_after": share[:, list(WEARING)].sum(axis=1),
+                    "at_risk_minor": whole_minor(np.maximum(landed - worst, 0)),
+                    **parts,
+                }
             )
+        )
     kept = pairs.select("listing_id", "condition", "title", "model_id")
     return pl.concat(found).join(kept, on="listing_id").sort("purpose", "surplus_minor", "listing_id",
                                                              descending=[False, True, False])  # fmt: skip

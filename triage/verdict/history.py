@@ -148,5 +148,5 @@ def record(store: Connection, catalogue: Catalogue, as_of: date) -> None:
                 told = because(both, catalogue.signs, frame(store, WHY_HELD), catalogue.words.money.decimals)
                 with registered(store, "reasoned", told):
                     store.execute(LATER)
-        for table in ("last_call", "changed_call", "fresh_call"):
-            store.execute(f"DROP TABLE {table}")
+    for table in ("last_call", "changed_call", "fresh_call"):
+        store.execute(f"DROP TABLE {table}")

@@ -68,7 +68,7 @@ def weak_part(part: Array, evidence: Evidence, present: Flags) -> pl.Series:
 
 def named(names: Sequence[str], numbers: npt.NDArray[np.integer[Any]]) -> pl.Series:
     """Return the names numbers stand for, NULL for -1."""
-    return pl.Series([*names, None], dtype=pl.String).gather(numbers % (len(names) + 1))
+    return pl.Series([None, *names], dtype=pl.String).gather(numbers + 1)
 
 
 def verdict_rows(judged: Judged) -> pl.DataFrame:

@@ -123,26 +123,17 @@ ORDER BY m.listing_id, m.construction_id
 """
 
 
-def pool_comparables(store: Connection, values: Values, of: str = "todo", beside: str | None = None) -> None:
+def pool_comparables(store: Connection, values: Values, of: str = "todo", offers: str = OFFERS) -> None:
     """Gather the offers that some listings may be compared with; soundness must be written before.
 
     Args:
         of: Table of the listings.
-        beside: Table of offers the store does not hold, as ``OFFERS`` has them; ``LATEST`` of them are enough.
+        offers: Query of all offers, as ``OFFERS`` has them of the store; ``LATEST`` of them are enough.
     """
-    offers = OFFERS if beside is None else f"{OFFERS} UNION ALL BY NAME FROM {beside}"
+    query = POOL.format(offers=offers, of=of)
     known = {"asked_share": values.asked_share, "sound_from": values.sound_from}
-    store.execute(POOL.format(offers=offers, of=of), known)
-    store.execute(POOLED)
-
-
-def pool_from(store: Connection, values: Values, offers: str) -> None:
-    """Do as ``pool_comparables`` where the store holds some of the listings only.
-
-    Args:
-        offers: Query of the offers of all listings, as ``OFFERS`` has them; ``LATEST`` of them are enough.
-    """
-    store.execute(POOL.format(offers=offers, of="todo"), {"asked_share": values.asked_share})
+    # A parameter that a query doesn't have is refused.
+    store.execute(query, {name: value for name, value in known.items() if f"${name}" in query})
     store.execute(POOLED)
 
 
