@@ -211,9 +211,9 @@ def _of_signs(said: pl.DataFrame, signs: Mapping[str, Sign], wanted: Collection[
     cells[found["sign"].to_numpy(), found["row"].to_numpy()] = found["told"].to_numpy()
     spoken = [name for at, name in enumerate(names) if found.height and (cells[at] >= 0).any()]
     told = pl.DataFrame({name: cells[number[name]] for name in spoken})
-    return rows.hstack(told).with_columns(
-        *(pl.when(pl.col(name) >= 0).then(pl.col(name) == 1).alias(name) for name in spoken),
-        *(pl.lit(None, pl.Boolean).alias(name) for name in names if name not in spoken),
+    silent = pl.DataFrame(schema={name: pl.Boolean for name in names if name not in spoken}).clear(rows.height)
+    return rows.hstack(told).hstack(silent).with_columns(
+        pl.when(pl.col(name) >= 0).then(pl.col(name) == 1).alias(name) for name in spoken
     )
 
 

@@ -84,11 +84,13 @@ class Table:
 
     def first_look(self, rows: Places) -> tuple[dict[str, pl.DataFrame], Places]:
         """Return the rows of the pairs that are left to others, and the places of the rest."""
-        judged = self._judged(rows, *self.decided(rows))
-        skips = judged.calls.call == SKIP
-        return {"verdict": verdict_rows(judged).filter(pl.Series(skips)), "plan": plan_rows(judged, skips)}, rows[
-            ~skips
-        ]
+        scene, calls = self.decided(rows)
+        skips = calls.call == SKIP
+        if not skips.any():
+            return {}, rows
+        judged = self._judged(rows, scene, calls)
+        found = {"verdict": verdict_rows(judged).filter(pl.Series(skips)), "plan": plan_rows(judged, skips)}
+        return found, rows[~skips]
 
     def second_look(self, rows: Places) -> dict[str, pl.DataFrame]:
         """Return the rows of pairs to buy or ask about, with what answers and other numbers would do."""

@@ -19,27 +19,22 @@ FITS_UNSTATED = 0.12
 LISTINGS = """
 SELECT
   l.listing_id, l.source, l.ships_from, l.price_base_minor, l.shipping_base_minor, l.premium_rate, l.price_kind,
-  l.foot_mm_lo, l.foot_mm_hi, l.language, l.title, l.size_text,
-  coalesce(o.returns_ok, FALSE) AS returns_ok,
-  coalesce(o.firm, FALSE) AS firm,
-  coalesce(o.affirmed, []) AS affirmed,
-  c.style_year,
-  c.category
+  l.foot_mm_lo, l.foot_mm_hi, l.language, l.title, l.size_text, c.style_year, c.category
 FROM listing l
 JOIN chunk USING (listing_id)
-LEFT JOIN (
-  SELECT
-    listing_id,
-    bool_or(sign = 'returns_ok' AND state = 'affirmed') AS returns_ok,
-    bool_or(sign = 'offers_open' AND state = 'denied') AS firm,
-    list(DISTINCT sign ORDER BY sign) FILTER (WHERE state = 'affirmed' AND NOT hedged) AS affirmed
-  FROM observation
-  WHERE counts AND listing_id IN (SELECT listing_id FROM chunk)
-  GROUP BY listing_id
-) o ON o.listing_id = l.listing_id
 LEFT JOIN match m ON m.listing_id = l.listing_id AND m.place = 1
 LEFT JOIN construction c ON c.model_id = m.construction_id
 ORDER BY l.listing_id
+"""
+SAID = """
+SELECT
+  listing_id,
+  bool_or(sign = 'returns_ok' AND state = 'affirmed') AS returns_ok,
+  bool_or(sign = 'offers_open' AND state = 'denied') AS firm,
+  list(DISTINCT sign ORDER BY sign) FILTER (WHERE state = 'affirmed' AND NOT hedged) AS affirmed
+FROM observation
+WHERE counts AND listing_id IN (SELECT listing_id FROM chunk)
+GROUP BY listing_id
 """
 
 
@@ -73,7 +68,8 @@ class Offer:
 
 def read_offers(store: Connection) -> pl.DataFrame:
     """Return the listings in ``chunk`` with what the money side needs of them."""
-    return frame(store, LISTINGS)
+    rows = frame(store, LISTINGS).join(frame(store, SAID), on="listing_id", how="left", maintain_order="left")
+    return rows.with_columns(pl.col("returns_ok", "firm").fill_null(False), pl.col("affirmed").fill_null([]))
 
 
 def offer_to(buyer: Buyer, rows: pl.DataFrame, costs: Costs, as_of: date) -> Offer:
