@@ -5,7 +5,8 @@
 FOLDER keeps the store (``benchmarks/exports.py``, 5,000 releases, one buyer; made when it is not there), so that the
 page can be measured again without another night. Prints what publishing took of the night, then for the page: reading
 the published night, the list and a pair's page as the browser gets them, one pair weighed anew after a look and after
-a reply, and one supposition; medians and the slowest of a number of pairs.
+a reply, and one supposition; medians and the slowest of a number of pairs. A pair that is shown is read ahead and a
+reply is read before it is noted, as in an evening; a look at a pair that nobody opened is measured too.
 """
 
 import http.client
@@ -22,9 +23,11 @@ from tests.desk.random_requests import TOKEN, serving
 from triage import batch, catalogue
 from triage.desk import published
 from triage.desk.again import Supposed
+from triage.desk.pages import LISTING
+from triage.desk.reply import reply_of
 from triage.desk.tonight import Tonight
 from triage.journal import path_of
-from triage.store import open_store
+from triage.store import frame, open_store
 from triage.writeup.ticket import anchor
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -96,10 +99,28 @@ def main(folder: Path, listings: int) -> None:
             timed(weighed_anew),
         )
 
-    looks = [noted(n, "look", one, {"signs": {"outsole_shiny": "yes"}}) for n, one in enumerate(some)]
+    def opened(one: str) -> float:
+        return timed(lambda: tonight.prepare(one))
+
+    signs = {"outsole_shiny": "yes"}
+    looks = [noted(n, "look", one, {"signs": signs}) for n, one in enumerate(some)]
     told("a look noted, on the disk", [one for one, _ in looks])
-    told("one pair weighed anew after a look", [one for _, one in looks])
-    replies = [noted(n, "answer", one, {"text": REPLY, "signs": {}}) for n, one in enumerate(some)]
+    told("one pair weighed anew, never opened", [one for _, one in looks])
+    signs = {"outsole_shiny": "no", "midsole_cracked": "no"}
+    looks = [(opened(one), *noted(n, "look", one, {"signs": signs})) for n, one in enumerate(some, len(some))]
+    told("a pair read ahead while it is looked at", [one for one, _, _ in looks])
+    told("one pair weighed anew after a look", [one for _, _, one in looks])
+    # Another text for each pair: none is in anybody's memory.
+    texts = [f"{REPLY} Pair {number}." for number in range(len(some))]
+    reads = [timed(lambda text=text: reply_of(text, "en", (), known)) for text in texts]
+    told("the words of a reply read and shown", reads)
+    replies = []
+    for number, (one, text) in enumerate(zip(some, texts, strict=True)):
+        opened(one)
+        with tonight.fresh() as memory:
+            language = frame(memory, LISTING, [one])["language"][0]
+        reply_of(text, language, (), known)
+        replies.append(noted(number, "answer", one, {"text": text, "signs": {}}))
     told("one pair weighed anew after a reply", [one for _, one in replies])
     with tonight.fresh() as memory:
         supposed = [

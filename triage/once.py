@@ -14,8 +14,8 @@ Result = TypeVar("Result")
 def once(work: Callable[Given, Result]) -> Callable[Given, Result]:
     """Return a function that keeps its last results and gives them again for the very same objects.
 
-    Sameness is identity, not equality: what rules are made of has no hash, and comparing it would cost more than the
-    work. Nobody changes them after they were read.
+    Sameness is identity, and equality only of text: what rules are made of has no hash, and comparing it would cost
+    more than the work. Nobody changes them after they were read.
     """
     kept: list[tuple[tuple[object, ...], Result]] = []
 
@@ -23,7 +23,7 @@ def once(work: Callable[Given, Result]) -> Callable[Given, Result]:
     def again(*given: Given.args, **named: Given.kwargs) -> Result:
         these = (*given, *named.items())
         for those, result in kept:
-            if len(those) == len(these) and all(one is other for one, other in zip(those, these, strict=True)):
+            if len(those) == len(these) and all(map(_same, those, these)):
                 return result
         result = work(*given, **named)
         # Replaced in one step: two threads may both do the work, neither gets half of it.
@@ -31,3 +31,7 @@ def once(work: Callable[Given, Result]) -> Callable[Given, Result]:
         return result
 
     return again
+
+
+def _same(one: object, other: object) -> bool:
+    return one is other or (isinstance(one, str) and one == other)

@@ -1,6 +1,6 @@
 """Weigh a few pairs anew in a store in memory, by the stages' own functions; what they were matched to stays."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import partial
@@ -62,6 +62,30 @@ class Supposed:
         return self != Supposed()
 
 
+@dataclass(frozen=True)
+class Known:
+    """What of a pair no answer moves: read once, so that what is noted of it is weighed the sooner.
+
+    It holds until other pairs are weighed anew, or the pair's parts age otherwise or its price or state changes.
+
+    Attributes:
+        unsaid: What rules look at.
+        beside: What the calls hang on.
+    """
+
+    listing_id: str
+    unsaid: pl.DataFrame
+    beside: verdict.Known
+
+
+def know(store: Connection, catalogue: Catalogue, listing_id: str) -> Known:
+    """Return what of a pair no answer moves."""
+    due.set_todo(store, [listing_id])
+    ground = batch.ground(catalogue)
+    unsaid = rules.unsaid(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
+    return Known(listing_id, unsaid, verdict.know(store, ground, _pool(ground)))
+
+
 def weigh_noted(
     store: Connection,
     catalogue: Catalogue,
@@ -69,7 +93,8 @@ def weigh_noted(
     listings: Sequence[str],
     stands: bool,
     releases: verdict.Releases | None = None,
-) -> None:
+    known: Known | None = None,
+) -> Known | None:
     """Run stages 4 to 7 over some listings of which only answers are new, as far as these move anything.
 
     What their own texts say and which releases they may be hangs on no answer and stays as the night left it.
@@ -79,15 +104,22 @@ def weigh_noted(
         as_of: The night's date: a call may only change for what was noted, not for a day more of age.
         stands: Nothing but answers is new: not the rules, nor whether a pair is still to be had.
         releases: Those of the store, where they were read before.
+        known: What was known of a pair before.
+
+    Returns:
+        What of that is known still.
     """
     due.set_todo(store, listings)
+    known = _of(known, listings) if stands else None
     new = observation.run_answers(store, catalogue.reading)
     if stands and not new:
-        return
+        return known
     if not stands or new & prognosis.signs_of_age(catalogue.climates):
         batch.age(store, catalogue, as_of)
-    _rule(store, catalogue)
-    _judge(store, catalogue, as_of, releases)
+        known = None
+    _rule(store, catalogue, known)
+    _judge(store, catalogue, as_of, releases, known)
+    return known
 
 
 def suppose(
@@ -97,6 +129,7 @@ def suppose(
     listings: Sequence[str],
     supposed: Supposed,
     releases: verdict.Releases | None = None,
+    known: Known | None = None,
 ) -> None:
     """Run the stages that a supposition can move over some listings.
 
@@ -106,8 +139,10 @@ def suppose(
         store: A store in memory; the caller holds the transaction, and rolls it back.
         as_of: The night's date.
         releases: Those of the store, where they were read before.
+        known: What is known of a pair.
     """
     due.set_todo(store, listings)
+    known = _of(known, listings)
     if supposed.price_minor is not None:
         store.execute(PRICED, [supposed.price_minor, next(iter(catalogue.buyers.values())).currency])
     ages = supposed.storage is not None or supposed.year is not None
@@ -116,21 +151,33 @@ def suppose(
     if ages:
         batch.age(store, catalogue, as_of)
     if ages or supposed.price_minor is not None:
-        _rule(store, catalogue)
-    _judge(store, _altered(catalogue, supposed), as_of, releases)
+        known = None
+        _rule(store, catalogue, known)
+    _judge(store, _altered(catalogue, supposed), as_of, releases, known)
 
 
-def _rule(store: Connection, catalogue: Catalogue) -> None:
+def _of(known: Known | None, listings: Sequence[str]) -> Known | None:
+    """Return what is known if it is of these listings, and of no other."""
+    return known if known is not None and [known.listing_id] == list(listings) else None
+
+
+def _rule(store: Connection, catalogue: Catalogue, known: Known | None) -> None:
     """Run stage 6 over the listings in ``todo``, beside the open pairs that were published with them."""
-    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
+    unsaid = None if known is None else known.unsaid
+    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED, unsaid)
 
 
-def _judge(store: Connection, catalogue: Catalogue, as_of: date, releases: verdict.Releases | None) -> None:
+def _judge(
+    store: Connection, catalogue: Catalogue, as_of: date, releases: verdict.Releases | None, known: Known | None
+) -> None:
     """Run stage 7 over the listings in ``todo``, beside the offers that were published with them."""
-    ground = batch.ground(catalogue)
+    ground, beside = batch.ground(catalogue), None if known is None else known.beside
+    verdict.run(store, ground, as_of, releases, _pool(ground), beside)
+
+
+def _pool(ground: verdict.Ground) -> Callable[[Connection], None]:
     offers = f"{OFFERS} UNION ALL BY NAME FROM beside_offer"
-    pool = partial(pool_comparables, values=ground.values, offers=offers)
-    verdict.run(store, ground, as_of, releases, pool)
+    return partial(pool_comparables, values=ground.values, offers=offers)
 
 
 def _supposed_signs(catalogue: Catalogue, supposed: Supposed) -> Iterator[tuple[str, str | None, list[str]]]:

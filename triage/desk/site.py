@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
@@ -105,8 +106,10 @@ class Desk:
         return HTMLResponse(pages.list_page(self.tonight))
 
     def pair(self, request: Request, fields: Fields) -> Response:
-        """Show a pair."""
-        return HTMLResponse(pages.pair_page(self.tonight, self.listing(request), photos=self.photos))
+        """Show a pair, and make ready for what will be noted of it."""
+        listing_id = self.listing(request)
+        ready = BackgroundTask(self.tonight.prepare, listing_id)
+        return HTMLResponse(pages.pair_page(self.tonight, listing_id, photos=self.photos), background=ready)
 
     def parcels(self, request: Request, fields: Fields) -> Response:
         """Show what was bought."""

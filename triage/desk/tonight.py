@@ -15,7 +15,7 @@ import polars as pl
 from triage import batch, journal, verdict
 from triage.catalogue import Catalogue
 from triage.desk import overnight, published
-from triage.desk.again import Supposed, suppose, weigh_noted
+from triage.desk.again import Known, Supposed, know, suppose, weigh_noted
 from triage.errors import STORE_TROUBLE, fail
 from triage.journal import Note
 from triage.store import Connection, connect, frame, transaction
@@ -99,6 +99,7 @@ class Tonight:
     _called: "Called | None" = None
     _listings: pl.DataFrame | None = None
     _releases: verdict.Releases | None = None
+    _known: Known | None = None
 
     @contextmanager
     def fresh(self) -> Iterator[Connection]:
@@ -135,7 +136,7 @@ class Tonight:
             )
         if self._memory is not None:
             self._memory.close()
-        self._memory, self._called, self._listings = memory, None, None
+        self._memory, self._called, self._listings, self._known = memory, None, None, None
         self._releases = verdict.Releases.of(memory)
         self.as_of, rules = frame(memory, RUN).row(0)
         self.other_rules = rules != self.catalogue.sha256
@@ -151,12 +152,24 @@ class Tonight:
             fresh = overnight.take(self._memory, self.catalogue, held.notes)
             if fresh:
                 stands = not self.other_rules and all(note.kind not in overnight.OF_STATUS for note in fresh)
-                weigh_noted(
-                    self._memory, self.catalogue, self.as_of, overnight.listings_of(fresh), stands, self._releases
-                )
+                self._known = weigh_noted(
+                    self._memory, self.catalogue, self.as_of, overnight.listings_of(fresh), stands, self._releases,
+                    self._known,
+                )  # fmt: skip
                 self._called = None
                 if not stands:
                     self._listings = None
+
+    def prepare(self, listing_id: str) -> None:
+        """Read what no note on a pair moves, while it is looked at; not while somebody else waits for the pairs."""
+        if not self.lock.acquire(blocking=False):
+            return
+        try:
+            with self.fresh() as memory:
+                if self._known is None or self._known.listing_id != listing_id:
+                    self._known = know(memory, self.catalogue, listing_id)
+        finally:
+            self.lock.release()
 
     def called(self) -> "Called":
         """Return the calls as they are now. The caller holds the lock."""
@@ -204,7 +217,7 @@ class Tonight:
         try:
             others = "DELETE FROM verdict WHERE buyer <> ?"
             memory.execute(others, [buyer])
-            suppose(memory, only, self.as_of, [listing_id], supposed, self._releases)
+            suppose(memory, only, self.as_of, [listing_id], supposed, self._releases, self._known)
             return self.standing(memory, listing_id, buyer)
         finally:
             memory.execute("ROLLBACK")

@@ -24,7 +24,15 @@ from triage.prognosis.chances import STORAGE_NODES, Materials, Past, past_of
 from triage.prognosis.clocks import LIFE, PAIRS, RELEASES, SAID, clocks_of
 from triage.prognosis.parts import exposure_of, materials_of, part_rows
 from triage.store import Connection, frame, registered
-from triage.verdict.beliefs import OBSERVATIONS, Heard, part_weights, read_heard, weigh_signs
+from triage.verdict.beliefs import (
+    OBSERVATIONS,
+    Candidates,
+    Heard,
+    part_weights,
+    read_candidates,
+    read_heard,
+    weigh_signs,
+)
 from triage.verdict.states import Flags
 
 CONFIRMED = """
@@ -93,9 +101,9 @@ def read_arrived(store: Connection, catalogue: Catalogue, signs: Mapping[str, Si
     )
     due.set_todo(store, pairs["listing_id"].to_list())
     with registered(store, "chunk", pairs.select("listing_id")):
-        heard = read_heard(store, signs, catalogue.ageing_signs)
+        heard = read_heard(store, signs, catalogue.ageing_signs, read_candidates(store))
         weighed = weigh_signs(frame(store, OBSERVATIONS), signs, catalogue.ageing_signs)
-    candidates = _candidates(store, heard)
+    candidates = _candidates(store, heard.candidates)
     told = frame(store, PAIRS).join(pairs.select("listing_id", "now"), on="listing_id")
     clocks = clocks_of(candidates, told, frame(store, SAID), catalogue.climates)
     lives = candidates.select("listing_id", "place").with_row_index("life")
@@ -105,14 +113,14 @@ def read_arrived(store: Connection, catalogue: Catalogue, signs: Mapping[str, Si
     return _arrived(kept, rows, found, heard, weighed, known)
 
 
-def _candidates(store: Connection, heard: Heard) -> pl.DataFrame:
+def _candidates(store: Connection, among: Candidates) -> pl.DataFrame:
     """Return the candidate releases of every pair; of one whose release was confirmed, that one alone.
 
     Columns: listing_id, place (0 where the night had not thought of it), slot, row, weight, construction_id, level and
     those of ``MADE``.
     """
-    at = heard.slots["row"].to_numpy(), heard.slots["slot"].to_numpy()
-    all_of_them = heard.slots.with_columns(weight=pl.Series(heard.weight[at])).join(
+    at = among.slots["row"].to_numpy(), among.slots["slot"].to_numpy()
+    all_of_them = among.slots.with_columns(weight=pl.Series(among.weight[at])).join(
         frame(store, MATCHED), on=["listing_id", "place"], maintain_order="left"
     )
     confirmed = frame(store, CONFIRMED).join(all_of_them.select("listing_id", "row").unique(), on="listing_id")

@@ -4,7 +4,7 @@ A condition ("cracked") said of a thing ("midsole") makes a sign. Small words ar
 or point to other shoes. The words are in ``rules/signs/``; nothing here knows a word of any language.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 
 import polars as pl
@@ -14,7 +14,7 @@ from triage.blocks import in_order
 from triage.catalogue.signs import LANGUAGES, Signs
 from triage.observation.habit import habitual
 from triage.observation.lexicon import Lexicon, lexicon
-from triage.observation.read import mentions, with_hints
+from triage.observation.read import mentions, mentions_each, with_hints
 from triage.observation.weigh import answered, latest, weighed
 
 __all__ = ["observed", "read_text", "run", "run_answers"]
@@ -85,7 +85,7 @@ def run_answers(store: tables.Connection, signs: Signs) -> frozenset[str]:
     offered, replies = tables.frame(store, OFFERED), tables.frame(store, ANSWERED)
     before = set(store.execute(OF_ANSWERS).fetchall())
     none = pl.DataFrame(schema={"source": pl.String, "seller": pl.String, "sentence": pl.String})
-    read = observed(offered, replies, none, words, ("answer",))
+    read = observed(offered, replies, none, words, ("answer",), mentions_each)
     tables.append(store, "observation", read)
     sign = HEARD.index("sign")
     return frozenset(one[sign] for one in before ^ set(read.select(HEARD).rows()))
@@ -109,6 +109,7 @@ def observed(
     habits: pl.DataFrame,
     words: Lexicon,
     fields: Sequence[str] = ("title", "body", "answer"),
+    read: Callable[[pl.DataFrame, Lexicon], pl.DataFrame] = mentions,
 ) -> pl.DataFrame:
     """Return the observation rows of listings and answers.
 
@@ -118,6 +119,7 @@ def observed(
             sign the words alone speak.
         habits: source, seller, sentence, as ``habitual`` gives them.
         fields: Which texts are read; the others only tell the language of a listing that states none.
+        read: ``mentions``, or ``mentions_each`` of few texts.
     """
     # An id is a number in disguise, in the order of the ids: rows are joined, ranked and sorted by it.
     ids = pl.Enum(offered["listing_id"].sort())
@@ -154,15 +156,15 @@ def observed(
     said = [answered(replies).select(dated)]
     # To read no text takes as long as to read a few.
     if texts["text"].count():
-        said.insert(0, weighed(_mentioned(texts, offered, habits, words), words).select(dated))
+        mentioned = _mentioned(read(texts.select("tid", "text", "hint"), words), texts, offered, habits)
+        said.insert(0, weighed(mentioned, words).select(dated))
     rows = latest(pl.concat(said)).select(OBSERVATION)
     rows = rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
     return rows.with_columns(pl.col("listing_id").cast(pl.String))
 
 
-def _mentioned(texts: pl.DataFrame, offered: pl.DataFrame, habits: pl.DataFrame, words: Lexicon) -> pl.DataFrame:
+def _mentioned(read: pl.DataFrame, texts: pl.DataFrame, offered: pl.DataFrame, habits: pl.DataFrame) -> pl.DataFrame:
     """Return the mentions in texts: whose each is, in which field, and whether it is a seller's standing sentence."""
-    read = mentions(texts.select("tid", "text", "hint"), words)
     read = read.join(
         texts.select("tid", "listing_id", "said_by", "field", "answered_on"), on="tid", maintain_order="left"
     )
@@ -188,7 +190,7 @@ def read_text(text: str, signs: Signs, language: str | None = None) -> pl.DataFr
     """Return what a pasted text says: sign, state, hedged, quote, start, language, value, counts."""
     words = lexicon(signs)
     texts = pl.DataFrame({"tid": [0], "text": [text], "hint": [language]}, schema_overrides={"hint": pl.String})
-    read = mentions(with_hints(texts, words), words)
+    read = mentions_each(with_hints(texts, words), words)
     read = read.with_columns(
         listing_id=pl.lit(""), said_by=pl.lit("listing"), field=pl.lit("body"), habit=pl.lit(False)
     )

@@ -29,6 +29,21 @@ def mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
     return _nothing(lexicon) if texts.is_empty() else _mentions(texts, lexicon)
 
 
+def mentions_each(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
+    """Return what ``mentions`` does of few texts, each read by itself and kept: what is shown is often noted next."""
+    texts = texts.drop_nulls("text")
+    parts = [_nothing(lexicon)]
+    for tid, text, hint in texts.select("tid", "text", "hint").iter_rows():
+        parts.append(_alone(text, hint, lexicon).with_columns(tid=pl.lit(tid, pl.UInt32)))
+    return pl.concat(parts).with_columns(pl.col("tid").cast(texts.schema["tid"]))
+
+
+@once
+def _alone(text: str, hint: str | None, lexicon: Lexicon) -> pl.DataFrame:
+    kinds = {"tid": pl.UInt32, "text": pl.String, "hint": pl.String}
+    return _mentions(pl.DataFrame({"tid": [0], "text": [text], "hint": [hint]}, schema=kinds), lexicon)
+
+
 @once
 def _nothing(lexicon: Lexicon) -> pl.DataFrame:
     """Return the columns without a row: to read no text is as much work as to read a short one."""

@@ -3,7 +3,7 @@
 from triage.rules.cases import check_rules
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import read_facts
-from triage.rules.findings import askable, ensure, find, run
+from triage.rules.findings import askable, ensure, find, run, unsaid
 from triage.rules.lint import Remark, lint
 
 __all__ = [
@@ -18,4 +18,5 @@ __all__ = [
     "lint",
     "read_facts",
     "run",
+    "unsaid",
 ]

@@ -136,31 +136,48 @@ def read_facts(
     wanted: Collection[str] | None = None,
     of: str = "todo",
     offered: str = OFFERED,
+    unsaid: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """Return the facts of some listings: one row per listing and candidate, in that order.
-
-    Small questions put together here: DuckDB takes longer to plan one large one than to answer all of these.
 
     Args:
         signs: Signs by id; each becomes a BOOLEAN column, NULL where nobody spoke of it.
         wanted: Facts that are used; of signs and parts no others are worked out. All when left out.
         of: Table of the listings.
         offered: Query of what the open pairs of each release ask, as ``OFFERED`` has it.
+        unsaid: What ``read_unsaid`` returned of the same listings, where that was read before.
     """
-    pairs, said, led, lives, relists, drops = (
-        frame(store, query.format(of=of)) for query in (PAIR, SAID, LED, LIVES, RELISTS, DROPS)
-    )
-    parts = led.lazy().join(_of_lives(lives, wanted), on="life").drop("life")
-    age, few = pl.col("oldest_years"), pl.when(pl.col("language") == "ja").then(LETTERS_JA).otherwise(LETTERS)
+    said = _of_signs(frame(store, SAID.format(of=of)), signs, wanted).lazy()
+    few = pl.when(pl.col("language") == "ja").then(LETTERS_JA).otherwise(LETTERS)
     detailed = (pl.col("of_the_rest") >= FEWEST_OTHER_SIGNS) & (pl.col("text_length") >= few) & ~pl.col("text_cut")
-    priced = (pl.col("same_release_open") >= FEWEST_OFFERED) & (pl.col("median_minor") > 0)
-    rows = (
-        pairs.lazy()
-        .join(parts, on=["listing_id", "place"], how="left", maintain_order="left")
+    return (
+        (_unsaid(store, wanted, of, offered) if unsaid is None else unsaid.lazy())
+        .join(said, on="listing_id", how="left", maintain_order="left")
+        .with_columns(soles_told=pl.when(pl.col("of_soles") > 0).then(True).when(detailed).then(False))
+        .drop("of_soles", "of_the_rest")
+        .collect()
+    )
+
+
+def read_unsaid(
+    store: Connection, wanted: Collection[str] | None = None, of: str = "todo", offered: str = OFFERED
+) -> pl.DataFrame:
+    """Return what of the facts hangs on nothing that is said of a pair; arguments as ``read_facts`` has them."""
+    return _unsaid(store, wanted, of, offered).collect()
+
+
+def _unsaid(store: Connection, wanted: Collection[str] | None, of: str, offered: str) -> pl.LazyFrame:
+    # Small questions put together here: DuckDB takes longer to plan one large one than to answer all of these.
+    pairs, led, lives, relists, drops = (
+        frame(store, query.format(of=of)).lazy() for query in (PAIR, LED, LIVES, RELISTS, DROPS)
+    )
+    parts = led.join(_of_lives(lives, wanted), on="life").drop("life")
+    age, priced = pl.col("oldest_years"), (pl.col("same_release_open") >= FEWEST_OFFERED) & (pl.col("median_minor") > 0)
+    return (
+        pairs.join(parts, on=["listing_id", "place"], how="left", maintain_order="left")
         .join(frame(store, offered).lazy(), on="construction_id", how="left", maintain_order="left")
-        .join(relists.lazy(), on="listing_id", how="left", maintain_order="left")
-        .join(drops.lazy(), on="listing_id", how="left", maintain_order="left")
-        .join(_of_signs(said, signs, wanted).lazy(), on="listing_id", how="left", maintain_order="left")
+        .join(relists, on="listing_id", how="left", maintain_order="left")
+        .join(drops, on="listing_id", how="left", maintain_order="left")
         .with_columns(pl.when("on_offer").then(pl.col("median_minor", "same_release_open")))
         .with_columns(
             made_year=(pl.col("made_from") + pl.col("made_to")) / 2,
@@ -168,14 +185,12 @@ def read_facts(
             storage_years=pl.when("deadstock").then(age),
             price_ratio=pl.when(priced).then(pl.col("price_base_minor") / pl.col("median_minor")),
             relists=pl.col("relists").fill_null(0),
-            soles_told=pl.when(pl.col("of_soles") > 0).then(True).when(detailed).then(False),
         )
-        .drop("on_offer", "median_minor", "oldest_years", "of_soles", "of_the_rest")
+        .drop("on_offer", "median_minor", "oldest_years")
     )
-    return rows.collect()
 
 
-def _of_lives(lives: pl.DataFrame, wanted: Collection[str] | None) -> pl.LazyFrame:
+def _of_lives(lives: pl.LazyFrame, wanted: Collection[str] | None) -> pl.LazyFrame:
     """Return the facts of parts, one row a life: life, oldest_years, made_from, made_to and those of each part."""
     known = pl.col("material") != "?"
     told = {
@@ -184,7 +199,7 @@ def _of_lives(lives: pl.DataFrame, wanted: Collection[str] | None) -> pl.LazyFra
         for name, value, guessed in OF_PART
         if _used(f"{part}{name}", wanted)
     }
-    return lives.lazy().group_by("life").agg(
+    return lives.group_by("life").agg(
         oldest_years=pl.col("age_years").max(), made_from=pl.col("made_lo").min(), made_to=pl.col("made_hi").max(),
         **told,
     )  # fmt: skip
@@ -211,10 +226,17 @@ def _of_signs(said: pl.DataFrame, signs: Mapping[str, Sign], wanted: Collection[
     cells[found["sign"].to_numpy(), found["row"].to_numpy()] = found["told"].to_numpy()
     spoken = [name for at, name in enumerate(names) if found.height and (cells[at] >= 0).any()]
     told = pl.DataFrame({name: cells[number[name]] for name in spoken})
-    silent = pl.DataFrame(schema={name: pl.Boolean for name in names if name not in spoken}).clear(rows.height)
-    return rows.hstack(told).hstack(silent).with_columns(
-        pl.when(pl.col(name) >= 0).then(pl.col(name) == 1).alias(name) for name in spoken
+    silent = _no_sign(signs).select(name for name in names if name not in spoken).clear(rows.height)
+    return (
+        rows.hstack(told)
+        .hstack(silent)
+        .with_columns(pl.when(pl.col(name) >= 0).then(pl.col(name) == 1).alias(name) for name in spoken)
     )
+
+
+@once
+def _no_sign(signs: Mapping[str, Sign]) -> pl.DataFrame:
+    return pl.DataFrame(schema=dict.fromkeys(signs, pl.Boolean))
 
 
 @once

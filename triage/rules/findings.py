@@ -16,7 +16,7 @@ from triage.catalogue.signs import Sign
 from triage.errors import Problem, TriageError
 from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
-from triage.rules.facts import OFFERED, read_facts
+from triage.rules.facts import OFFERED, read_facts, read_unsaid
 from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
 from triage.store import Connection, append, pieces, replace
 
@@ -252,6 +252,7 @@ def run(
     facts: Mapping[str, Fact],
     signs: Mapping[str, Sign],
     offered: str = OFFERED,
+    unsaid: pl.DataFrame | None = None,
 ) -> None:
     """Write the findings of the listings in ``todo``.
 
@@ -259,17 +260,30 @@ def run(
         facts: Documented facts by name.
         signs: Signs by id.
         offered: Query of what the open pairs of each release ask, where the store holds some of them only.
+        unsaid: What ``unsaid`` returned of these listings, which are few, where that was read before.
 
     Raises:
         TriageError: A rule may not run; nothing was written.
     """
     ready = _ready(rules, facts, signs)
     asked = {sign.id: sign.question is not None for sign in signs.values()}
-    wanted = {name for one in ready for name in one.facts}
+    wanted = _wanted(ready)
     replace(store, "finding", pl.DataFrame())
     for piece in pieces(store, LISTINGS_AT_ONCE):
-        told = read_facts(store, signs, wanted, piece, offered)
+        told = read_facts(store, signs, wanted, piece, offered, unsaid)
         append(store, "finding", find(told, ready, askable(facts, asked)))
+
+
+def unsaid(
+    store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, Sign], offered: str
+) -> pl.DataFrame:
+    """Return what rules look at of the listings in ``todo`` that hangs on nothing said; arguments as of ``run``."""
+    return read_unsaid(store, _wanted(_ready(rules, facts, signs)), "todo", offered)
+
+
+@once
+def _wanted(ready: Sequence[Compiled]) -> frozenset[str]:
+    return frozenset(name for one in ready for name in one.facts)
 
 
 @once

@@ -81,37 +81,67 @@ class Beliefs:
 
 
 @dataclass(frozen=True)
-class Heard:
-    """What is known of the listings in ``chunk`` whatever the outlook: candidates, signs and rules.
+class Candidates:
+    """The releases that the N listings in ``chunk`` may be.
 
     Attributes:
-        slots: Where each candidate stands: listing_id, place, slot.
+        slots: Where each candidate stands: listing_id, place, slot, row.
         weight, construction: By pair and slot, [N, C].
-        sign_db, whole_db, rule_db: As in ``Evidence``.
-        group_db: By group of signs what it carries now, decibans, [N].
-        said: Signs somebody spoke of without a hedge: listing_id, sign.
     """
 
     listing_ids: list[str]
     slots: pl.DataFrame
     weight: Array
     construction: npt.NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class Aged:
+    """How the L lives that candidates led have aged; a last one stands for no life, of which no part is there.
+
+    Attributes:
+        low, mid, high: Chance of unfit of each part at each storage node, [L + 1, 8, K].
+        bears: The part can drop, trip or cut the wearer, [L + 1, 8].
+        life: Which of the lives each candidate led, [N, C].
+        node_weight: Of each storage node, [K].
+    """
+
+    low: Chances
+    mid: Chances
+    high: Chances
+    bears: Flags
+    life: npt.NDArray[np.int64]
+    node_weight: Array
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What is known of the listings in ``chunk`` whatever the outlook: candidates, signs and rules.
+
+    Attributes:
+        sign_db, whole_db, rule_db: As in ``Evidence``.
+        group_db: By group of signs what it carries now, decibans, [N].
+        said: Signs somebody spoke of without a hedge: listing_id, sign.
+    """
+
+    candidates: Candidates
     sign_db: Array
     whole_db: Array
     rule_db: Array
     group_db: Mapping[str, Array]
     said: pl.DataFrame
 
-    def beliefs(self, store: Connection, outlook: Outlook) -> Beliefs:
+    def beliefs(self, aged: Aged) -> Beliefs:
         """Return what is believed of the pairs with how their parts age in an outlook."""
-        aged, life, node_weight = _ageing(store, self.slots, self.weight.shape, outlook)
+        weight, life = self.candidates.weight, aged.life
         low, mid, high = (ends[life] for ends in (aged.low, aged.mid, aged.high))
         bears, present = aged.bears[life], (aged.mid.max(axis=2) > 0)[life].any(axis=1)
-        evidence = Evidence(self.weight, node_weight, mid, self.rule_db, self.sign_db, self.whole_db, bears)
-        prior = np.einsum("nc,ncj->nj", self.weight, (aged.mid @ node_weight)[life])
+        evidence = Evidence(weight, aged.node_weight, mid, self.rule_db, self.sign_db, self.whole_db, bears)
+        prior = np.einsum("nc,ncj->nj", weight, (aged.mid @ aged.node_weight)[life])
         return Beliefs(
-            self.listing_ids, self.construction, evidence, low, high, prior, present, self.group_db, self.said
-        )
+            self.candidates.listing_ids, self.candidates.construction, evidence, low, high, prior, present,
+            self.group_db, self.said,
+        )  # fmt: skip
 
 
 def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], outlook: Outlook) -> Beliefs:
@@ -120,15 +150,12 @@ def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset
     Args:
         ageing: Signs that act through the age of the parts.
     """
-    return read_heard(store, signs, ageing).beliefs(store, outlook)
+    candidates = read_candidates(store)
+    return read_heard(store, signs, ageing, candidates).beliefs(read_aged(store, candidates, outlook))
 
 
-def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str]) -> Heard:
-    """Return what is known of the listings in ``chunk`` whatever the horizon.
-
-    Args:
-        ageing: Signs that act through the age of the parts.
-    """
+def read_candidates(store: Connection) -> Candidates:
+    """Return the releases that the listings in ``chunk`` may be."""
     candidates = frame(store, CANDIDATES).with_columns(
         slot=pl.int_range(pl.len()).over("listing_id"), row=pl.col("listing_id").rle_id().cast(pl.Int64)
     )
@@ -140,35 +167,28 @@ def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[s
     weight[at] = candidates["probability"].to_numpy()
     weight /= weight.sum(axis=1, keepdims=True)
     construction[at] = candidates["construction_id"].fill_null("").to_numpy()
-    slots = candidates.select("listing_id", "place", "slot", "row")
-    rows = candidates.select("listing_id", "row").unique("listing_id", maintain_order=True)
+    return Candidates(ids, candidates.select("listing_id", "place", "slot", "row"), weight, construction)
+
+
+def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], candidates: Candidates) -> Heard:
+    """Return what is known of the listings in ``chunk`` whatever the horizon.
+
+    Args:
+        ageing: Signs that act through the age of the parts.
+        candidates: As ``read_candidates`` returns them.
+    """
+    slots = candidates.slots
+    rows = slots.select("listing_id", "row").unique("listing_id", maintain_order=True)
     observations = frame(store, OBSERVATIONS)
     weighed = weigh_signs(observations, signs, ageing)
     sign_db, whole, groups = _signs(weighed, rows)
-    rule_db, rule_whole = _rules(strongest_rules(frame(store, FINDINGS), weighed), slots, shape)
+    rule_db, rule_whole = _rules(strongest_rules(frame(store, FINDINGS), weighed), slots, candidates.weight.shape)
     said = observations.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
-    return Heard(ids, slots, weight, construction, sign_db, whole[:, None] + rule_whole, rule_db, groups, said)
+    return Heard(candidates, sign_db, whole[:, None] + rule_whole, rule_db, groups, said)
 
 
-@dataclass(frozen=True)
-class Aged:
-    """How L lives have aged; a last one stands for no life, of which no part is there.
-
-    Attributes:
-        low, mid, high: Chance of unfit of each part at each storage node, [L + 1, 8, K].
-        bears: The part can drop, trip or cut the wearer, [L + 1, 8].
-    """
-
-    low: Chances
-    mid: Chances
-    high: Chances
-    bears: Flags
-
-
-def _ageing(
-    store: Connection, slots: pl.DataFrame, shape: tuple[int, ...], outlook: Outlook
-) -> tuple[Aged, npt.NDArray[np.int64], Array]:
-    """Return how the lives in ``chunk`` have aged, which of them each candidate led, [N, C], and the nodes' weights."""
+def read_aged(store: Connection, candidates: Candidates, outlook: Outlook) -> Aged:
+    """Return how the lives of candidates in ``chunk`` have aged in an outlook."""
     node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
     rows = frame(store, LIVES, outlook)
     lives = rows["life"].unique(maintain_order=True).to_numpy()
@@ -183,12 +203,12 @@ def _ageing(
         if count:
             values[at] = rows[name].explode().to_numpy().reshape(-1, len(node_weight))
         ends.append(values)
-    led = frame(store, LED).join(slots, on=["listing_id", "place"], maintain_order="left")
+    led = frame(store, LED).join(candidates.slots, on=["listing_id", "place"], maintain_order="left")
     number = np.searchsorted(lives, led["life"].to_numpy())
     number[np.append(lives, -1)[number] != led["life"].to_numpy()] = count
-    life = np.full(shape, count)
+    life = np.full(candidates.weight.shape, count)
     life[led["row"].to_numpy(), led["slot"].to_numpy()] = number
-    return Aged(ends[0], ends[1], ends[2], bears), life, node_weight
+    return Aged(ends[0], ends[1], ends[2], bears, life, node_weight)
 
 
 @once

@@ -17,11 +17,11 @@ from triage.catalogue.values import Values
 from triage.once import once
 from triage.store import Connection, append, frame, registered
 from triage.verdict.asking import WHOLE, SignQuestion
-from triage.verdict.beliefs import Beliefs, read_heard
+from triage.verdict.beliefs import Aged, Beliefs, Candidates, read_aged, read_candidates, read_heard
 from triage.verdict.calls import LEAST_FITS
 from triage.verdict.looks import BLOCK, Table, judged_rows
 from triage.verdict.money import Array, Flags, landed_cost
-from triage.verdict.offers import Offer, offer_to, read_offers
+from triage.verdict.offers import Offer, offer_to, read_offers, read_unsaid
 from triage.verdict.plans import Mender
 from triage.verdict.questions import Texts
 from triage.verdict.scenes import Trade, stakes_of
@@ -141,38 +141,72 @@ class Releases:
         return cls(materials, dict(frame(store, RELEASES).iter_rows()))
 
 
+@dataclass(frozen=True)
+class Known:
+    """What of few pairs hangs on nothing that is said of them: who weighs them again and again reads it once.
+
+    Attributes:
+        listings, offers, comparables: As ``LISTINGS``, ``offers.read_unsaid`` and ``read_comparables`` return them.
+        aged: By outlook.
+    """
+
+    listings: pl.DataFrame
+    offers: pl.DataFrame
+    candidates: Candidates
+    aged: Mapping[Outlook, Aged]
+    comparables: pl.DataFrame
+
+
+def know(store: Connection, ground: Ground, pool: Callable[[Connection], None]) -> Known:
+    """Return what is known of the listings in ``todo``, which are few.
+
+    Args:
+        pool: Gathers comparables as ``pool_comparables`` does.
+    """
+    listings = frame(store, LISTINGS)
+    pool(store)
+    with registered(store, "chunk", listings.select("listing_id")):
+        candidates = read_candidates(store)
+        aged = {outlook: read_aged(store, candidates, outlook) for outlook in ground.outlooks()}
+        return Known(listings, read_unsaid(store), candidates, aged, read_comparables(store, ground.values))
+
+
 def run(
     store: Connection,
     ground: Ground,
     as_of: date,
     releases: Releases | None = None,
     pool: Callable[[Connection], None] | None = None,
+    known: Known | None = None,
 ) -> None:
     """Write posterior, soundness, verdict, plan, question and sensitivity of the listings in ``todo``.
 
     Args:
         releases: Those of the store, where they were read before.
         pool: Gathers comparables as ``pool_comparables`` does, and may add listings to ``todo`` that are judged too.
+        known: What ``know`` returned of the same listings; nothing of it is read again.
     """
     # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
-    held = believe(store, ground)
-    if pool is None:
-        pool_comparables(store, ground.values)
-    else:
-        pool(store)
-    judge(store, ground, as_of, releases, held)
+    held = believe(store, ground, known)
+    if known is None:
+        if pool is None:
+            pool_comparables(store, ground.values)
+        else:
+            pool(store)
+    judge(store, ground, as_of, releases, held, known)
     rank(store)
 
 
-def believe(store: Connection, ground: Ground) -> dict[Outlook, Beliefs]:
+def believe(store: Connection, ground: Ground, known: Known | None = None) -> dict[Outlook, Beliefs]:
     """Write posterior and soundness; return what is believed, by outlook, where it is of few pairs."""
     _forget(store, ("posterior", "soundness"))
-    pairs = frame(store, LISTINGS).filter("pair")
+    pairs = (frame(store, LISTINGS) if known is None else known.listings).filter("pair")
     held: dict[Outlook, Beliefs] = {}
     for _ in _chunks(store, pairs):
-        heard = read_heard(store, ground.signs, ground.ageing_signs)
+        candidates = read_candidates(store) if known is None else known.candidates
+        heard = read_heard(store, ground.signs, ground.ageing_signs, candidates)
         for outlook in ground.outlooks():
-            beliefs = heard.beliefs(store, outlook)
+            beliefs = heard.beliefs(read_aged(store, candidates, outlook) if known is None else known.aged[outlook])
             _believe(store, beliefs, outlook)
             if pairs.height <= BLOCK:
                 held[outlook] = beliefs
@@ -185,22 +219,24 @@ def judge(
     as_of: date,
     releases: Releases | None = None,
     held: Mapping[Outlook, Beliefs] | None = None,
+    known: Known | None = None,
 ) -> None:
     """Write verdict without its rank, plan, question and sensitivity; comparables must be pooled before.
 
     Args:
         releases: Those of the store, where they were read before.
         held: As ``believe`` returned them: what is believed of few pairs is not read again.
+        known: As of ``run``.
     """
     _forget(store, ("verdict", "plan", "question", "sensitivity"))
-    listings = frame(store, LISTINGS)
+    listings = frame(store, LISTINGS) if known is None else known.listings
     if listings.select((pl.col("open") & ~pl.col("pair")).any()).item():
         buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
         with registered(store, "buyer_row", pl.DataFrame(buyers)):
             append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
     bench = Bench.of(releases or Releases.of(store), ground, as_of)
     for _ in _chunks(store, listings.filter("pair", "open")):
-        _judge(store, bench, held or {})
+        _judge(store, bench, held or {}, known)
 
 
 def rank(store: Connection) -> None:
@@ -295,13 +331,13 @@ class Wanted:
     by: Mapping[str, Flags]
 
 
-def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs]) -> None:
+def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs], known: Known | None) -> None:
     """Write verdicts, plans, questions and sensitivity of the pairs in ``chunk``.
 
     Args:
         held: What is believed of few pairs, which is not read again if all of them are weighed.
     """
-    ground, offers = bench.ground, read_offers(store)
+    ground, offers = bench.ground, read_offers(store, None if known is None else known.offers)
     sound = {outlook: frame(store, SOUNDNESS, outlook) for outlook in ground.outlooks()}
     offered = {buyer.id: offer_to(buyer, offers, ground.costs, bench.as_of) for buyer in ground.buyers.values()}
     by = {}
@@ -320,20 +356,24 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs]) -> 
         {key: which[some] for key, which in by.items()},
     )
     if len(some) == offers.height:
-        _weigh(store, bench, held, wanted)
+        _weigh(store, bench, held, known, wanted)
     else:
         with registered(store, "chunk", offers.select("listing_id")[some]):
-            _weigh(store, bench, held, wanted)
+            _weigh(store, bench, held, known, wanted)
 
 
-def _weigh(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs], wanted: Wanted) -> None:
+def _weigh(
+    store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs], known: Known | None, wanted: Wanted
+) -> None:
     """Write verdicts, plans, questions and sensitivity of wanted pairs, which ``chunk`` holds."""
     ground = bench.ground
-    known = held if all(beliefs.listing_ids == wanted.ids for beliefs in held.values()) else {}
-    heard = None if known else read_heard(store, ground.signs, ground.ageing_signs)
-    comparables = read_comparables(store, ground.values)
+    if not held or any(beliefs.listing_ids != wanted.ids for beliefs in held.values()):
+        candidates = read_candidates(store)
+        heard = read_heard(store, ground.signs, ground.ageing_signs, candidates)
+        held = {}
+    comparables = read_comparables(store, ground.values) if known is None else known.comparables
     for outlook in ground.outlooks():
-        beliefs = known[outlook] if heard is None else heard.beliefs(store, outlook)
+        beliefs = held[outlook] if held else heard.beliefs(read_aged(store, candidates, outlook))
         for buyer in ground.buyers.values():
             rows = np.flatnonzero(wanted.by[buyer.id])
             if buyer.outlook != outlook or not len(rows):

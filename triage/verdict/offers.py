@@ -66,9 +66,19 @@ class Offer:
         return np.where(self.refund_share > 0, back, -np.inf)
 
 
-def read_offers(store: Connection) -> pl.DataFrame:
-    """Return the listings in ``chunk`` with what the money side needs of them."""
-    rows = frame(store, LISTINGS).join(frame(store, SAID), on="listing_id", how="left", maintain_order="left")
+def read_unsaid(store: Connection) -> pl.DataFrame:
+    """Return the listings in ``chunk`` with what the money side needs of them that nobody need say."""
+    return frame(store, LISTINGS)
+
+
+def read_offers(store: Connection, unsaid: pl.DataFrame | None = None) -> pl.DataFrame:
+    """Return the listings in ``chunk`` with what the money side needs of them.
+
+    Args:
+        unsaid: What ``read_unsaid`` returned of the same listings, where that was read before.
+    """
+    rows = read_unsaid(store) if unsaid is None else unsaid
+    rows = rows.join(frame(store, SAID), on="listing_id", how="left", maintain_order="left")
     return rows.with_columns(pl.col("returns_ok", "firm").fill_null(False), pl.col("affirmed").fill_null([]))
 
 
