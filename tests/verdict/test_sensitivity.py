@@ -17,7 +17,7 @@ from triage.verdict.money import Terms, landed_cost
 from triage.verdict.offers import Offer
 from triage.verdict.plans import Mender, Worth
 from triage.verdict.questions import Texts
-from triage.verdict.scenes import Stakes, both_sides, cases_of
+from triage.verdict.scenes import Prices, Stakes, both_sides, cases_of
 from triage.verdict.sensitivity import LEAST_SWING, MOST_NUMBERS, sensitivity_rows
 from triage.verdict.states import PARTS, joint, marginals
 
@@ -52,8 +52,8 @@ def stakes_at(seed: int, known, mender, returns: float = 0.3) -> Stakes:
     )  # fmt: skip
     mending = mender.of(beliefs.construction, one.bears)
     cases = cases_of(worth, mending, mender.mendings, buyer, known.values)
-    value = (one.weight * sound).sum(axis=1)
-    return Stakes(buyer, beliefs, offer, *cases, worth, mending, pl.Series(["x"] * PAIRS), value, np.full(PAIRS, 0.2))
+    prices = Prices(mender, *cases, worth, mending, pl.Series(["x"] * PAIRS), np.full(PAIRS, 0.2))
+    return Stakes(buyer, beliefs, offer, prices)
 
 
 def left_over(stakes: Stakes, beliefs=None, offer=None, sides=None) -> np.ndarray:
@@ -71,7 +71,7 @@ def test_each_swing_is_what_moving_its_number_really_does(known, mender, seed):
     stakes = stakes_at(seed, known, mender)
     scene = stakes.scene(slice(None))
     ids = pl.Series("listing_id", stakes.beliefs.listing_ids)
-    rows = sensitivity_rows(stakes, np.arange(PAIRS), scene, ids, mender, known.values)
+    rows = sensitivity_rows(stakes, np.arange(PAIRS), scene, ids, known.values)
     place = {name: number for number, name in enumerate(stakes.beliefs.listing_ids)}
     for row in rows.to_dicts():
         at = place[row["listing_id"]]
@@ -93,12 +93,12 @@ def moved(stakes: Stakes, mender: Mender, values, number: str, at: int, end: int
         heard = replace(beliefs.evidence, sign_db=beliefs.evidence.sign_db + shift)
         return left_over(stakes, beliefs=replace(beliefs, evidence=heard))[at]
     if number == "value_minor":
-        sides = both_sides(
-            stakes.worth.times(1 + way * stakes.doubt), stakes.mending, mender.mendings, stakes.buyer, values
-        )
+        prices = stakes.prices
+        worth = prices.worth.times(1 + way * prices.doubt)
+        sides = both_sides(worth, prices.mending, mender.mendings, stakes.buyer, values)
         return left_over(stakes, sides=sides)[at]
     if number == "repair_minor":
-        sides = both_sides(stakes.worth, stakes.mending, mender.at((0, 2)[end]), stakes.buyer, values)
+        sides = both_sides(stakes.prices.worth, stakes.prices.mending, mender.at((0, 2)[end]), stakes.buyer, values)
         return left_over(stakes, sides=sides)[at]
     if number == "shipping_minor":
         post = offer.terms.shipping * (1 + way * values.doubt.shipping)
@@ -121,7 +121,7 @@ def moved(stakes: Stakes, mender: Mender, values, number: str, at: int, end: int
 def test_no_pair_has_more_than_two_numbers_and_the_wider_swing_comes_first(known, mender):
     stakes = stakes_at(1, known, mender)
     ids = pl.Series("listing_id", stakes.beliefs.listing_ids)
-    rows = sensitivity_rows(stakes, np.arange(PAIRS), stakes.scene(slice(None)), ids, mender, known.values)
+    rows = sensitivity_rows(stakes, np.arange(PAIRS), stakes.scene(slice(None)), ids, known.values)
     assert rows.height > 0
     swing = (pl.col("at_high_minor") - pl.col("at_low_minor")).abs()
     for _, pair in rows.with_columns(swing=swing).group_by("listing_id"):
@@ -134,7 +134,7 @@ def test_a_pair_without_a_price_has_none(known, mender):
     stakes = stakes_at(2, known, mender)
     stakes = replace(stakes, offer=replace(stakes.offer, price=np.full(PAIRS, np.nan)))
     ids = pl.Series("listing_id", stakes.beliefs.listing_ids)
-    rows = sensitivity_rows(stakes, np.arange(PAIRS), stakes.scene(slice(None)), ids, mender, known.values)
+    rows = sensitivity_rows(stakes, np.arange(PAIRS), stakes.scene(slice(None)), ids, known.values)
     assert rows.is_empty()
 
 
@@ -150,11 +150,12 @@ def test_weighing_only_the_parts_that_are_there_changes_no_call(known, mender, s
                   weight=weight / weight.sum(axis=1, keepdims=True))  # fmt: skip
     beliefs = replace(stakes.beliefs, evidence=one, present=one.chance.max(axis=(1, 3)) > 0)
     mending = mender.of(beliefs.construction, one.bears)
-    cases = cases_of(stakes.worth, mending, mender.mendings, stakes.buyer, known.values)
+    cases = cases_of(stakes.prices.worth, mending, mender.mendings, stakes.buyer, known.values)
     fitting, other, case = cases
-    stakes = replace(stakes, beliefs=beliefs, mending=mending, fitting=fitting, other=other, case=case)
+    prices = replace(stakes.prices, mending=mending, fitting=fitting, other=other, case=case)
+    stakes = replace(stakes, beliefs=beliefs, prices=prices)
     questions = batch.ground(known).questions()
-    table = Table(stakes, pl.DataFrame(), questions, Texts({}, {}, [], {}), {}, mender, known.values)
+    table = Table(stakes, pl.DataFrame(), questions, Texts({}, {}, [], {}), {}, known.values)
     rows = np.arange(PAIRS)
     _, few = table.decided(rows)
     current, unsaid = table.open_questions

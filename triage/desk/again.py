@@ -78,12 +78,12 @@ class Known:
     beside: verdict.Known
 
 
-def know(store: Connection, catalogue: Catalogue, listing_id: str) -> Known:
+def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: verdict.Releases) -> Known:
     """Return what of a pair no answer moves."""
     due.set_todo(store, [listing_id])
     ground = batch.ground(catalogue)
     unsaid = rules.unsaid(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
-    return Known(listing_id, unsaid, verdict.know(store, ground, _pool(ground)))
+    return Known(listing_id, unsaid, verdict.know(store, ground, releases, _pool(ground)))
 
 
 def weigh_noted(

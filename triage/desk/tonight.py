@@ -167,7 +167,8 @@ class Tonight:
         try:
             with self.fresh() as memory:
                 if self._known is None or self._known.listing_id != listing_id:
-                    self._known = know(memory, self.catalogue, listing_id)
+                    assert self._releases is not None
+                    self._known = know(memory, self.catalogue, listing_id, self._releases)
         finally:
             self.lock.release()
 

@@ -113,6 +113,11 @@ class Aged:
     life: npt.NDArray[np.int64]
     node_weight: Array
 
+    @property
+    def bears_of_candidates(self) -> Flags:
+        """Whether a part of each candidate can drop, trip or cut the wearer, [N, C, 8]."""
+        return self.bears[self.life]
+
 
 @dataclass(frozen=True)
 class Heard:
@@ -135,7 +140,7 @@ class Heard:
         """Return what is believed of the pairs with how their parts age in an outlook."""
         weight, life = self.candidates.weight, aged.life
         low, mid, high = (ends[life] for ends in (aged.low, aged.mid, aged.high))
-        bears, present = aged.bears[life], (aged.mid.max(axis=2) > 0)[life].any(axis=1)
+        bears, present = aged.bears_of_candidates, (aged.mid.max(axis=2) > 0)[life].any(axis=1)
         evidence = Evidence(weight, aged.node_weight, mid, self.rule_db, self.sign_db, self.whole_db, bears)
         prior = np.einsum("nc,ncj->nj", weight, (aged.mid @ aged.node_weight)[life])
         return Beliefs(

@@ -15,7 +15,7 @@ from triage.verdict.judging import Ground, Releases, trade_of
 from triage.verdict.money import landed_cost
 from triage.verdict.offers import offer_to, read_offers
 from triage.verdict.plans import WEARING
-from triage.verdict.scenes import stakes_of
+from triage.verdict.scenes import Stakes, prices_to
 from triage.verdict.states import PARTS, joint, part_chances, wearable_chance
 from triage.verdict.tables import whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
@@ -73,7 +73,9 @@ def compare(store: Connection, ground: Ground, buyer: Buyer, pairs: pl.DataFrame
     for purpose, traits in PURPOSES.items():
         one = buyer.model_copy(update={**traits, "foot_mm": None})
         offer = offer_to(one, offers, ground.costs, as_of)
-        stakes = stakes_of(one, beliefs, offer, comparables, trade, trade.mender(one))
+        named, bears = (beliefs.listing_ids, beliefs.construction), beliefs.evidence.bears
+        prices = prices_to(one, *named, bears, comparables, trade.mender(one), ground.values)
+        stakes = Stakes(one, beliefs, offer, prices)
         scene, value = stakes.scene(slice(None)), stakes.value
         landed, expected = landed_cost(offer.price, offer.terms), scene.expected(offer.price)
         repair = repair_costs(scene)

@@ -24,7 +24,7 @@ from triage.verdict.money import Array, Flags, landed_cost
 from triage.verdict.offers import Offer, offer_to, read_offers, read_unsaid
 from triage.verdict.plans import Mender
 from triage.verdict.questions import Texts
-from triage.verdict.scenes import Trade, stakes_of
+from triage.verdict.scenes import Prices, Stakes, Trade, prices_to
 from triage.verdict.states import PARTS, marginals, masks_of
 from triage.verdict.tables import weak_part, whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
@@ -57,8 +57,9 @@ FROM listing
 WHERE listing_id IN (SELECT listing_id FROM todo) AND (kind <> 'pair' OR listing_id IN (SELECT listing_id FROM match))
 ORDER BY listing_id
 """
-SOUNDNESS = """
-SELECT p_wearable_lo, p_wearable, p_wearable_hi, weak_part
+SOUND = ("p_wearable_lo", "p_wearable", "p_wearable_hi", "weak_part")
+SOUNDNESS = f"""
+SELECT {", ".join(SOUND)}
 FROM soundness
 WHERE horizon_years = ? AND climate = ? AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id
@@ -148,6 +149,7 @@ class Known:
     Attributes:
         listings, offers, comparables: As ``LISTINGS``, ``offers.read_unsaid`` and ``read_comparables`` return them.
         aged: By outlook.
+        prices: By buyer.
     """
 
     listings: pl.DataFrame
@@ -155,12 +157,27 @@ class Known:
     candidates: Candidates
     aged: Mapping[Outlook, Aged]
     comparables: pl.DataFrame
+    prices: Mapping[str, Prices]
+
+    def prices_to(self, buyer: Buyer, mender: Mender) -> Prices | None:
+        """Return what the pairs are worth to a buyer who mends them so; None where that was not worked out."""
+        found = self.prices.get(buyer.id)
+        return found if found is not None and found.mender is mender else None
 
 
-def know(store: Connection, ground: Ground, pool: Callable[[Connection], None]) -> Known:
+@dataclass(frozen=True)
+class Held:
+    """What is believed of few pairs in an outlook, and their rows of ``soundness``."""
+
+    beliefs: Beliefs
+    sound: pl.DataFrame
+
+
+def know(store: Connection, ground: Ground, releases: Releases, pool: Callable[[Connection], None]) -> Known:
     """Return what is known of the listings in ``todo``, which are few.
 
     Args:
+        releases: Those of the store.
         pool: Gathers comparables as ``pool_comparables`` does.
     """
     listings = frame(store, LISTINGS)
@@ -168,7 +185,14 @@ def know(store: Connection, ground: Ground, pool: Callable[[Connection], None]) 
     with registered(store, "chunk", listings.select("listing_id")):
         candidates = read_candidates(store)
         aged = {outlook: read_aged(store, candidates, outlook) for outlook in ground.outlooks()}
-        return Known(listings, read_unsaid(store), candidates, aged, read_comparables(store, ground.values))
+        comparables = read_comparables(store, ground.values)
+        ids, construction, trade = candidates.listing_ids, candidates.construction, trade_of(releases, ground)
+        prices = {}
+        for buyer in ground.buyers.values():
+            bears = aged[buyer.outlook].bears_of_candidates
+            mender = trade.mender(buyer)
+            prices[buyer.id] = prices_to(buyer, ids, construction, bears, comparables, mender, ground.values)
+        return Known(listings, read_unsaid(store), candidates, aged, comparables, prices)
 
 
 def run(
@@ -197,19 +221,19 @@ def run(
     rank(store)
 
 
-def believe(store: Connection, ground: Ground, known: Known | None = None) -> dict[Outlook, Beliefs]:
+def believe(store: Connection, ground: Ground, known: Known | None = None) -> dict[Outlook, Held]:
     """Write posterior and soundness; return what is believed, by outlook, where it is of few pairs."""
     _forget(store, ("posterior", "soundness"))
     pairs = (frame(store, LISTINGS) if known is None else known.listings).filter("pair")
-    held: dict[Outlook, Beliefs] = {}
+    held: dict[Outlook, Held] = {}
     for _ in _chunks(store, pairs):
         candidates = read_candidates(store) if known is None else known.candidates
         heard = read_heard(store, ground.signs, ground.ageing_signs, candidates)
         for outlook in ground.outlooks():
             beliefs = heard.beliefs(read_aged(store, candidates, outlook) if known is None else known.aged[outlook])
-            _believe(store, beliefs, outlook)
+            sound = _believe(store, beliefs, outlook)
             if pairs.height <= BLOCK:
-                held[outlook] = beliefs
+                held[outlook] = Held(beliefs, sound)
     return held
 
 
@@ -218,7 +242,7 @@ def judge(
     ground: Ground,
     as_of: date,
     releases: Releases | None = None,
-    held: Mapping[Outlook, Beliefs] | None = None,
+    held: Mapping[Outlook, Held] | None = None,
     known: Known | None = None,
 ) -> None:
     """Write verdict without its rank, plan, question and sensitivity; comparables must be pooled before.
@@ -256,8 +280,8 @@ def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
             yield rows.start
 
 
-def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> None:
-    """Write what is believed of the pairs in an outlook."""
+def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> pl.DataFrame:
+    """Write what is believed of the pairs in an outlook; return the rows of ``soundness``."""
     evidence, count = beliefs.evidence, len(beliefs.listing_ids)
     there = np.maximum(beliefs.low, beliefs.high).max(axis=(1, 3)) > 0
     width = (evidence.weight > 0).sum(axis=1)
@@ -286,7 +310,9 @@ def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> None:
         "p_wearable_hi": np.maximum(high, mid),
         "weak_part": weak_part(ends[1], beliefs.evidence, beliefs.present),
     }
-    append(store, "soundness", pl.DataFrame(sound))
+    rows = pl.DataFrame(sound)
+    append(store, "soundness", rows)
+    return rows
 
 
 @dataclass(frozen=True)
@@ -331,14 +357,18 @@ class Wanted:
     by: Mapping[str, Flags]
 
 
-def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs], known: Known | None) -> None:
+def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known: Known | None) -> None:
     """Write verdicts, plans, questions and sensitivity of the pairs in ``chunk``.
 
     Args:
         held: What is believed of few pairs, which is not read again if all of them are weighed.
     """
     ground, offers = bench.ground, read_offers(store, None if known is None else known.offers)
-    sound = {outlook: frame(store, SOUNDNESS, outlook) for outlook in ground.outlooks()}
+    ids = offers["listing_id"].to_list()
+    if held and all(one.beliefs.listing_ids == ids for one in held.values()):
+        sound = {outlook: one.sound.select(SOUND) for outlook, one in held.items()}
+    else:
+        sound = {outlook: frame(store, SOUNDNESS, outlook) for outlook in ground.outlooks()}
     offered = {buyer.id: offer_to(buyer, offers, ground.costs, bench.as_of) for buyer in ground.buyers.values()}
     by = {}
     for buyer in ground.buyers.values():
@@ -350,7 +380,7 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs], kno
     if not len(some):
         return
     wanted = Wanted(
-        offers["listing_id"].gather(some).to_list(),
+        [ids[at] for at in some],
         {key: offer.take(some) for key, offer in offered.items()},
         {outlook: rows[some] for outlook, rows in sound.items()},
         {key: which[some] for key, which in by.items()},
@@ -362,27 +392,28 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs], kno
             _weigh(store, bench, held, known, wanted)
 
 
-def _weigh(
-    store: Connection, bench: Bench, held: Mapping[Outlook, Beliefs], known: Known | None, wanted: Wanted
-) -> None:
+def _weigh(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known: Known | None, wanted: Wanted) -> None:
     """Write verdicts, plans, questions and sensitivity of wanted pairs, which ``chunk`` holds."""
     ground = bench.ground
-    if not held or any(beliefs.listing_ids != wanted.ids for beliefs in held.values()):
+    if not held or any(one.beliefs.listing_ids != wanted.ids for one in held.values()):
         candidates = read_candidates(store)
         heard = read_heard(store, ground.signs, ground.ageing_signs, candidates)
         held = {}
     comparables = read_comparables(store, ground.values) if known is None else known.comparables
     for outlook in ground.outlooks():
-        beliefs = held[outlook] if held else heard.beliefs(read_aged(store, candidates, outlook))
+        beliefs = held[outlook].beliefs if held else heard.beliefs(read_aged(store, candidates, outlook))
         for buyer in ground.buyers.values():
             rows = np.flatnonzero(wanted.by[buyer.id])
             if buyer.outlook != outlook or not len(rows):
                 continue
             mender = bench.menders[buyer.id]
-            stakes = stakes_of(buyer, beliefs, wanted.offered[buyer.id], comparables, bench.trade, mender)
-            table = Table(
-                stakes, wanted.sound[outlook], bench.questions, bench.texts, ground.repairs, mender, ground.values
-            )
+            prices = None if known is None else known.prices_to(buyer, mender)
+            if prices is None:
+                named, bears = (beliefs.listing_ids, beliefs.construction), beliefs.evidence.bears
+                prices = prices_to(buyer, *named, bears, comparables, mender, ground.values)
+            stakes = Stakes(buyer, beliefs, wanted.offered[buyer.id], prices)
+            sound = wanted.sound[outlook]
+            table = Table(stakes, sound, bench.questions, bench.texts, ground.repairs, ground.values)
             for name, found in judged_rows(table, rows).items():
                 append(store, name, found.sort("listing_id", maintain_order=True))
 

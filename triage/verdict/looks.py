@@ -14,7 +14,6 @@ from triage.verdict.asking import WHOLE, SignQuestion
 from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import ASK, SKIP, Calls, Scene, decide
 from triage.verdict.money import Array, Flags
-from triage.verdict.plans import Mender
 from triage.verdict.questions import QUESTION, Texts, question_rows
 from triage.verdict.reasons import with_reasons
 from triage.verdict.scenes import Stakes
@@ -43,14 +42,13 @@ class Table:
     questions: list[SignQuestion]
     texts: Texts
     repairs: Mapping[str, Repair]
-    mender: Mender
     values: Values
 
     @cached_property
     def open_questions(self) -> tuple[Array, Flags]:
         """Decibans each question's group carries now, and whether nobody spoke of the sign yet, [N, Q]."""
         current, unsaid = _open_questions(self.stakes.beliefs, self.questions)
-        return current, unsaid & _sensible(self.stakes.beliefs, self.questions, self.mender.materials)
+        return current, unsaid & _sensible(self.stakes.beliefs, self.questions, self.stakes.prices.mender.materials)
 
     def blocks(self, rows: Places) -> Iterator[Places]:
         """Yield some of the pairs block by block, only those of the same parts and as many candidates together.
@@ -101,14 +99,14 @@ class Table:
             "verdict": verdict_rows(judged),
             "plan": plan_rows(judged, np.ones_like(asks)),
             "question": question_rows(judged, self.texts, asks),
-            "sensitivity": sensitivity_rows(self.stakes, rows, scene, judged.ids, self.mender, self.values),
+            "sensitivity": sensitivity_rows(self.stakes, rows, scene, judged.ids, self.values),
         }
 
     def _judged(self, rows: Places, scene: Scene, calls: Calls) -> Judged:
         ids = pl.Series("listing_id", self.stakes.beliefs.listing_ids, dtype=pl.String)[rows]
         none = (np.zeros(len(rows)), np.zeros(len(rows), dtype=np.bool_))
         return Judged(
-            ids, self.stakes.beliefs.construction[rows], scene, calls, self.sound[rows], self.stakes.basis[rows],
+            ids, self.stakes.beliefs.construction[rows], scene, calls, self.sound[rows], self.stakes.prices.basis[rows],
             self.stakes.value[rows], none, self.repairs,
         )  # fmt: skip
 

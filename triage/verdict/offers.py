@@ -55,6 +55,8 @@ class Offer:
 
     def take(self, rows: Rows) -> "Offer":
         """Return the buyer's side of some of the listings."""
+        if not isinstance(rows, slice) and np.array_equal(rows, np.arange(len(self.price))):
+            return self
         return Offer(
             self.rows[rows], self.price[rows], self.terms.take(rows), self.shipping_assumed[rows],
             self.fits[rows], self.refund_share[rows], self.refund_post[rows],

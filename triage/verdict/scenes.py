@@ -2,8 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from triage.catalogue.buyers import Buyer
@@ -13,7 +15,7 @@ from triage.once import once
 from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import Scene
 from triage.verdict.mending import Mending
-from triage.verdict.money import Array
+from triage.verdict.money import Array, Flags
 from triage.verdict.offers import Offer
 from triage.verdict.plans import Mender, Narrowed, Valued, Worth, lost_share, value_states
 from triage.verdict.states import Places, Rows, bits_of, joint
@@ -39,63 +41,81 @@ def _mender(repairs: Mapping[str, Repair], materials: Mapping[str, Mapping[str, 
 
 
 @dataclass(frozen=True)
-class Stakes:
-    """What N pairs may be worth to one buyer.
+class Prices:
+    """What the candidates of N pairs are worth to one buyer, whatever is said of the pairs.
 
     Attributes:
+        mender: The buyer's.
         fitting, other: Values of the different cases when the size fits and when it doesn't, [U].
         case: Which of the cases each candidate is, [N, C].
         worth, mending: What each candidate is worth and how it is mended, [N, C].
         basis: Where the value of the likeliest candidate is from, [N].
-        value: Value when sound, candidates mixed, minor units, [N].
         doubt: How far it may be off either way, as a share, [N].
     """
 
-    buyer: Buyer
-    beliefs: Beliefs
-    offer: Offer
+    mender: Mender
     fitting: Valued
     other: Valued
     case: Places
     worth: Worth
     mending: Places
     basis: pl.Series
-    value: Array
     doubt: Array
+
+
+@dataclass(frozen=True)
+class Stakes:
+    """What N pairs may be worth to one buyer."""
+
+    buyer: Buyer
+    beliefs: Beliefs
+    offer: Offer
+    prices: Prices
+
+    @cached_property
+    def value(self) -> Array:
+        """Value when sound, candidates mixed, minor units, [N]."""
+        return np.asarray((self.beliefs.evidence.weight * self.prices.worth.sound).sum(axis=1))
 
     def scene(self, rows: Rows) -> Scene:
         """Return what the buyer faces in some of the pairs."""
-        evidence, case = self.beliefs.evidence.take(rows), self.case[rows]
-        fitting, other = self.fitting.take(case), self.other.take(case)
+        evidence, case = self.beliefs.evidence.take(rows), self.prices.case[rows]
+        fitting, other = self.prices.fitting.take(case), self.prices.other.take(case)
         return Scene(self.buyer, self.offer.take(rows), joint(evidence), evidence.bears, fitting, other)
 
     def narrowed(self, rows: Places, candidates: int, parts: Places) -> Scene:
         """Return what the buyer faces in some of the pairs that have no more candidates and parts than these."""
-        evidence, case = self.beliefs.evidence.take(rows).narrowed(candidates, parts), self.case[rows, :candidates]
+        evidence = self.beliefs.evidence.take(rows).narrowed(candidates, parts)
+        case = self.prices.case[rows, :candidates]
         # The states of these parts, among those of all.
         states = (bits_of(len(parts)).astype(np.int64) * (1 << parts)).sum(axis=1)
-        fitting, other = (Narrowed(side, case, states) for side in (self.fitting, self.other))
+        fitting, other = (Narrowed(side, case, states) for side in (self.prices.fitting, self.prices.other))
         return Scene(self.buyer, self.offer.take(rows), joint(evidence), evidence.bears, fitting, other)
 
 
-def stakes_of(buyer: Buyer, beliefs: Beliefs, offer: Offer, comparables: pl.DataFrame, trade: Trade,
-              mender: Mender) -> Stakes:  # fmt: skip
-    """Return what pairs may be worth to a buyer.
+def prices_to(
+    buyer: Buyer,
+    ids: list[str],
+    construction: npt.NDArray[np.object_],
+    bears: Flags,
+    comparables: pl.DataFrame,
+    mender: Mender,
+    values: Values,
+) -> Prices:
+    """Return what the candidates of pairs are worth to a buyer.
 
     Args:
+        ids, construction: The listings, [N], and their candidates, [N, C].
+        bears: The part can drop, trip or cut the wearer, [N, C, 8].
         comparables: As ``read_comparables`` returns them.
         mender: The buyer's.
     """
-    found = worth_of(worth_to(buyer, comparables, trade.values.doubt.own), beliefs.listing_ids, beliefs.construction)
-    shape = beliefs.construction.shape
+    found, shape = worth_of(worth_to(buyer, comparables, values.doubt.own), ids, construction), construction.shape
     worth = Worth(*(found[name].to_numpy().reshape(shape) for name in ("sound_minor", "display_minor", "parts_minor")))
-    mending = mender.of(beliefs.construction, beliefs.evidence.bears)
-    value = (beliefs.evidence.weight * worth.sound).sum(axis=1)
-    cases = cases_of(worth, mending, mender.mendings, buyer, trade.values)
+    mending = mender.of(construction, bears)
+    cases = cases_of(worth, mending, mender.mendings, buyer, values)
     first = found.select("basis", "doubt").gather_every(shape[1])
-    return Stakes(
-        buyer, beliefs, offer, *cases, worth, mending, first["basis"], value, first["doubt"].to_numpy()
-    )  # fmt: skip
+    return Prices(mender, *cases, worth, mending, first["basis"], first["doubt"].to_numpy())
 
 
 def cases_of(

@@ -9,7 +9,7 @@ import polars as pl
 from triage.catalogue.values import Values
 from triage.verdict.calls import Scene
 from triage.verdict.money import Array, landed_cost
-from triage.verdict.plans import Mender, Valued
+from triage.verdict.plans import Valued
 from triage.verdict.scenes import Stakes, both_sides
 from triage.verdict.states import BITS, PARTS, Places, marginals
 from triage.verdict.tables import whole_amounts
@@ -36,9 +36,7 @@ class Swing:
     at_high: Array
 
 
-def sensitivity_rows(
-    stakes: Stakes, rows: Places, scene: Scene, ids: pl.Series, mender: Mender, values: Values
-) -> pl.DataFrame:
+def sensitivity_rows(stakes: Stakes, rows: Places, scene: Scene, ids: pl.Series, values: Values) -> pl.DataFrame:
     """Return the rows of ``sensitivity`` for some of the pairs: the two numbers of the widest swing, widest first.
 
     One number at a time is moved, the others stay where they are.
@@ -47,9 +45,8 @@ def sensitivity_rows(
         rows: Which of the stakes' pairs.
         scene: What the buyer faces in them.
         ids: Their listing ids.
-        mender: The buyer's.
     """
-    swings = list(_swings(stakes, rows, scene, mender, values))
+    swings = list(_swings(stakes, rows, scene, values))
     low, high, at_low, at_high = (
         np.concatenate([getattr(swing, name) for swing in swings]) for name in ("low", "high", "at_low", "at_high")
     )
@@ -74,13 +71,14 @@ def sensitivity_rows(
     )
 
 
-def _swings(stakes: Stakes, rows: Places, scene: Scene, mender: Mender, values: Values) -> Iterator[Swing]:
+def _swings(stakes: Stakes, rows: Places, scene: Scene, values: Values) -> Iterator[Swing]:
     """Yield every number's swing; all are NaN where no price is stated."""
     price, buyer = scene.offer.price, scene.buyer
     terms, none = scene.offer.terms, np.full(len(rows), np.nan)
     landed = landed_cost(price, terms)
     yield from _parts(stakes, rows, scene, landed)
-    worth, mending, doubt = stakes.worth.take(rows), stakes.mending[rows], stakes.doubt[rows]
+    prices, mender = stakes.prices, stakes.prices.mender
+    worth, mending, doubt = prices.worth.take(rows), prices.mending[rows], prices.doubt[rows]
     ends = [1 - doubt, 1 + doubt]
     valued = [both_sides(worth.times(end), mending, mender.mendings, buyer, values) for end in ends]
     value = stakes.value[rows]
