@@ -227,14 +227,14 @@ def _of_signs(said: pl.DataFrame, signs: Mapping[str, Sign], wanted: Collection[
     spoken = [name for at, name in enumerate(names) if found.height and (cells[at] >= 0).any()]
     told = pl.DataFrame({name: cells[number[name]] for name in spoken})
     # Columns of signs nobody spoke of are made at once: one by one they would take longer than all else of one pair.
-    return rows.hstack(_no_sign(signs, wanted).clear(rows.height)).with_columns(
+    return rows.join(_no_sign(signs, wanted), how="cross", maintain_order="left").with_columns(
         told.select(pl.when(pl.col(name) >= 0).then(pl.col(name) == 1).alias(name) for name in spoken).get_columns()
     )
 
 
 @once
 def _no_sign(signs: Mapping[str, Sign], wanted: Collection[str] | None) -> pl.DataFrame:
-    return pl.DataFrame(schema={name: pl.Boolean for name in signs if _used(name, wanted)})
+    return pl.DataFrame([pl.Series(name, [None], pl.Boolean) for name in signs if _used(name, wanted)])
 
 
 @once
