@@ -10,6 +10,7 @@ from triage import catalogue
 from triage.catalogue.penalties import Rule, RulePart
 from triage.errors import Problem
 from triage.rules import askable, check_rules, columns_of, compile_rules, find
+from triage.rules.findings import FEW_ROWS
 
 TYPES = {"VARCHAR": pl.String, "DOUBLE": pl.Float64, "INTEGER": pl.Int32, "BIGINT": pl.Int64, "BOOLEAN": pl.Boolean,
          "DATE": pl.Date}  # fmt: skip
@@ -145,6 +146,21 @@ REFUSED = [
     ("age_years > 5 OR " + " OR ".join(f"{part}_age_years > 5 OR {part}_p > 0" for part in
      ("midsole", "outsole", "bond", "trim", "upper", "lining")), 1, "so it is", "more than 12 facts"),
 ]  # fmt: skip
+
+
+def test_rules_asked_of_one_pair_after_the_other_say_what_they_say_of_all_at_once(known, columns):
+    # Of few rows only rules are asked that something moved for since the rows before.
+    compiled, every = compile_rules(known.rules, columns, []), frozenset(columns)
+    cases = [case for rule in known.rules for kind in ("hits", "clears", "unknowns") for case in getattr(rule, kind)]
+    facts = facts_of(columns, *cases)
+    assert facts.height > 10 * FEW_ROWS
+    together = find(facts, compiled, every).partition_by("listing_id", as_dict=True)
+    spread = [*range(0, facts.height, 2), *range(facts.height - 1, 0, -2)]
+    asked = [facts[row] for row in spread] + [facts[row : row + 2] for row in range(0, 60, 3)] + [facts[:1]] * 2
+    for rows in asked:
+        expected = [together[(one,)] for one in sorted(rows["listing_id"]) if (one,) in together]
+        found = find(rows, compiled, every)
+        assert_frame_equal(found, pl.concat([found.clear(), *expected]))
 
 
 @pytest.mark.parametrize(("when", "weight", "because", "told"), REFUSED)

@@ -82,7 +82,7 @@ def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: ver
     """Return what of a pair no answer moves."""
     due.set_todo(store, [listing_id])
     ground = batch.ground(catalogue)
-    unsaid = rules.unsaid(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
+    unsaid = rules.know(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
     return Known(listing_id, unsaid, verdict.know(store, ground, releases, _pool(ground)))
 
 

@@ -3,7 +3,7 @@
 from triage.rules.cases import check_rules
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import read_facts
-from triage.rules.findings import askable, ensure, find, run, unsaid
+from triage.rules.findings import askable, ensure, find, know, run
 from triage.rules.lint import Remark, lint
 
 __all__ = [
@@ -15,8 +15,8 @@ __all__ = [
     "compile_rules",
     "ensure",
     "find",
+    "know",
     "lint",
     "read_facts",
     "run",
-    "unsaid",
 ]

@@ -1,9 +1,10 @@
 """All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from itertools import compress, product
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -27,6 +28,8 @@ FINDING = pl.Schema({
 })  # fmt: skip
 # DuckDB looks at the clock about every 100,000 rows a thread, so a slice has to be larger than that.
 SLICE_ROWS = 262_144
+# Rows that are worth looking at for what moved since they were looked at before.
+FEW_ROWS = 16
 # Listings whose facts are read at once: a row of facts is wide.
 LISTINGS_AT_ONCE = 120_000
 # What a cell of the table rows x rules holds; above 0 it is a place in the list of what can be missing.
@@ -35,7 +38,7 @@ CLEAR, FIRED = 0, -1
 TRUE, FALSE, OPEN = 1, 0, -1
 
 Codes = npt.NDArray[np.int32]
-Told = npt.NDArray[np.int8]
+Answers = npt.NDArray[np.int8]
 Flags = npt.NDArray[np.bool_]
 Worked = TypeVar("Worked")
 
@@ -125,30 +128,57 @@ def _all_too_much(compiled: Sequence[Compiled], fault: TooMuch) -> Problem:
     return Problem("rules/penalties", f"the rules together were stopped: {fault}", f"less than all of {names}")
 
 
-def _told(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> Told:
+def _told(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> Answers:
     """Return what each rule says of each row, [rows, rules]: ``TRUE``, ``FALSE`` or ``OPEN``.
 
-    A rule of whose facts none is known in any row says what it says of nothing: of a single pair that is most rules.
+    Of few rows only those rules are asked of whose facts some are others than of the rows before: of a pair that is
+    weighed again those are few, and of any other a rule of whose facts none is known says what it says of nothing.
     """
-    silent = facts.null_count().row(0, named=True)
-    spoken = [number for number, one in enumerate(rules) if any(silent[name] < facts.height for name in one.when.facts)]
-    if len(spoken) == len(rules):
+    if facts.height > FEW_ROWS:
         return _pass(connection, facts, rules)
-    told = np.repeat(_of_nothing(connection, rules), facts.height, axis=0)
-    if spoken:
-        told[:, spoken] = _pass(connection, facts, [rules[number] for number in spoken])
+    cells = facts.select(_names(rules)).to_dict(as_series=False)
+    last = _last(rules)
+    if last and len(last[0].told) == facts.height:
+        before, told = last[0].cells, last[0].told.copy()
+    else:
+        nothing = [None] * facts.height
+        before = dict.fromkeys(cells, nothing)
+        told = np.repeat(_of_nothing(connection, rules), facts.height, axis=0)
+    moved = {name for name, column in cells.items() if column != before[name]}
+    if asked := [number for number, one in enumerate(rules) if not moved.isdisjoint(one.when.facts)]:
+        told[:, asked] = _pass(connection, facts, [rules[number] for number in asked])
+    last[:] = [Told(cells, told)]
     return told
 
 
+@dataclass(frozen=True)
+class Told:
+    """What rules said of few rows: cells by fact, and by row and rule ``TRUE``, ``FALSE`` or ``OPEN``."""
+
+    cells: Mapping[str, list[Any]]
+    told: Answers
+
+
 @once
-def _of_nothing(connection: Connection, rules: Sequence[Compiled]) -> Told:
+def _last(rules: Sequence[Compiled]) -> list[Told]:
+    """Return the place where what rules said last of few rows is kept."""
+    return []
+
+
+@once
+def _names(rules: Sequence[Compiled]) -> list[str]:
+    return sorted({name for one in rules for name in one.when.facts})
+
+
+@once
+def _of_nothing(connection: Connection, rules: Sequence[Compiled]) -> Answers:
     """Return what rules say where no fact is known, [1, rules]."""
     types = {name: kind for one in rules for name, kind in one.types.items()}
     cells = ", ".join(f'CAST(NULL AS {kind}) AS "{name}"' for name, kind in types.items())
     return _numbers(connection.execute(f"{_words(rules)} FROM (SELECT {cells or 'NULL'})").fetchnumpy())
 
 
-def _pass(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> Told:
+def _pass(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> Answers:
     """Return what each rule says of each row, every rule asked of every row."""
     wanted = sorted({name for one in rules for name in one.when.facts}) or ["listing_id"]
     return _numbers(columns(connection, facts.select(wanted), f"{_words(rules)} FROM facts"))
@@ -159,7 +189,7 @@ def _words(rules: Sequence[Compiled]) -> str:
     return "SELECT " + ", ".join(f"TRY({one.when.sql}) AS r{number}" for number, one in enumerate(rules))
 
 
-def _numbers(words: Mapping[str, npt.NDArray[np.bool_]]) -> Told:
+def _numbers(words: Mapping[str, npt.NDArray[np.bool_]]) -> Answers:
     return np.stack([np.ma.filled(one.astype(np.int8), OPEN) for one in words.values()], axis=1)
 
 
@@ -194,7 +224,7 @@ def _slice(
 
 
 def _coded(
-    facts: pl.DataFrame, told: Told, rules: Sequence[Compiled], askable: frozenset[str]
+    facts: pl.DataFrame, told: Answers, rules: Sequence[Compiled], askable: frozenset[str]
 ) -> tuple[Codes, pl.Series]:
     """Return what each rule says of each row, [rows, rules], and the lists of missing facts its numbers stand for."""
     codes = np.where(told == TRUE, np.int32(FIRED), np.int32(CLEAR))
@@ -274,11 +304,17 @@ def run(
         append(store, "finding", find(told, ready, askable(facts, asked)))
 
 
-def unsaid(
+def know(
     store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, Sign], offered: str
 ) -> pl.DataFrame:
-    """Return what rules look at of the listings in ``todo`` that hangs on nothing said; arguments as of ``run``."""
-    return read_unsaid(store, _wanted(_ready(rules, facts, signs)), "todo", offered)
+    """Return what rules look at of the listings in ``todo`` that hangs on nothing said, and ask the rules of all.
+
+    Few listings; arguments as of ``run``. What the rules say is kept until they are asked of other listings.
+    """
+    ready = _ready(rules, facts, signs)
+    unsaid = read_unsaid(store, _wanted(ready), "todo", offered)
+    find(read_facts(store, signs, _wanted(ready), unsaid=unsaid), ready, frozenset())
+    return unsaid
 
 
 @once
