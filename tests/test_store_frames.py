@@ -4,6 +4,7 @@ import gc
 import weakref
 from datetime import date
 
+import duckdb
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
@@ -57,3 +58,35 @@ def test_a_name_is_free_again_where_the_work_failed():
     with pytest.raises(ZeroDivisionError), store.registered(connection, "named", rows(1)):
         1 / 0  # noqa: B018
     assert connection.execute("SELECT 1 FROM duckdb_views() WHERE view_name = 'named'").fetchall() == []
+
+
+def test_a_query_asked_again_is_answered_by_what_is_there_now():
+    connection = store.connect()
+    query = "\nSELECT life, kind FROM told ORDER BY life\n"
+    connection.execute("CREATE TABLE told AS SELECT 1 AS life, 'a' AS kind")
+    for _ in range(2):
+        assert store.frame(connection, query).rows() == [(1, "a")]
+    connection.execute("INSERT INTO told VALUES (2, 'b')")
+    assert store.frame(connection, query).rows() == [(1, "a"), (2, "b")]
+    # Other columns, another connection, nothing there.
+    connection.execute("CREATE OR REPLACE TABLE told AS SELECT 'x' AS life, 0.5 AS kind")
+    assert store.frame(connection, query).rows() == [("x", 0.5)]
+    other = store.connect()
+    other.execute("CREATE TABLE told AS SELECT 7 AS life, 'c' AS kind")
+    assert store.frame(other, query).rows() == [(7, "c")]
+    connection.execute("DROP TABLE told")
+    with pytest.raises(duckdb.CatalogException):
+        store.frame(connection, query)
+    for name, life in (("shown", 3), ("shown", 4)):
+        with store.registered(connection, name, pl.DataFrame({"life": [life]})):
+            assert store.frame(connection, "FROM shown").rows() == [(life,)]
+
+
+def test_what_a_query_does_is_done_each_time_it_is_asked():
+    connection = store.connect()
+    connection.execute("CREATE SEQUENCE number")
+    connection.execute("CREATE TABLE told (life INTEGER)")
+    assert [store.frame(connection, "SELECT nextval('number') AS n").item() for _ in range(3)] == [1, 2, 3]
+    grown = [store.frame(connection, "INSERT INTO told VALUES (1) RETURNING life").height for _ in range(3)]
+    assert grown == [1, 1, 1]
+    assert store.frame(connection, "SELECT count(*) FROM told").item() == 3

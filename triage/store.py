@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,8 @@ LOG = logging.getLogger(__name__)
 
 # To make a frame readable takes longer than to hand over so few cells as values.
 FEW_CELLS = 64
+# Queries of a pair that is weighed again and again.
+RELATIONS = 64
 # Not by rowid: of rows that a transaction has not committed yet it begins anywhere.
 PIECE = "CREATE OR REPLACE TEMP TABLE piece AS SELECT listing_id FROM todo ORDER BY listing_id LIMIT $1 OFFSET $2"
 
@@ -144,7 +147,22 @@ def transaction(connection: Connection) -> Iterator[None]:
 
 def frame(connection: Connection, query: str, values: Sequence[Any] = ()) -> pl.DataFrame:
     """Return the rows of a query as a Polars frame."""
-    return pl.DataFrame(connection.sql(query, params=list(values) or None))
+    if values:
+        return pl.DataFrame(connection.sql(query, params=list(values)))
+    kept = _relations(connection, query)
+    if kept:
+        return pl.DataFrame(kept[0])
+    relation = connection.sql(query)
+    # What runs when it is asked for, and not at each reading, stands for rows and no longer for its words.
+    if relation.sql_query() == query.strip():
+        kept.append(relation)
+    return pl.DataFrame(relation)
+
+
+@lru_cache(RELATIONS)
+def _relations(connection: Connection, query: str) -> list[duckdb.DuckDBPyRelation]:
+    """Return the place where a query's relation is kept: to ask for it anew plans it once more than reading does."""
+    return []
 
 
 @contextmanager
