@@ -66,15 +66,15 @@ class Supposed:
 class Known:
     """What of a pair no answer moves: read once, so that what is noted of it is weighed the sooner.
 
-    It holds until other pairs are weighed anew, or the pair's parts age otherwise or its price or state changes.
+    It holds until other pairs are weighed anew or the pair is sold, and in part when it ages otherwise.
 
     Attributes:
-        unsaid: What rules look at.
+        unsaid: What rules look at; None where it is to be read again.
         beside: What the calls hang on.
     """
 
     listing_id: str
-    unsaid: pl.DataFrame
+    unsaid: pl.DataFrame | None
     beside: verdict.Known
 
 
@@ -116,7 +116,7 @@ def weigh_noted(
         return known
     if not stands or new & prognosis.signs_of_age(catalogue.climates):
         batch.age(store, catalogue, as_of)
-        known = None
+        known = None if known is None else Known(known.listing_id, None, known.beside.otherwise_aged())
     _rule(store, catalogue, known)
     _judge(store, catalogue, as_of, releases, known)
     return known
@@ -150,8 +150,11 @@ def suppose(
         _observe(store, listings, sign, value, instead)
     if ages:
         batch.age(store, catalogue, as_of)
+    if known is not None and ages:
+        known = Known(known.listing_id, None, known.beside.otherwise_aged())
+    if known is not None and supposed.price_minor is not None:
+        known = Known(known.listing_id, None, known.beside.otherwise_priced())
     if ages or supposed.price_minor is not None:
-        known = None
         _rule(store, catalogue, known)
     _judge(store, _altered(catalogue, supposed), as_of, releases, known)
 

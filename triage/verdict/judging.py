@@ -147,17 +147,26 @@ class Known:
     """What of few pairs hangs on nothing that is said of them: who weighs them again and again reads it once.
 
     Attributes:
-        listings, offers, comparables: As ``LISTINGS``, ``offers.read_unsaid`` and ``read_comparables`` return them.
-        aged: By outlook.
-        prices: By buyer.
+        listings, comparables: As ``LISTINGS`` and ``read_comparables`` return them.
+        offers: As ``offers.read_unsaid`` returns them; None where they are to be read again.
+        aged: By outlook; what is not there is read again.
+        prices: By buyer; what is not there is worked out again.
     """
 
     listings: pl.DataFrame
-    offers: pl.DataFrame
     candidates: Candidates
-    aged: Mapping[Outlook, Aged]
     comparables: pl.DataFrame
+    offers: pl.DataFrame | None
+    aged: Mapping[Outlook, Aged]
     prices: Mapping[str, Prices]
+
+    def otherwise_aged(self) -> "Known":
+        """Return what is still known when the parts have aged otherwise."""
+        return replace(self, aged={}, prices={})
+
+    def otherwise_priced(self) -> "Known":
+        """Return what is still known when something else is asked for the pairs."""
+        return replace(self, offers=None)
 
     def prices_to(self, buyer: Buyer, mender: Mender) -> Prices | None:
         """Return what the pairs are worth to a buyer who mends them so; None where that was not worked out."""
@@ -192,7 +201,7 @@ def know(store: Connection, ground: Ground, releases: Releases, pool: Callable[[
             bears = aged[buyer.outlook].bears_of_candidates
             mender = trade.mender(buyer)
             prices[buyer.id] = prices_to(buyer, ids, construction, bears, comparables, mender, ground.values)
-        return Known(listings, read_unsaid(store), candidates, aged, comparables, prices)
+        return Known(listings, candidates, comparables, read_unsaid(store), aged, prices)
 
 
 def run(
@@ -208,7 +217,7 @@ def run(
     Args:
         releases: Those of the store, where they were read before.
         pool: Gathers comparables as ``pool_comparables`` does, and may add listings to ``todo`` that are judged too.
-        known: What ``know`` returned of the same listings; nothing of it is read again.
+        known: What ``know`` returned of the same listings; nothing that is in it is read again.
     """
     # All beliefs before any verdict: a pair's worth is read off other pairs that are believed sound.
     held = believe(store, ground, known)
@@ -230,7 +239,8 @@ def believe(store: Connection, ground: Ground, known: Known | None = None) -> di
         candidates = read_candidates(store) if known is None else known.candidates
         heard = read_heard(store, ground.signs, ground.ageing_signs, candidates)
         for outlook in ground.outlooks():
-            beliefs = heard.beliefs(read_aged(store, candidates, outlook) if known is None else known.aged[outlook])
+            aged = None if known is None else known.aged.get(outlook)
+            beliefs = heard.beliefs(read_aged(store, candidates, outlook) if aged is None else aged)
             sound = _believe(store, beliefs, outlook)
             if pairs.height <= BLOCK:
                 held[outlook] = Held(beliefs, sound)
