@@ -148,6 +148,7 @@ def stages(
     step("weighing for each buyer")
     pool = partial(due.look_at_worth, catalogue=catalogue, widen=listings is None)
     verdict.run(store, ground(catalogue), as_of, pool=pool)
+    verdict.rank(store)
     history.record(store, catalogue, as_of)
     due.keep(store, as_of)
 

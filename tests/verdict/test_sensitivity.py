@@ -52,7 +52,7 @@ def stakes_at(seed: int, known, mender, returns: float = 0.3) -> Stakes:
     )  # fmt: skip
     mending = mender.of(beliefs.construction, one.bears)
     cases = cases_of(worth, mending, mender.mendings, buyer, known.values)
-    prices = Prices(mender, *cases, worth, mending, pl.Series(["x"] * PAIRS), np.full(PAIRS, 0.2))
+    prices = Prices(mender, one.bears, *cases, worth, mending, pl.Series(["x"] * PAIRS), np.full(PAIRS, 0.2))
     return Stakes(buyer, beliefs, offer, prices)
 
 

@@ -69,21 +69,32 @@ class Known:
     It holds until other pairs are weighed anew or the pair is sold, and in part when it ages otherwise.
 
     Attributes:
-        unsaid: What rules look at; None where it is to be read again.
-        beside: What the calls hang on.
+        facts: What rules look at; None where it is to be read again.
+        money: What the calls hang on.
+        whole: Nothing of it is to be read again.
     """
 
     listing_id: str
-    unsaid: pl.DataFrame | None
-    beside: verdict.Known
+    facts: rules.Known | None
+    money: verdict.Known
+    whole: bool = True
+
+    def otherwise_aged(self) -> "Known":
+        """Return what is still known when the parts have aged otherwise."""
+        facts = None if self.facts is None else self.facts.otherwise_aged()
+        return Known(self.listing_id, facts, self.money.otherwise_aged(), whole=False)
+
+    def otherwise_priced(self) -> "Known":
+        """Return what is still known when something else is asked for the pair."""
+        return Known(self.listing_id, None, self.money.otherwise_priced(), whole=False)
 
 
 def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: verdict.Releases) -> Known:
     """Return what of a pair no answer moves."""
     due.set_todo(store, [listing_id])
     ground = batch.ground(catalogue)
-    unsaid = rules.know(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
-    return Known(listing_id, unsaid, verdict.know(store, ground, releases, _pool(ground)))
+    facts = rules.know(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
+    return Known(listing_id, facts, verdict.know(store, ground, releases, _pool(ground)))
 
 
 def weigh_noted(
@@ -116,7 +127,7 @@ def weigh_noted(
         return known
     if not stands or new & prognosis.signs_of_age(catalogue.climates):
         batch.age(store, catalogue, as_of)
-        known = None if known is None else Known(known.listing_id, None, known.beside.otherwise_aged())
+        known = None if known is None else known.otherwise_aged()
     _rule(store, catalogue, known)
     _judge(store, catalogue, as_of, releases, known)
     return known
@@ -151,9 +162,9 @@ def suppose(
     if ages:
         batch.age(store, catalogue, as_of)
     if known is not None and ages:
-        known = Known(known.listing_id, None, known.beside.otherwise_aged())
+        known = known.otherwise_aged()
     if known is not None and supposed.price_minor is not None:
-        known = Known(known.listing_id, None, known.beside.otherwise_priced())
+        known = known.otherwise_priced()
     if ages or supposed.price_minor is not None:
         _rule(store, catalogue, known)
     _judge(store, _altered(catalogue, supposed), as_of, releases, known)
@@ -166,16 +177,19 @@ def _of(known: Known | None, listings: Sequence[str]) -> Known | None:
 
 def _rule(store: Connection, catalogue: Catalogue, known: Known | None) -> None:
     """Run stage 6 over the listings in ``todo``, beside the open pairs that were published with them."""
-    unsaid = None if known is None else known.unsaid
-    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED, unsaid)
+    facts = None if known is None else known.facts
+    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED, facts)
 
 
 def _judge(
     store: Connection, catalogue: Catalogue, as_of: date, releases: verdict.Releases | None, known: Known | None
 ) -> None:
-    """Run stage 7 over the listings in ``todo``, beside the offers that were published with them."""
-    ground, beside = batch.ground(catalogue), None if known is None else known.beside
-    verdict.run(store, ground, as_of, releases, _pool(ground), beside)
+    """Run stage 7 over the listings in ``todo``, beside the offers that were published with them.
+
+    Without ranks: a page that holds a few of a night's pairs has their order from what each is worth.
+    """
+    ground, money = batch.ground(catalogue), None if known is None else known.money
+    verdict.run(store, ground, as_of, releases, _pool(ground), money)
 
 
 def _pool(ground: verdict.Ground) -> Callable[[Connection], None]:

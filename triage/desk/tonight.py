@@ -166,7 +166,7 @@ class Tonight:
             return
         try:
             with self.fresh() as memory:
-                if self._known is None or self._known.listing_id != listing_id or self._known.unsaid is None:
+                if self._known is None or self._known.listing_id != listing_id or not self._known.whole:
                     assert self._releases is not None
                     self._known = know(memory, self.catalogue, listing_id, self._releases)
         finally:

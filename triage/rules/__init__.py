@@ -2,12 +2,13 @@
 
 from triage.rules.cases import check_rules
 from triage.rules.expressions import Compiled, columns_of, compile_rules
-from triage.rules.facts import read_facts
+from triage.rules.facts import Known, read_facts
 from triage.rules.findings import askable, ensure, find, know, run
 from triage.rules.lint import Remark, lint
 
 __all__ = [
     "Compiled",
+    "Known",
     "Remark",
     "askable",
     "check_rules",

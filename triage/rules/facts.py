@@ -1,6 +1,7 @@
 """The facts: one wide row per listing and candidate release, NULL where nothing is known."""
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -130,13 +131,36 @@ GROUP BY l.listing_id, l.price_minor
 """
 
 
+@dataclass(frozen=True)
+class Known:
+    """What of the facts of few listings hangs on nothing that is said of them, one row per listing and candidate.
+
+    Attributes:
+        unaged: What hangs on no part's age either.
+        unsaid: With the facts of the parts; None where these have aged otherwise since.
+    """
+
+    unaged: pl.DataFrame
+    unsaid: pl.DataFrame | None
+
+    def otherwise_aged(self) -> "Known":
+        """Return what is still known when the parts have aged otherwise."""
+        return replace(self, unsaid=None)
+
+
+def read_known(store: Connection, wanted: Collection[str] | None, offered: str) -> Known:
+    """Return what is known of the listings in ``todo``; arguments as ``read_facts`` has them."""
+    unaged = _unaged(store, "todo", offered).collect()
+    return Known(unaged, _aged(store, unaged.lazy(), wanted, "todo").collect())
+
+
 def read_facts(
     store: Connection,
     signs: Mapping[str, Sign],
     wanted: Collection[str] | None = None,
     of: str = "todo",
     offered: str = OFFERED,
-    unsaid: pl.DataFrame | None = None,
+    known: Known | None = None,
 ) -> pl.DataFrame:
     """Return the facts of some listings: one row per listing and candidate, in that order.
 
@@ -145,48 +169,53 @@ def read_facts(
         wanted: Facts that are used; of signs and parts no others are worked out. All when left out.
         of: Table of the listings.
         offered: Query of what the open pairs of each release ask, as ``OFFERED`` has it.
-        unsaid: What ``read_unsaid`` returned of the same listings, where that was read before.
+        known: What ``read_known`` returned of the same listings; nothing that is in it is read again.
     """
     said = _of_signs(frame(store, SAID.format(of=of)), signs, wanted).lazy()
     few = pl.when(pl.col("language") == "ja").then(LETTERS_JA).otherwise(LETTERS)
     detailed = (pl.col("of_the_rest") >= FEWEST_OTHER_SIGNS) & (pl.col("text_length") >= few) & ~pl.col("text_cut")
+    if known is None:
+        unsaid = _aged(store, _unaged(store, of, offered), wanted, of)
+    elif known.unsaid is None:
+        unsaid = _aged(store, known.unaged.lazy(), wanted, of)
+    else:
+        unsaid = known.unsaid.lazy()
     return (
-        (_unsaid(store, wanted, of, offered) if unsaid is None else unsaid.lazy())
-        .join(said, on="listing_id", how="left", maintain_order="left")
+        unsaid.join(said, on="listing_id", how="left", maintain_order="left")
         .with_columns(soles_told=pl.when(pl.col("of_soles") > 0).then(True).when(detailed).then(False))
         .drop("of_soles", "of_the_rest")
         .collect()
     )
 
 
-def read_unsaid(
-    store: Connection, wanted: Collection[str] | None = None, of: str = "todo", offered: str = OFFERED
-) -> pl.DataFrame:
-    """Return what of the facts hangs on nothing that is said of a pair; arguments as ``read_facts`` has them."""
-    return _unsaid(store, wanted, of, offered).collect()
-
-
-def _unsaid(store: Connection, wanted: Collection[str] | None, of: str, offered: str) -> pl.LazyFrame:
+def _unaged(store: Connection, of: str, offered: str) -> pl.LazyFrame:
     # Small questions put together here: DuckDB takes longer to plan one large one than to answer all of these.
-    pairs, led, lives, relists, drops = (
-        frame(store, query.format(of=of)).lazy() for query in (PAIR, LED, LIVES, RELISTS, DROPS)
-    )
-    parts = led.join(_of_lives(lives, wanted), on="life").drop("life")
-    age, priced = pl.col("oldest_years"), (pl.col("same_release_open") >= FEWEST_OFFERED) & (pl.col("median_minor") > 0)
+    pairs, relists, drops = (frame(store, query.format(of=of)).lazy() for query in (PAIR, RELISTS, DROPS))
+    priced = (pl.col("same_release_open") >= FEWEST_OFFERED) & (pl.col("median_minor") > 0)
     return (
-        pairs.join(parts, on=["listing_id", "place"], how="left", maintain_order="left")
-        .join(frame(store, offered).lazy(), on="construction_id", how="left", maintain_order="left")
+        pairs.join(frame(store, offered).lazy(), on="construction_id", how="left", maintain_order="left")
         .join(relists, on="listing_id", how="left", maintain_order="left")
         .join(drops, on="listing_id", how="left", maintain_order="left")
         .with_columns(pl.when("on_offer").then(pl.col("median_minor", "same_release_open")))
         .with_columns(
-            made_year=(pl.col("made_from") + pl.col("made_to")) / 2,
-            age_years=age,
-            storage_years=pl.when("deadstock").then(age),
             price_ratio=pl.when(priced).then(pl.col("price_base_minor") / pl.col("median_minor")),
             relists=pl.col("relists").fill_null(0),
         )
-        .drop("on_offer", "median_minor", "oldest_years")
+        .drop("on_offer", "median_minor")
+    )
+
+
+def _aged(store: Connection, unaged: pl.LazyFrame, wanted: Collection[str] | None, of: str) -> pl.LazyFrame:
+    led, lives = (frame(store, query.format(of=of)).lazy() for query in (LED, LIVES))
+    parts, age = led.join(_of_lives(lives, wanted), on="life").drop("life"), pl.col("oldest_years")
+    return (
+        unaged.join(parts, on=["listing_id", "place"], how="left", maintain_order="left")
+        .with_columns(
+            made_year=(pl.col("made_from") + pl.col("made_to")) / 2,
+            age_years=age,
+            storage_years=pl.when("deadstock").then(age),
+        )
+        .drop("oldest_years")
     )
 
 

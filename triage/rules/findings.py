@@ -17,7 +17,7 @@ from triage.catalogue.signs import Sign
 from triage.errors import Problem, TriageError
 from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
-from triage.rules.facts import OFFERED, read_facts, read_unsaid
+from triage.rules.facts import OFFERED, Known, read_facts, read_known
 from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
 from triage.store import Connection, append, pieces, replace
 
@@ -282,7 +282,7 @@ def run(
     facts: Mapping[str, Fact],
     signs: Mapping[str, Sign],
     offered: str = OFFERED,
-    unsaid: pl.DataFrame | None = None,
+    known: Known | None = None,
 ) -> None:
     """Write the findings of the listings in ``todo``.
 
@@ -290,7 +290,7 @@ def run(
         facts: Documented facts by name.
         signs: Signs by id.
         offered: Query of what the open pairs of each release ask, where the store holds some of them only.
-        unsaid: What ``unsaid`` returned of these listings, which are few, where that was read before.
+        known: What ``know`` returned of these listings, which are few.
 
     Raises:
         TriageError: A rule may not run; nothing was written.
@@ -300,21 +300,21 @@ def run(
     wanted = _wanted(ready)
     replace(store, "finding", pl.DataFrame())
     for piece in pieces(store, LISTINGS_AT_ONCE):
-        told = read_facts(store, signs, wanted, piece, offered, unsaid)
+        told = read_facts(store, signs, wanted, piece, offered, known)
         append(store, "finding", find(told, ready, askable(facts, asked)))
 
 
 def know(
     store: Connection, rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, Sign], offered: str
-) -> pl.DataFrame:
+) -> Known:
     """Return what rules look at of the listings in ``todo`` that hangs on nothing said, and ask the rules of all.
 
     Few listings; arguments as of ``run``. What the rules say is kept until they are asked of other listings.
     """
     ready = _ready(rules, facts, signs)
-    unsaid = read_unsaid(store, _wanted(ready), "todo", offered)
-    find(read_facts(store, signs, _wanted(ready), unsaid=unsaid), ready, frozenset())
-    return unsaid
+    known = read_known(store, _wanted(ready), offered)
+    find(read_facts(store, signs, _wanted(ready), known=known), ready, frozenset())
+    return known
 
 
 @once

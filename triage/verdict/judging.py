@@ -150,7 +150,7 @@ class Known:
         listings, comparables: As ``LISTINGS`` and ``read_comparables`` return them.
         offers: As ``offers.read_unsaid`` returns them; None where they are to be read again.
         aged: By outlook; what is not there is read again.
-        prices: By buyer; what is not there is worked out again.
+        prices: By buyer; what holds no more is worked out again.
     """
 
     listings: pl.DataFrame
@@ -162,16 +162,18 @@ class Known:
 
     def otherwise_aged(self) -> "Known":
         """Return what is still known when the parts have aged otherwise."""
-        return replace(self, aged={}, prices={})
+        return replace(self, aged={})
 
     def otherwise_priced(self) -> "Known":
         """Return what is still known when something else is asked for the pairs."""
         return replace(self, offers=None)
 
-    def prices_to(self, buyer: Buyer, mender: Mender) -> Prices | None:
+    def prices_to(self, buyer: Buyer, mender: Mender, bears: Flags) -> Prices | None:
         """Return what the pairs are worth to a buyer who mends them so; None where that was not worked out."""
         found = self.prices.get(buyer.id)
-        return found if found is not None and found.mender is mender else None
+        if found is None or found.mender is not mender or not np.array_equal(found.bears, bears):
+            return None
+        return found
 
 
 @dataclass(frozen=True)
@@ -212,7 +214,7 @@ def run(
     pool: Callable[[Connection], None] | None = None,
     known: Known | None = None,
 ) -> None:
-    """Write posterior, soundness, verdict, plan, question and sensitivity of the listings in ``todo``.
+    """Write posterior, soundness, verdict without its rank, plan, question and sensitivity of the listings in ``todo``.
 
     Args:
         releases: Those of the store, where they were read before.
@@ -227,7 +229,6 @@ def run(
         else:
             pool(store)
     judge(store, ground, as_of, releases, held, known)
-    rank(store)
 
 
 def believe(store: Connection, ground: Ground, known: Known | None = None) -> dict[Outlook, Held]:
@@ -417,9 +418,10 @@ def _weigh(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known:
             if buyer.outlook != outlook or not len(rows):
                 continue
             mender = bench.menders[buyer.id]
-            prices = None if known is None else known.prices_to(buyer, mender)
+            bears = beliefs.evidence.bears
+            prices = None if known is None else known.prices_to(buyer, mender, bears)
             if prices is None:
-                named, bears = (beliefs.listing_ids, beliefs.construction), beliefs.evidence.bears
+                named = beliefs.listing_ids, beliefs.construction
                 prices = prices_to(buyer, *named, bears, comparables, mender, ground.values)
             stakes = Stakes(buyer, beliefs, wanted.offered[buyer.id], prices)
             sound = wanted.sound[outlook]

@@ -46,6 +46,7 @@ class Prices:
 
     Attributes:
         mender: The buyer's.
+        bears: The part can drop, trip or cut the wearer, [N, C, 8].
         fitting, other: Values of the different cases when the size fits and when it doesn't, [U].
         case: Which of the cases each candidate is, [N, C].
         worth, mending: What each candidate is worth and how it is mended, [N, C].
@@ -54,6 +55,7 @@ class Prices:
     """
 
     mender: Mender
+    bears: Flags
     fitting: Valued
     other: Valued
     case: Places
@@ -115,7 +117,7 @@ def prices_to(
     mending = mender.of(construction, bears)
     cases = cases_of(worth, mending, mender.mendings, buyer, values)
     first = found.select("basis", "doubt").gather_every(shape[1])
-    return Prices(mender, *cases, worth, mending, first["basis"], first["doubt"].to_numpy())
+    return Prices(mender, bears, *cases, worth, mending, first["basis"], first["doubt"].to_numpy())
 
 
 def cases_of(
