@@ -33,6 +33,12 @@ from triage.writeup.ticket import anchor
 ROOT = Path(__file__).resolve().parents[1]
 AS_OF = date(2026, 11, 25)
 RELEASES, PAIRS = 5_000, 40
+SUPPOSED = {
+    "a price": Supposed(price_minor=4000),
+    "a purpose": Supposed(purpose="display"),
+    "a year": Supposed(year=1996),
+    "a price and a year": Supposed(price_minor=4000, year=1996),
+}
 REPLY = "I pressed the midsole and it springs back. No cracks that I can see, the sole is not coming away."
 
 
@@ -110,6 +116,9 @@ def main(folder: Path, listings: int) -> None:
     looks = [(opened(one), *noted(n, "look", one, {"signs": signs})) for n, one in enumerate(some, len(some))]
     told("a pair read ahead while it is looked at", [one for one, _, _ in looks])
     told("one pair weighed anew after a look", [one for _, _, one in looks])
+    signs = {"stored_attic": "yes"}
+    looks = [(opened(one), *noted(n, "look", one, {"signs": signs})) for n, one in enumerate(some, 2 * len(some))]
+    told("one pair weighed anew, its parts aged anew", [one for _, _, one in looks])
     # Another text for each pair: none is in anybody's memory.
     texts = [f"{REPLY} Pair {number}." for number in range(len(some))]
     reads = [timed(lambda text=text: reply_of(text, "en", (), known)) for text in texts]
@@ -123,16 +132,17 @@ def main(folder: Path, listings: int) -> None:
         replies.append(noted(number, "answer", one, {"text": text, "signs": {}}))
     told("one pair weighed anew after a reply", [one for _, one in replies])
     with tonight.fresh() as memory:
-        supposed = [
-            timed(lambda one=one: tonight.suppose(memory, one, Supposed(price_minor=4000, year=1996), "daily"))
-            for one in some
-        ]
+        for what, supposed in SUPPOSED.items():
+            took = []
+            for one in some:
+                opened(one)
+                took.append(timed(lambda one=one, if_so=supposed: tonight.suppose(memory, one, if_so, "daily")))
+            told(f"supposed: {what}", took)
         command = []
         for one in some[:10]:
             memory.execute("BEGIN TRANSACTION")
             command.append(timed(lambda one=one: batch.stages(memory, known, AS_OF, [one])))
             memory.execute("ROLLBACK")
-    told("one supposition", supposed)
     told("for comparison: stages 3 to 7 of one pair", command)
     shutil.rmtree(folder / "reports", ignore_errors=True)
 

@@ -15,6 +15,7 @@ from tests.desk.test_notes import FORM, TABLES, rows
 from triage.catalogue import Catalogue
 from triage.desk import again
 from triage.desk.again import Supposed
+from triage.desk.site import GLANCE_SECONDS
 from triage.desk.tonight import Tonight
 from triage.journal import Kind
 from triage.rules import findings
@@ -159,17 +160,21 @@ def test_nobody_waits_for_what_is_read_ahead(tonight: Tonight) -> None:
         assert tonight._known is prepared is None
 
 
-def test_a_pair_that_is_shown_is_made_ready(served: Served) -> None:
+def test_a_pair_that_is_shown_and_not_passed_over_is_made_ready(served: Served, reads: list[str]) -> None:
     with served.tonight.fresh():
-        one = served.tonight.order[3]
-    asked = Request(f"{served.address}/pair/{anchor(one)}", headers={"Cookie": f"desk-{served.port}={TOKEN}"})
-    with urlopen(asked) as answer:
-        assert answer.status == 200
+        some = served.tonight.order[:4]
+    reads.clear()
+    for one in some:
+        asked = Request(f"{served.address}/pair/{anchor(one)}", headers={"Cookie": f"desk-{served.port}={TOKEN}"})
+        with urlopen(asked) as answer:
+            assert answer.status == 200
     until = time.monotonic() + 20
     while served.tonight._known is None and time.monotonic() < until:
         time.sleep(0.02)
     assert served.tonight._known is not None
-    assert served.tonight._known.listing_id == one
+    assert served.tonight._known.listing_id == some[-1]
+    time.sleep(2 * GLANCE_SECONDS)
+    assert reads.count("read_comparables") == 1
 
 
 def test_every_listing_can_be_made_ready(tonight: Tonight) -> None:

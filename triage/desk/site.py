@@ -1,5 +1,6 @@
 """The routes of the page, and what each form does. Forms answer with a redirect, so that going back sends nothing."""
 
+from asyncio import sleep
 from collections.abc import Awaitable, Callable, Mapping
 from http import HTTPStatus
 from pathlib import Path
@@ -23,6 +24,9 @@ from triage.errors import TriageError
 from triage.store import frame
 from triage.writeup import phrase
 from triage.writeup.parts import PARTS
+
+# Who leafs on sooner notes nothing of a pair, and is not to wait for what is made ready.
+GLANCE_SECONDS = 0.3
 
 Fields = Mapping[str, str]
 Work = Callable[[Request, Fields], Response]
@@ -92,6 +96,7 @@ class Desk:
 
     def __init__(self, tonight: Tonight, buyer_files: Mapping[str, Path], photos: bool) -> None:
         self.tonight, self.buyer_files, self.photos = tonight, buyer_files, photos
+        self.shown = ""
 
     def listing(self, request: Request) -> str:
         """Return the listing an address names; anything else is no page."""
@@ -107,9 +112,14 @@ class Desk:
 
     def pair(self, request: Request, fields: Fields) -> Response:
         """Show a pair, and make ready for what will be noted of it."""
-        listing_id = self.listing(request)
-        ready = BackgroundTask(self.tonight.prepare, listing_id)
-        return HTMLResponse(pages.pair_page(self.tonight, listing_id, photos=self.photos), background=ready)
+        listing_id = self.shown = self.listing(request)
+        page = pages.pair_page(self.tonight, listing_id, photos=self.photos)
+        return HTMLResponse(page, background=BackgroundTask(self._make_ready, listing_id))
+
+    async def _make_ready(self, listing_id: str) -> None:
+        await sleep(GLANCE_SECONDS)
+        if self.shown == listing_id:
+            await run_in_threadpool(self.tonight.prepare, listing_id)
 
     def parcels(self, request: Request, fields: Fields) -> Response:
         """Show what was bought."""
