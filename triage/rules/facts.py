@@ -19,13 +19,8 @@ FEWEST_OTHER_SIGNS = 2
 FEWEST_OFFERED = 3
 LETTERS, LETTERS_JA = 200, 80  # a Japanese text says as much in less than half the characters
 
-# What is told of each part: the end of the column's name, the column it is of, and whether an unknown material has it.
-OF_PART = (
-    ("", "material", False),
-    ("_mode", "mode", False),
-    ("_age_years", "age_years", True),
-    ("_p", "p_unfit", True),
-)
+# What is told of each part, by the end of the fact's name; of an unknown material only its age and its chance.
+OF_PART = {"": "material", "_mode": "mode", "_age_years": "age_years", "_p": "p_unfit"}
 # The strongest speaker decides what a sign's column says.
 SAID = """
 SELECT
@@ -206,10 +201,10 @@ def _unaged(store: Connection, of: str, offered: str) -> pl.LazyFrame:
 
 
 def _aged(store: Connection, unaged: pl.LazyFrame, wanted: Collection[str] | None, of: str) -> pl.LazyFrame:
-    led, lives = (frame(store, query.format(of=of)).lazy() for query in (LED, LIVES))
+    led, lives = (frame(store, query.format(of=of)) for query in (LED, LIVES))
     parts, age = led.join(_of_lives(lives, wanted), on="life").drop("life"), pl.col("oldest_years")
     return (
-        unaged.join(parts, on=["listing_id", "place"], how="left", maintain_order="left")
+        unaged.join(parts.lazy(), on=["listing_id", "place"], how="left", maintain_order="left")
         .with_columns(
             made_year=(pl.col("made_from") + pl.col("made_to")) / 2,
             age_years=age,
@@ -219,19 +214,16 @@ def _aged(store: Connection, unaged: pl.LazyFrame, wanted: Collection[str] | Non
     )
 
 
-def _of_lives(lives: pl.LazyFrame, wanted: Collection[str] | None) -> pl.LazyFrame:
+def _of_lives(lives: pl.DataFrame, wanted: Collection[str] | None) -> pl.DataFrame:
     """Return the facts of parts, one row a life: life, oldest_years, made_from, made_to and those of each part."""
-    known = pl.col("material") != "?"
-    told = {
-        f"{part}{name}": pl.col(value).filter((pl.col("part") == part) & (known | pl.lit(guessed))).first()
-        for part in PARTS
-        for name, value, guessed in OF_PART
-        if _used(f"{part}{name}", wanted)
-    }
-    return lives.group_by("life").agg(
-        oldest_years=pl.col("age_years").max(), made_from=pl.col("made_lo").min(), made_to=pl.col("made_hi").max(),
-        **told,
-    )  # fmt: skip
+    ages = lives.group_by("life").agg(
+        oldest_years=pl.col("age_years").max(), made_from=pl.col("made_lo").min(), made_to=pl.col("made_hi").max()
+    )
+    told = lives.with_columns(pl.when(pl.col("material") != "?").then(pl.col("material", "mode")))
+    wide = told.pivot(on="part", on_columns=PARTS, index="life", values=[*OF_PART.values()])
+    names = {f"{part}{end}": f"{value}_{part}" for part in PARTS for end, value in OF_PART.items()}
+    used = {name: column for name, column in names.items() if _used(name, wanted)}
+    return ages.join(wide.select("life", **used), on="life")
 
 
 def _of_signs(said: pl.DataFrame, signs: Mapping[str, Sign], wanted: Collection[str] | None) -> pl.DataFrame:
