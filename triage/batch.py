@@ -153,10 +153,14 @@ def stages(
     due.keep(store, as_of)
 
 
-def age(store: Connection, catalogue: Catalogue, as_of: date) -> None:
-    """Run stage 5 over the listings in ``todo``."""
+def age(store: Connection, catalogue: Catalogue, as_of: date, known: prognosis.Known | None = None) -> None:
+    """Run stage 5 over the listings in ``todo``.
+
+    Args:
+        known: What is known of them.
+    """
     materials = dict(catalogue.materials)
-    prognosis.run(store, materials, catalogue.unknown, catalogue.climates, catalogue.outlooks, as_of)
+    prognosis.run(store, materials, catalogue.unknown, catalogue.climates, catalogue.outlooks, as_of, known)
 
 
 def signs_asked(catalogue: Catalogue) -> dict[str, bool]:

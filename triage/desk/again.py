@@ -69,12 +69,14 @@ class Known:
     It holds until other pairs are weighed anew or the pair is sold, and in part when it ages otherwise.
 
     Attributes:
+        age: What the parts' ageing hangs on.
         facts: What rules look at; None where it is to be read again.
         money: What the calls hang on.
         whole: Nothing of it is to be read again.
     """
 
     listing_id: str
+    age: prognosis.Known
     facts: rules.Known | None
     money: verdict.Known
     whole: bool = True
@@ -82,11 +84,11 @@ class Known:
     def otherwise_aged(self) -> "Known":
         """Return what is still known when the parts have aged otherwise."""
         facts = None if self.facts is None else self.facts.otherwise_aged()
-        return Known(self.listing_id, facts, self.money.otherwise_aged(), whole=False)
+        return replace(self, facts=facts, money=self.money.otherwise_aged(), whole=False)
 
     def otherwise_priced(self) -> "Known":
         """Return what is still known when something else is asked for the pair."""
-        return Known(self.listing_id, None, self.money.otherwise_priced(), whole=False)
+        return replace(self, facts=None, money=self.money.otherwise_priced(), whole=False)
 
 
 def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: verdict.Releases) -> Known:
@@ -94,7 +96,8 @@ def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: ver
     due.set_todo(store, [listing_id])
     ground = batch.ground(catalogue)
     facts = rules.know(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
-    return Known(listing_id, facts, verdict.know(store, ground, releases, _pool(ground)))
+    age = prognosis.know(store, dict(catalogue.materials), catalogue.unknown)
+    return Known(listing_id, age, facts, verdict.know(store, ground, releases, _pool(ground)))
 
 
 def weigh_noted(
@@ -126,7 +129,7 @@ def weigh_noted(
     if stands and not new:
         return known
     if not stands or new & prognosis.signs_of_age(catalogue.climates):
-        batch.age(store, catalogue, as_of)
+        batch.age(store, catalogue, as_of, None if known is None else known.age)
         known = None if known is None else known.otherwise_aged()
     _rule(store, catalogue, known)
     _judge(store, catalogue, as_of, releases, known)
@@ -160,7 +163,7 @@ def suppose(
     for sign, value, instead in _supposed_signs(catalogue, supposed):
         _observe(store, listings, sign, value, instead)
     if ages:
-        batch.age(store, catalogue, as_of)
+        batch.age(store, catalogue, as_of, None if known is None else known.age)
     if known is not None and ages:
         known = known.otherwise_aged()
     if known is not None and supposed.price_minor is not None:

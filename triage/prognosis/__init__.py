@@ -12,11 +12,11 @@ from triage.catalogue.buyers import Outlook
 from triage.catalogue.climates import Climate, Climates
 from triage.catalogue.materials import Material, UnknownMix
 from triage.prognosis.chances import Materials, node_chances, storage_nodes
-from triage.prognosis.clocks import RELEASES, distinct_lives, read_clocks, signs_of_age
+from triage.prognosis.clocks import RELEASES, Unsaid, distinct_lives, read_clocks, signs_of_age
 from triage.prognosis.parts import exposure_of, joined_parts, materials_of, part_rows
 from triage.store import Connection, append, frame
 
-__all__ = ["Years", "aged_parts", "prognoses", "run", "signs_of_age"]
+__all__ = ["Known", "Years", "aged_parts", "know", "prognoses", "run", "signs_of_age"]
 
 # Candidates among which a life is looked for once: many find more that agree, and all their lives fill the memory.
 CLOCKS_AT_ONCE = 3_000_000
@@ -27,6 +27,24 @@ UNLED = "DELETE FROM life_part WHERE life NOT IN (SELECT life FROM life_led)"
 LAST = "SELECT coalesce(max(life), 0) FROM life_part"
 
 
+@dataclass(frozen=True)
+class Known:
+    """What of the ageing of some listings hangs on nothing that is said of them.
+
+    Attributes:
+        made_of: As ``parts.materials_of`` returns it.
+    """
+
+    made_of: pl.DataFrame
+    unsaid: Unsaid
+
+
+def know(store: Connection, materials: dict[str, Material], unknown: UnknownMix) -> Known:
+    """Return what is known of the listings in ``todo``; arguments as of ``run``."""
+    figures = Materials(tuple(sorted(materials)), materials, unknown)
+    return Known(materials_of(frame(store, RELEASES), figures), Unsaid.of(store))
+
+
 def run(
     store: Connection,
     materials: dict[str, Material],
@@ -34,22 +52,24 @@ def run(
     climates: Climates,
     outlooks: Sequence[Outlook],
     as_of: date,
+    known: Known | None = None,
 ) -> None:
     """Write the prognosis of the listings in ``todo``, once for each outlook a buyer has.
 
     Args:
         outlooks: Years of ordinary wear still wanted, and the climate in which they go by.
+        known: What ``know`` returned of the same listings; nothing that is in it is read again.
     """
-    known = Materials(tuple(sorted(materials)), materials, unknown)
-    made_of = materials_of(frame(store, RELEASES), known)
+    known = know(store, materials, unknown) if known is None else known
+    figures = Materials(tuple(sorted(materials)), materials, unknown)
     years = Years(tuple(sorted(set(outlooks))), climates.climates)
-    clocks = read_clocks(store, climates, as_of)
+    clocks = read_clocks(store, climates, as_of, known.unsaid)
     store.execute("DELETE FROM life_led WHERE listing_id IN (SELECT listing_id FROM todo)")
     store.execute(UNLED)
     store.execute("DELETE FROM storage_node")
     append(store, "storage_node", storage_nodes())
     last = int(store.execute(LAST).fetchall()[0][0])
-    for table, rows in prognoses(clocks, made_of, known, years, last):
+    for table, rows in prognoses(clocks, known.made_of, figures, years, last):
         append(store, table, rows)
 
 

@@ -1,5 +1,6 @@
 """What is known of a pair's years: when it was made, where it lay, when it was worn or resoled."""
 
+from dataclasses import dataclass
 from datetime import date
 from itertools import count
 
@@ -102,7 +103,20 @@ LIFE = (
 )  # fmt: skip
 
 
-def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFrame:
+@dataclass(frozen=True)
+class Unsaid:
+    """What of the clocks hangs on nothing that is said of the listings: as ``CANDIDATES`` and ``PAIRS`` return it."""
+
+    candidates: pl.DataFrame
+    pairs: pl.DataFrame
+
+    @classmethod
+    def of(cls, store: Connection) -> "Unsaid":
+        """Return that of the listings in ``todo``."""
+        return cls(frame(store, CANDIDATES), frame(store, PAIRS))
+
+
+def read_clocks(store: Connection, climates: Climates, as_of: date, unsaid: Unsaid | None = None) -> pl.DataFrame:
     """Return one row per listing and candidate with its years and its storage.
 
     Columns: listing_id, place and those of ``LIFE``: ``made_lo``, ``made_hi`` in decimal years,
@@ -112,8 +126,9 @@ def read_clocks(store: Connection, climates: Climates, as_of: date) -> pl.DataFr
     # What is no longer on offer is as old as when it was last seen. Ages go by the month: a day more is nothing in
     # decades, and by the day every pair would have to be weighed every night.
     day = pl.when("on_offer").then(pl.lit(as_of)).otherwise(pl.min_horizontal("last_seen", pl.lit(as_of)))
-    pairs = frame(store, PAIRS).with_columns(now=decimal_years(day.dt.month_start()))
-    return clocks_of(frame(store, CANDIDATES), pairs, frame(store, SAID), climates)
+    unsaid = Unsaid.of(store) if unsaid is None else unsaid
+    pairs = unsaid.pairs.with_columns(now=decimal_years(day.dt.month_start()))
+    return clocks_of(unsaid.candidates, pairs, frame(store, SAID), climates)
 
 
 def clocks_of(candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
