@@ -12,6 +12,7 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -26,6 +27,8 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 # A line is written in milliseconds; who holds the lock longer is stuck.
 WAIT_SECONDS = 10.0
 MOST_BYTES = 200_000
+# Lines that are known again: the file grows for years, and the page reads it at every note.
+LINES = 20_000
 
 
 @dataclass(frozen=True)
@@ -137,6 +140,7 @@ def _line(note: Note) -> bytes:
     return json.dumps({"sum": _sum(told), "note": told}).encode("ascii") + b"\n"
 
 
+@lru_cache(LINES)
 def _note(line: bytes) -> Note | None:
     """Return the note of a line; None where it is not what was written."""
     try:

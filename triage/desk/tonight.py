@@ -100,6 +100,7 @@ class Tonight:
     _listings: pl.DataFrame | None = None
     _releases: verdict.Releases | None = None
     _known: Known | None = None
+    _taken: set[str] = field(default_factory=set)
 
     @contextmanager
     def fresh(self) -> Iterator[Connection]:
@@ -137,6 +138,7 @@ class Tonight:
         if self._memory is not None:
             self._memory.close()
         self._memory, self._called, self._listings, self._known = memory, None, None, None
+        self._taken = set()
         self._releases = verdict.Releases.of(memory)
         self.as_of, rules = frame(memory, RUN).row(0)
         self.other_rules = rules != self.catalogue.sha256
@@ -148,8 +150,10 @@ class Tonight:
         assert self._memory is not None
         held = journal.read(self.store)
         self.faults = held.faults
+        # What was offered to this memory once is in it, or is on a listing it doesn't have.
+        notes = [note for note in held.notes if note.key not in self._taken]
         with transaction(self._memory):
-            fresh = overnight.take(self._memory, self.catalogue, held.notes)
+            fresh = overnight.take(self._memory, self.catalogue, notes)
             if fresh:
                 stands = not self.other_rules and all(note.kind not in overnight.OF_STATUS for note in fresh)
                 self._known = weigh_noted(
@@ -159,6 +163,7 @@ class Tonight:
                 self._called = None
                 if not stands:
                     self._listings = None
+        self._taken.update(note.key for note in notes)
 
     def prepare(self, listing_id: str) -> None:
         """Read what no note on a pair moves, while it is looked at; not while somebody else waits for the pairs."""
