@@ -7,6 +7,7 @@ from itertools import count
 import polars as pl
 
 from triage.catalogue.climates import Climates
+from triage.once import once
 from triage.prognosis.humidity import shifted_humidity
 from triage.prognosis.places import rooms
 from triage.store import Connection, frame
@@ -185,11 +186,11 @@ def _made(table: pl.Expr, end: str) -> pl.Expr:
 
 def _with_events(pairs: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
     """Add label year, purchase year, resole range and proof by wear."""
-    for sign, column in EVENTS.items():
-        one = said.filter(pl.col("sign") == sign).select(
-            "listing_id", pl.col("certainty").alias(f"{column}_certainty"), pl.col("year").alias(f"{column}_year")
-        )
-        pairs = pairs.join(one, on="listing_id", how="left")
+    told = said.filter(pl.col("sign").is_in(list(EVENTS))).pivot(
+        on="sign", on_columns=list(EVENTS), index="listing_id", values=["certainty", "year"]
+    )
+    names = {f"{value}_{sign}": f"{name}_{value}" for sign, name in EVENTS.items() for value in ("certainty", "year")}
+    pairs = pairs.join(told.rename(names), on="listing_id", how="left")
     now, resoled = pl.col("now"), pl.col("resoled_certainty").is_not_null()
     stated = pl.col("resoled_year").cast(pl.Float64)
     trust = pl.when(pl.col("worn_certainty") == 2).then(TRUST_STATED).otherwise(TRUST_HEDGED)
@@ -236,18 +237,20 @@ def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -
 
 def _stated_storage(said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
     """Return what each pair's words on storage change together; of their spreads the widest holds."""
-    stated = pl.DataFrame(
-        [
-            (sign, s.temp_shift_c, s.rh_shift_pct, s.rate_factor, s.unheated, s.log_sd)
-            for sign, s in sorted(climates.storage.items())
-        ],
-        schema={
-            "sign": pl.String, "shift_c": pl.Float64, "shift_pct": pl.Float64, "factor": pl.Float64,
-            "unheated": pl.Boolean, "stated_sd": pl.Float64,
-        },
-        orient="row",
-    )  # fmt: skip
-    return said.join(stated, on="sign").group_by("listing_id").agg(
+    return said.join(_storage(climates), on="sign").group_by("listing_id").agg(
         pl.col("shift_c").sum(), pl.col("shift_pct").sum(), pl.col("factor").product(), pl.col("unheated").any(),
         pl.col("stated_sd").max(),
     )  # fmt: skip
+
+
+@once
+def _storage(climates: Climates) -> pl.DataFrame:
+    rows = [
+        (sign, s.temp_shift_c, s.rh_shift_pct, s.rate_factor, s.unheated, s.log_sd)
+        for sign, s in sorted(climates.storage.items())
+    ]
+    kinds = {
+        "sign": pl.String, "shift_c": pl.Float64, "shift_pct": pl.Float64, "factor": pl.Float64,
+        "unheated": pl.Boolean, "stated_sd": pl.Float64,
+    }  # fmt: skip
+    return pl.DataFrame(rows, schema=kinds, orient="row")
