@@ -2,7 +2,7 @@
 
 import json
 import logging
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import polars as pl
@@ -78,28 +78,33 @@ def listings_of(notes: Iterable[Note]) -> list[str]:
 
 
 def take(store: Connection, catalogue: Catalogue, notes: Iterable[Note]) -> list[Note]:
-    """Take over the notes a store does not have yet; return them. The caller commits.
-
-    A purchase or a finding that no longer fits what the store was told since is told in the log and stays a note.
-    """
+    """Take over the notes a store does not have yet; return them. The caller commits."""
     fresh = []
     if given := {note.key: note for note in notes}:
         rows = [(key, note.listing_id) for key, note in given.items()]
         with registered(store, "given_note", pl.DataFrame(rows, schema=["key", "listing_id"], orient="row")):
             new = set(frame(store, NEW)["key"])
         fresh = [note for key, note in given.items() if key in new]
-        append(store, "note", pl.DataFrame([_row(note) for note in fresh]))
-        append(store, "answer", answers_of(fresh))
-        for note in fresh:
-            try:
-                record_parcel(store, catalogue, note)
-            except TriageError as error:
-                LOG.warning("note %s on %s is kept but not recorded: %s", note.key, note.listing_id, error)
+    record(store, catalogue, fresh)
+    return fresh
+
+
+def record(store: Connection, catalogue: Catalogue, fresh: Sequence[Note]) -> None:
+    """Take over notes that are new to a store, on listings it has. The caller commits.
+
+    A purchase or a finding that no longer fits what the store was told since is told in the log and stays a note.
+    """
+    append(store, "note", pl.DataFrame([_row(note) for note in fresh]))
+    append(store, "answer", answers_of(fresh))
+    for note in fresh:
+        try:
+            record_parcel(store, catalogue, note)
+        except TriageError as error:
+            LOG.warning("note %s on %s is kept but not recorded: %s", note.key, note.listing_id, error)
     if store.execute(ANY_WORD).fetchall():
         # Every night anew: stage 2 goes by what the exports show.
         store.execute(OPEN_AGAIN)
         store.execute(SOLD)
-    return fresh
 
 
 def answers_of(notes: Iterable[Note]) -> pl.DataFrame:

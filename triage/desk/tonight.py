@@ -31,6 +31,9 @@ FROM note
 WHERE listing_id = ?
 ORDER BY rowid
 """
+# Listings that notes can be on, and the notes that the night has.
+HELD = "SELECT listing_id FROM listing"
+TAKEN = "SELECT key FROM note"
 SHOWN = "SELECT DISTINCT listing_id FROM sighting ORDER BY listing_id"
 # What is there only to be compared with has no verdict.
 WEIGHED = f"SELECT * FROM ({queries.LISTINGS}) SEMI JOIN verdict USING (listing_id) ORDER BY listing_id"
@@ -100,6 +103,7 @@ class Tonight:
     _listings: pl.DataFrame | None = None
     _releases: verdict.Releases | None = None
     _known: Known | None = None
+    _held: frozenset[str] = frozenset()
     _taken: set[str] = field(default_factory=set)
 
     @contextmanager
@@ -138,7 +142,8 @@ class Tonight:
         if self._memory is not None:
             self._memory.close()
         self._memory, self._called, self._listings, self._known = memory, None, None, None
-        self._taken = set()
+        self._held = frozenset(frame(memory, HELD)["listing_id"])
+        self._taken = set(frame(memory, TAKEN)["key"])
         self._releases = verdict.Releases.of(memory)
         self.as_of, rules = frame(memory, RUN).row(0)
         self.other_rules = rules != self.catalogue.sha256
@@ -150,10 +155,9 @@ class Tonight:
         assert self._memory is not None
         held = journal.read(self.store)
         self.faults = held.faults
-        # What was offered to this memory once is in it, or is on a listing it doesn't have.
-        notes = [note for note in held.notes if note.key not in self._taken]
+        fresh = [note for note in held.notes if note.key not in self._taken and note.listing_id in self._held]
         with transaction(self._memory):
-            fresh = overnight.take(self._memory, self.catalogue, notes)
+            overnight.record(self._memory, self.catalogue, fresh)
             if fresh:
                 stands = not self.other_rules and all(note.kind not in overnight.OF_STATUS for note in fresh)
                 self._known = weigh_noted(
@@ -163,7 +167,7 @@ class Tonight:
                 self._called = None
                 if not stands:
                     self._listings = None
-        self._taken.update(note.key for note in notes)
+        self._taken.update(note.key for note in fresh)
 
     def prepare(self, listing_id: str) -> None:
         """Read what no note on a pair moves, while it is looked at; not while somebody else waits for the pairs."""
