@@ -19,7 +19,7 @@ from triage.desk.site import GLANCE_SECONDS
 from triage.desk.tonight import Tonight
 from triage.journal import Kind
 from triage.rules import findings
-from triage.verdict import Releases, judging
+from triage.verdict import Releases, judging, known
 from triage.writeup.ticket import anchor
 
 # What moves nothing of what is read ahead, and what moves some of it: the parts' age, whether a pair is to be had.
@@ -49,7 +49,8 @@ def unprepared(store: Path, known: Catalogue, tmp_path: Path) -> Tonight:
 def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Return the names of what was read of pairs that no answer moves, as it is read."""
     told: list[str] = []
-    for module, name in ((judging, "read_comparables"), (judging, "read_aged"), (findings, "read_facts")):
+    of_money = [(module, name) for module in (judging, known) for name in ("read_comparables", "read_aged")]
+    for module, name in (*of_money, (findings, "read_facts")):
         was = getattr(module, name)
 
         def counted(*given: object, name: str = name, was: object = was, **named: object) -> object:

@@ -11,7 +11,7 @@ from triage.catalogue.buyers import Buyer
 from triage.store import Connection, frame, registered
 from triage.verdict.beliefs import read_beliefs
 from triage.verdict.calls import plan_shares, repair_costs, sensible_offer
-from triage.verdict.judging import Ground, Releases, trade_of
+from triage.verdict.ground import Ground, Releases, trade_of
 from triage.verdict.money import landed_cost
 from triage.verdict.offers import offer_to, read_offers
 from triage.verdict.plans import WEARING

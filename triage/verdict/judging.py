@@ -9,22 +9,19 @@ import polars as pl
 
 from triage.blocks import in_order, slices
 from triage.catalogue.buyers import Buyer, Outlook
-from triage.catalogue.costs import Costs
-from triage.catalogue.facts import Fact
-from triage.catalogue.repairs import Repair
 from triage.catalogue.signs import Sign
-from triage.catalogue.values import Values
-from triage.once import once
 from triage.store import Connection, append, frame, registered
-from triage.verdict.asking import WHOLE, SignQuestion
-from triage.verdict.beliefs import Aged, Beliefs, Candidates, read_aged, read_candidates, read_heard
+from triage.verdict.asking import SignQuestion
+from triage.verdict.beliefs import Beliefs, read_aged, read_candidates, read_heard
 from triage.verdict.calls import LEAST_FITS
+from triage.verdict.ground import Ground, Releases, trade_of
+from triage.verdict.known import LISTINGS, Known
 from triage.verdict.looks import BLOCK, Table, judged_rows
 from triage.verdict.money import Array, Flags, landed_cost
-from triage.verdict.offers import Offer, offer_to, read_offers, read_unsaid
+from triage.verdict.offers import Offer, offer_to, read_offers
 from triage.verdict.plans import Mender
 from triage.verdict.questions import Texts
-from triage.verdict.scenes import Prices, Stakes, Trade, prices_to
+from triage.verdict.scenes import Stakes, Trade, prices_to
 from triage.verdict.states import PARTS, marginals, masks_of
 from triage.verdict.tables import weak_part, whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
@@ -50,13 +47,6 @@ FROM listing l
 CROSS JOIN buyer_row b
 WHERE l.kind <> 'pair' AND l.status = 'open' AND l.listing_id IN (SELECT listing_id FROM todo)
 """
-# What is sold or gone is believed in too: it stays comparable.
-LISTINGS = """
-SELECT listing_id, kind = 'pair' AS pair, status = 'open' AS open
-FROM listing
-WHERE listing_id IN (SELECT listing_id FROM todo) AND (kind <> 'pair' OR listing_id IN (SELECT listing_id FROM match))
-ORDER BY listing_id
-"""
 SOUND = ("p_wearable_lo", "p_wearable", "p_wearable_hi", "weak_part")
 SOUNDNESS = f"""
 SELECT {", ".join(SOUND)}
@@ -64,14 +54,6 @@ FROM soundness
 WHERE horizon_years = ? AND climate = ? AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id
 """
-RELEASES = """
-SELECT model_id, concat('the ', edition, ' ', model, ', made ', floor(made_from)::INTEGER, ' to ',
-  floor(made_to - 0.01)::INTEGER) AS name
-FROM construction
-WHERE NOT generic AND edition IS NOT NULL AND made_from IS NOT NULL
-ORDER BY model_id
-"""
-MATERIALS = f"SELECT model_id, {', '.join(PARTS)} FROM construction ORDER BY model_id"
 RANK = """
 UPDATE verdict SET rank = placed.rank
 FROM (
@@ -87,123 +69,11 @@ WHERE placed.listing_id = verdict.listing_id AND placed.buyer = verdict.buyer
 
 
 @dataclass(frozen=True)
-class Ground:
-    """What the stage knows beside the tables: the money side of ``rules/``, signs and facts."""
-
-    buyers: Mapping[str, Buyer]
-    repairs: Mapping[str, Repair]
-    costs: Costs
-    values: Values
-    signs: Mapping[str, Sign]
-    facts: Mapping[str, Fact]
-    ageing_signs: frozenset[str]
-
-    def outlooks(self) -> list[Outlook]:
-        """Return the outlooks of the buyers, shortest first."""
-        return sorted({buyer.outlook for buyer in self.buyers.values()})
-
-    def questions(self) -> list[SignQuestion]:
-        """Return the signs that can be asked for, with the weights of an answer."""
-        return _questions(self.signs, self.ageing_signs)
-
-
-@once
-def _questions(signs: Mapping[str, Sign], ageing: frozenset[str]) -> list[SignQuestion]:
-    bits = {part: number for number, part in enumerate(PARTS)} | {"whole": WHOLE}
-    return [
-        SignQuestion(
-            sign.id, bits[sign.part], sign.group, weight.if_true, weight.if_false,
-            tuple(sign.question.only_if.items()),
-        )
-        for sign in sorted(signs.values(), key=lambda sign: sign.id)
-        if sign.question is not None
-        and sign.part in bits
-        and sign.id not in ageing
-        and (weight := sign.weight.get("answer")) is not None
-    ]  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Releases:
-    """What stage 7 knows of every release.
-
-    Attributes:
-        materials: The construction table's parts of each, by model_id and part; empty where there is none.
-        names: How those that have a name are called in a sentence: edition and years of manufacture.
-    """
-
-    materials: Mapping[str, Mapping[str, str]]
-    names: Mapping[str, str]
-
-    @classmethod
-    def of(cls, store: Connection) -> "Releases":
-        """Return the releases of a store's construction table."""
-        materials = {row["model_id"]: row for row in frame(store, MATERIALS).fill_null("").to_dicts()}
-        return cls(materials, dict(frame(store, RELEASES).iter_rows()))
-
-
-@dataclass(frozen=True)
-class Known:
-    """What of few pairs hangs on nothing that is said of them: who weighs them again and again reads it once.
-
-    Attributes:
-        listings, comparables: As ``LISTINGS`` and ``read_comparables`` return them.
-        offers: As ``offers.read_unsaid`` returns them; None where they are to be read again.
-        aged: By outlook; what is not there is read again.
-        prices: By buyer; what holds no more is worked out again.
-    """
-
-    listings: pl.DataFrame
-    candidates: Candidates
-    comparables: pl.DataFrame
-    offers: pl.DataFrame | None
-    aged: Mapping[Outlook, Aged]
-    prices: Mapping[str, Prices]
-
-    def otherwise_aged(self) -> "Known":
-        """Return what is still known when the parts have aged otherwise."""
-        return replace(self, aged={})
-
-    def otherwise_priced(self) -> "Known":
-        """Return what is still known when something else is asked for the pairs."""
-        return replace(self, offers=None)
-
-    def prices_to(self, buyer: Buyer, mender: Mender, bears: Flags) -> Prices | None:
-        """Return what the pairs are worth to a buyer who mends them so; None where that was not worked out."""
-        found = self.prices.get(buyer.id)
-        if found is None or found.mender is not mender or not np.array_equal(found.bears, bears):
-            return None
-        return found
-
-
-@dataclass(frozen=True)
 class Held:
     """What is believed of few pairs in an outlook, and their rows of ``soundness``."""
 
     beliefs: Beliefs
     sound: pl.DataFrame
-
-
-def know(store: Connection, ground: Ground, releases: Releases, pool: Callable[[Connection], None]) -> Known:
-    """Return what is known of the listings in ``todo``, which are few.
-
-    Args:
-        releases: Those of the store.
-        pool: Gathers comparables as ``pool_comparables`` does.
-    """
-    listings = frame(store, LISTINGS)
-    pool(store)
-    with registered(store, "chunk", listings.select("listing_id")):
-        candidates = read_candidates(store)
-        aged = {outlook: read_aged(store, candidates, outlook) for outlook in ground.outlooks()}
-        comparables = read_comparables(store, ground.values)
-        ids, construction, trade = candidates.listing_ids, candidates.construction, trade_of(releases, ground)
-        prices = {}
-        for buyer in ground.buyers.values():
-            bears = aged[buyer.outlook].bears_of_candidates
-            mender = trade.mender(buyer)
-            prices[buyer.id] = prices_to(buyer, ids, construction, bears, comparables, mender, ground.values)
-        return Known(listings, candidates, comparables, read_unsaid(store), aged, prices)
 
 
 def run(
@@ -344,11 +214,6 @@ class Bench:
         texts = Texts(ground.signs, ground.facts, questions, releases.names)
         menders = {buyer.id: trade.mender(buyer) for buyer in ground.buyers.values()}
         return cls(ground, as_of, questions, texts, trade, menders)
-
-
-def trade_of(releases: Releases, ground: Ground) -> Trade:
-    """Return what a buyer can do with pairs."""
-    return Trade(releases.materials, ground.repairs, ground.values)
 
 
 @dataclass(frozen=True)
