@@ -72,23 +72,26 @@ class Known:
         age: What the parts' ageing hangs on.
         facts: What rules look at; None where it is to be read again.
         money: What the calls hang on.
-        whole: Nothing of it is to be read again.
     """
 
     listing_id: str
     age: prognosis.Known
     facts: rules.Known | None
     money: verdict.Known
-    whole: bool = True
+
+    @property
+    def whole(self) -> bool:
+        """Nothing of it is to be read again."""
+        return self.facts is not None and self.facts.unsaid is not None
 
     def otherwise_aged(self) -> "Known":
         """Return what is still known when the parts have aged otherwise."""
         facts = None if self.facts is None else self.facts.otherwise_aged()
-        return replace(self, facts=facts, money=self.money.otherwise_aged(), whole=False)
+        return replace(self, facts=facts, money=self.money.otherwise_aged())
 
     def otherwise_priced(self) -> "Known":
         """Return what is still known when something else is asked for the pair."""
-        return replace(self, facts=None, money=self.money.otherwise_priced(), whole=False)
+        return replace(self, facts=None, money=self.money.otherwise_priced())
 
 
 def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: verdict.Releases) -> Known:
@@ -129,8 +132,7 @@ def weigh_noted(
     if stands and not new:
         return known
     if not stands or new & prognosis.signs_of_age(catalogue.climates):
-        batch.age(store, catalogue, as_of, None if known is None else known.age)
-        known = None if known is None else known.otherwise_aged()
+        known = _age(store, catalogue, as_of, known)
     _rule(store, catalogue, known)
     _judge(store, catalogue, as_of, releases, known)
     return known
@@ -163,9 +165,7 @@ def suppose(
     for sign, value, instead in _supposed_signs(catalogue, supposed):
         _observe(store, listings, sign, value, instead)
     if ages:
-        batch.age(store, catalogue, as_of, None if known is None else known.age)
-    if known is not None and ages:
-        known = known.otherwise_aged()
+        known = _age(store, catalogue, as_of, known)
     if known is not None and supposed.price_minor is not None:
         known = known.otherwise_priced()
     if ages or supposed.price_minor is not None:
@@ -176,6 +176,12 @@ def suppose(
 def _of(known: Known | None, listings: Sequence[str]) -> Known | None:
     """Return what is known if it is of these listings, and of no other."""
     return known if known is not None and [known.listing_id] == list(listings) else None
+
+
+def _age(store: Connection, catalogue: Catalogue, as_of: date, known: Known | None) -> Known | None:
+    """Run stage 5 over the listings in ``todo``; return what is known still."""
+    batch.age(store, catalogue, as_of, None if known is None else known.age)
+    return None if known is None else known.otherwise_aged()
 
 
 def _rule(store: Connection, catalogue: Catalogue, known: Known | None) -> None:

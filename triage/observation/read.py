@@ -12,6 +12,7 @@ from triage.observation.years import with_years
 from triage.once import once
 
 ASKED = r"[?？]\s*$|か[。\s]*$"
+TEXTS = {"tid": pl.UInt32, "text": pl.String, "hint": pl.String}
 MENTION = ["tid", "sign", "state", "hedged", "quote", "start", "language", "value", "named", "no", "sentence"]
 
 
@@ -40,15 +41,13 @@ def mentions_each(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:
 
 @once
 def _alone(text: str, hint: str | None, lexicon: Lexicon) -> pl.DataFrame:
-    kinds = {"tid": pl.UInt32, "text": pl.String, "hint": pl.String}
-    return _mentions(pl.DataFrame({"tid": [0], "text": [text], "hint": [hint]}, schema=kinds), lexicon)
+    return _mentions(pl.DataFrame({"tid": [0], "text": [text], "hint": [hint]}, schema=TEXTS), lexicon)
 
 
 @once
 def _nothing(lexicon: Lexicon) -> pl.DataFrame:
     """Return the columns without a row: to read no text is as much work as to read a short one."""
-    none = {"tid": pl.UInt32, "text": pl.String, "hint": pl.String}
-    return _mentions(pl.DataFrame(schema=none), lexicon)
+    return _mentions(pl.DataFrame(schema=TEXTS), lexicon)
 
 
 def _mentions(texts: pl.DataFrame, lexicon: Lexicon) -> pl.DataFrame:

@@ -165,8 +165,8 @@ def _last(rules: Sequence[Compiled]) -> list[Told]:
     return []
 
 
-@once
 def _names(rules: Sequence[Compiled]) -> list[str]:
+    """Return the facts that rules look at."""
     return sorted({name for one in rules for name in one.when.facts})
 
 
@@ -180,7 +180,7 @@ def _of_nothing(connection: Connection, rules: Sequence[Compiled]) -> Answers:
 
 def _pass(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled]) -> Answers:
     """Return what each rule says of each row, every rule asked of every row."""
-    wanted = sorted({name for one in rules for name in one.when.facts}) or ["listing_id"]
+    wanted = _names(rules) or ["listing_id"]
     return _numbers(columns(connection, facts.select(wanted), f"{_words(rules)} FROM facts"))
 
 

@@ -241,8 +241,8 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known:
     """
     ground, offers = bench.ground, read_offers(store, None if known is None else known.offers)
     ids = offers["listing_id"].to_list()
-    if held and all(one.beliefs.listing_ids == ids for one in held.values()):
-        sound = {outlook: one.sound.select(SOUND) for outlook, one in held.items()}
+    if theirs := _of(held, ids):
+        sound = {outlook: one.sound.select(SOUND) for outlook, one in theirs.items()}
     else:
         sound = {outlook: frame(store, SOUNDNESS, outlook) for outlook in ground.outlooks()}
     offered = {buyer.id: offer_to(buyer, offers, ground.costs, bench.as_of) for buyer in ground.buyers.values()}
@@ -268,13 +268,18 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known:
             _weigh(store, bench, held, known, wanted)
 
 
+def _of(held: Mapping[Outlook, Held], ids: list[str]) -> Mapping[Outlook, Held]:
+    """Return what is held if it is of these pairs, and nothing if it is of others."""
+    return held if all(one.beliefs.listing_ids == ids for one in held.values()) else {}
+
+
 def _weigh(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known: Known | None, wanted: Wanted) -> None:
     """Write verdicts, plans, questions and sensitivity of wanted pairs, which ``chunk`` holds."""
     ground = bench.ground
-    if not held or any(one.beliefs.listing_ids != wanted.ids for one in held.values()):
+    held = _of(held, wanted.ids)
+    if not held:
         candidates = read_candidates(store)
         heard = read_heard(store, ground.signs, ground.ageing_signs, candidates)
-        held = {}
     comparables = read_comparables(store, ground.values) if known is None else known.comparables
     for outlook in ground.outlooks():
         beliefs = held[outlook].beliefs if held else heard.beliefs(read_aged(store, candidates, outlook))
