@@ -153,14 +153,18 @@ def stages(
     due.keep(store, as_of)
 
 
-def age(store: Connection, catalogue: Catalogue, as_of: date, known: prognosis.Known | None = None) -> None:
+def age(
+    store: Connection,
+    catalogue: Catalogue,
+    as_of: date,
+    known: prognosis.Known | None = None,
+) -> prognosis.Lives | None:
     """Run stage 5 over the listings in ``todo``.
 
-    Args:
-        known: What is known of them.
+    Arguments and result as of ``prognosis.run``.
     """
-    materials = dict(catalogue.materials)
-    prognosis.run(store, materials, catalogue.unknown, catalogue.climates, catalogue.outlooks, as_of, known)
+    of_rules = dict(catalogue.materials), catalogue.unknown, catalogue.climates, catalogue.outlooks
+    return prognosis.run(store, *of_rules, as_of, known)
 
 
 def signs_asked(catalogue: Catalogue) -> dict[str, bool]:

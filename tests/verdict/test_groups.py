@@ -13,15 +13,16 @@ from triage.verdict.beliefs import (
     weigh_signs,
 )
 
-FINDING = {"listing_id": pl.String, "place": pl.Int64, "rule_id": pl.String, "part": pl.String, "group": pl.String,
-           "decibans": pl.Float64}  # fmt: skip
+FINDING = {"listing_id": pl.String, "place": pl.Int64, "rule_id": pl.String, "part": pl.String,
+           "grouping": pl.String, "state": pl.String, "decibans": pl.Float64}  # fmt: skip
 SIGN = {"listing_id": pl.String, "part": pl.String, "group": pl.String, "sign": pl.String, "decibans": pl.Float64,
         "said_by": pl.String}  # fmt: skip
 
 
 def findings(*rows: tuple[str, str, float]) -> pl.DataFrame:
     """Return findings on the midsole of one listing: rule, group, decibans."""
-    return pl.DataFrame([("L", 1, rule, "midsole", group, db) for rule, group, db in rows], FINDING, orient="row")
+    rows_of = [("L", 1, rule, "midsole", group, "fired", db) for rule, group, db in rows]
+    return pl.DataFrame(rows_of, FINDING, orient="row")
 
 
 def signs(*rows: tuple[str, float]) -> pl.DataFrame:
@@ -52,7 +53,7 @@ def test_signs_of_another_group_leave_a_rule_alone():
 
 
 def observed(*rows: tuple[str, str, str, bool]) -> pl.DataFrame:
-    """Return observations of one listing: sign, said_by, state, hedged."""
+    """Return what counts of one listing: sign, said_by, state, hedged."""
     names = ("listing_id", "sign", "said_by", "state", "hedged")
     return pl.DataFrame([("L", *row) for row in rows], schema=list(names), orient="row")
 

@@ -70,28 +70,27 @@ class Known:
 
     Attributes:
         age: What the parts' ageing hangs on.
-        facts: What rules look at; None where it is to be read again.
+        facts: What rules look at.
         money: What the calls hang on.
     """
 
     listing_id: str
     age: prognosis.Known
-    facts: rules.Known | None
+    facts: rules.Known
     money: verdict.Known
 
     @property
     def whole(self) -> bool:
         """Nothing of it is to be read again."""
-        return self.facts is not None and self.facts.unsaid is not None
+        return self.facts.unsaid is not None
 
-    def otherwise_aged(self) -> "Known":
-        """Return what is still known when the parts have aged otherwise."""
-        facts = None if self.facts is None else self.facts.otherwise_aged()
-        return replace(self, facts=facts, money=self.money.otherwise_aged())
+    def otherwise_aged(self, lives: prognosis.Lives | None) -> "Known":
+        """Return what is known when the parts have aged otherwise."""
+        return replace(self, facts=self.facts.otherwise_aged(lives), money=self.money.otherwise_aged(lives))
 
     def otherwise_priced(self) -> "Known":
         """Return what is still known when something else is asked for the pair."""
-        return replace(self, facts=None, money=self.money.otherwise_priced())
+        return replace(self, facts=self.facts.otherwise_priced(), money=self.money.otherwise_priced())
 
 
 def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: verdict.Releases) -> Known:
@@ -131,10 +130,11 @@ def weigh_noted(
     new = observation.run_answers(store, catalogue.reading)
     if stands and not new:
         return known
+    said = None if known is None else observation.read_said(store)
     if not stands or new & prognosis.signs_of_age(catalogue.climates):
-        known = _age(store, catalogue, as_of, known)
-    _rule(store, catalogue, known)
-    _judge(store, catalogue, as_of, releases, known)
+        known = _age(store, catalogue, as_of, known, said)
+    findings = _rule(store, catalogue, known, said)
+    _judge(store, catalogue, as_of, releases, known, said, findings)
     return known
 
 
@@ -164,13 +164,15 @@ def suppose(
     ages = supposed.storage is not None or supposed.year is not None
     for sign, value, instead in _supposed_signs(catalogue, supposed):
         _observe(store, listings, sign, value, instead)
+    said = None if known is None else observation.read_said(store)
+    findings = None
     if ages:
-        known = _age(store, catalogue, as_of, known)
+        known = _age(store, catalogue, as_of, known, said)
     if known is not None and supposed.price_minor is not None:
         known = known.otherwise_priced()
     if ages or supposed.price_minor is not None:
-        _rule(store, catalogue, known)
-    _judge(store, _altered(catalogue, supposed), as_of, releases, known)
+        findings = _rule(store, catalogue, known, said)
+    _judge(store, _altered(catalogue, supposed), as_of, releases, known, said, findings)
 
 
 def _of(known: Known | None, listings: Sequence[str]) -> Known | None:
@@ -178,26 +180,37 @@ def _of(known: Known | None, listings: Sequence[str]) -> Known | None:
     return known if known is not None and [known.listing_id] == list(listings) else None
 
 
-def _age(store: Connection, catalogue: Catalogue, as_of: date, known: Known | None) -> Known | None:
-    """Run stage 5 over the listings in ``todo``; return what is known still."""
-    batch.age(store, catalogue, as_of, None if known is None else known.age)
-    return None if known is None else known.otherwise_aged()
+def _age(
+    store: Connection, catalogue: Catalogue, as_of: date, known: Known | None, said: pl.DataFrame | None
+) -> Known | None:
+    """Run stage 5 over the listings in ``todo``; return what is known then."""
+    lives = batch.age(store, catalogue, as_of, None if known is None else replace(known.age, said=said))
+    return None if known is None else known.otherwise_aged(lives)
 
 
-def _rule(store: Connection, catalogue: Catalogue, known: Known | None) -> None:
+def _rule(
+    store: Connection, catalogue: Catalogue, known: Known | None, said: pl.DataFrame | None
+) -> pl.DataFrame | None:
     """Run stage 6 over the listings in ``todo``, beside the open pairs that were published with them."""
-    facts = None if known is None else known.facts
-    rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED, facts)
+    facts = None if known is None else replace(known.facts, said=said)
+    return rules.run(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED, facts)
 
 
 def _judge(
-    store: Connection, catalogue: Catalogue, as_of: date, releases: verdict.Releases | None, known: Known | None
+    store: Connection,
+    catalogue: Catalogue,
+    as_of: date,
+    releases: verdict.Releases | None,
+    known: Known | None,
+    said: pl.DataFrame | None,
+    findings: pl.DataFrame | None,
 ) -> None:
     """Run stage 7 over the listings in ``todo``, beside the offers that were published with them.
 
     Without ranks: a page that holds a few of a night's pairs has their order from what each is worth.
     """
-    ground, money = batch.ground(catalogue), None if known is None else known.money
+    ground = batch.ground(catalogue)
+    money = None if known is None else replace(known.money, said=said, findings=findings)
     verdict.run(store, ground, as_of, releases, _pool(ground), money)
 
 
@@ -223,10 +236,13 @@ def _observe(store: Connection, listings: Sequence[str], sign: str, value: str |
 
 
 def _altered(catalogue: Catalogue, supposed: Supposed) -> Catalogue:
-    buyers, repairs = dict(catalogue.buyers), dict(catalogue.repairs)
+    """Return the rules as supposed; what is not supposed stays the very object, with all that is known of it."""
     if supposed.purpose is not None:
-        buyers = {key: one.model_copy(update={"purposes": (supposed.purpose,)}) for key, one in buyers.items()}
+        purposes = {"purposes": (supposed.purpose,)}
+        buyers = {key: one.model_copy(update=purposes) for key, one in catalogue.buyers.items()}
+        catalogue = replace(catalogue, buyers=buyers)
     if supposed.repair_minor is not None:
+        repairs = dict(catalogue.repairs)
         chosen = [key for key in supposed.repairs if key in repairs]
         middle = sum(repairs[key].cost_minor[1] for key in chosen)
         for key in chosen:
@@ -234,4 +250,5 @@ def _altered(catalogue: Catalogue, supposed: Supposed) -> Catalogue:
             share = repairs[key].cost_minor[1] / middle if middle else 1 / len(chosen)
             cost = (supposed.repair_minor * share,) * 3
             repairs[key] = repairs[key].model_copy(update={"cost_minor": cost, "diy_cost_minor": None})
-    return replace(catalogue, buyers=buyers, repairs=repairs)
+        catalogue = replace(catalogue, repairs=repairs)
+    return catalogue

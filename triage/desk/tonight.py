@@ -36,6 +36,7 @@ HELD = "SELECT listing_id FROM listing"
 TAKEN = "SELECT key FROM note"
 SHOWN = "SELECT DISTINCT listing_id FROM sighting ORDER BY listing_id"
 # What is there only to be compared with has no verdict.
+PRICE = "SELECT listing_id, price_minor, price_base_minor, price_kind, currency FROM listing WHERE listing_id = ?"
 WEIGHED = f"SELECT * FROM ({queries.LISTINGS}) SEMI JOIN verdict USING (listing_id) ORDER BY listing_id"
 # Of thousands of releases a few hundred are anybody's candidate tonight.
 USED_RELEASES = """
@@ -221,13 +222,13 @@ class Tonight:
         only = replace(self.catalogue, buyers={buyer: self.catalogue.buyers[buyer]})
         kept = self._called, self._listings
         self._called = None
-        if supposed.price_minor is not None:
-            self._listings = None
         memory.execute("BEGIN TRANSACTION")
         try:
             others = "DELETE FROM verdict WHERE buyer <> ?"
             memory.execute(others, [buyer])
             suppose(memory, only, self.as_of, [listing_id], supposed, self._releases, self._known)
+            if self._listings is not None:
+                self._listings = self._listings.update(frame(memory, PRICE, [listing_id]), on="listing_id")
             return self.standing(memory, listing_id, buyer)
         finally:
             memory.execute("ROLLBACK")
@@ -274,9 +275,9 @@ def called(listing: pl.DataFrame, verdict: pl.DataFrame, catalogue: Catalogue) -
     """Return the calls on listings, from their columns and those of their verdicts."""
     every = weighed(listing, verdict)
     calls = calls_of(every, catalogue.buyers)
-    numbers = {one: number for number, one in enumerate(calls.tickets["listing_id"], 1)}
-    leads = pl.concat([calls.tickets, calls.near, calls.skip])
-    return Called(calls.tickets, leads, every, numbers)
+    tickets = calls.tickets
+    numbers = {one: number for number, one in enumerate(tickets["listing_id"], 1)}
+    return Called(tickets, pl.concat([tickets, calls.near, calls.skip]), every, numbers)
 
 
 def notes_of(memory: Connection, listing_id: str) -> list[dict[str, Any]]:

@@ -19,13 +19,13 @@ from triage.catalogue import Catalogue
 from triage.catalogue.materials import PARTS
 from triage.catalogue.signs import Sign
 from triage.learning.likelihood import FIT, NOT_LOOKED_AT, UNFIT, WHOLE, Inspected, Lives, Said
+from triage.observation import read_said
 from triage.prognosis.ageing import normal_nodes
 from triage.prognosis.chances import STORAGE_NODES, Materials, Past, past_of
-from triage.prognosis.clocks import LIFE, PAIRS, RELEASES, SAID, clocks_of
+from triage.prognosis.clocks import LIFE, PAIRS, RELEASES, clocks_of, stated
 from triage.prognosis.parts import exposure_of, materials_of, part_rows
 from triage.store import Connection, frame, registered
 from triage.verdict.beliefs import (
-    OBSERVATIONS,
     Candidates,
     Heard,
     part_weights,
@@ -102,10 +102,10 @@ def read_arrived(store: Connection, catalogue: Catalogue, signs: Mapping[str, Si
     due.set_todo(store, pairs["listing_id"].to_list())
     with registered(store, "chunk", pairs.select("listing_id")):
         heard = read_heard(store, signs, catalogue.ageing_signs, read_candidates(store))
-        weighed = weigh_signs(frame(store, OBSERVATIONS), signs, catalogue.ageing_signs)
+        weighed = weigh_signs(read_said(store, "chunk").filter("counts"), signs, catalogue.ageing_signs)
     candidates = _candidates(store, heard.candidates)
     told = frame(store, PAIRS).join(pairs.select("listing_id", "now"), on="listing_id")
-    clocks = clocks_of(candidates, told, frame(store, SAID), catalogue.climates)
+    clocks = clocks_of(candidates, told, stated(read_said(store), catalogue.climates), catalogue.climates)
     lives = candidates.select("listing_id", "place").with_row_index("life")
     lives = lives.join(clocks, on=["listing_id", "place"], maintain_order="left")
     rows = part_rows(lives.select("life", "listing_id", *LIFE), materials_of(frame(store, RELEASES), known))

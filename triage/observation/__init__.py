@@ -15,9 +15,10 @@ from triage.catalogue.signs import LANGUAGES, Signs
 from triage.observation.habit import habitual
 from triage.observation.lexicon import Lexicon, lexicon
 from triage.observation.read import mentions, mentions_each, with_hints
+from triage.observation.said import SPEAKERS, read_said
 from triage.observation.weigh import answered, latest, weighed
 
-__all__ = ["observed", "read_text", "run", "run_answers"]
+__all__ = ["SPEAKERS", "observed", "read_said", "read_text", "run", "run_answers"]
 
 LISTINGS_AT_ONCE = 50_000  # keeps memory flat; a listing is read alone
 OFFERED = """
@@ -60,6 +61,7 @@ RETURNING {", ".join(HEARD)}
 """
 COLUMNS = ["listing_id", "sign", "said_by", "state", "hedged", "quote", "start", "field", "language"]
 OBSERVATION = [*COLUMNS, "counts", "value"]
+DATED = [*OBSERVATION, "answered_on"]
 
 
 def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
@@ -81,11 +83,15 @@ def run_answers(store: tables.Connection, signs: Signs) -> frozenset[str]:
     Returns:
         The signs of which something else is said now.
     """
-    words = lexicon(signs)
-    offered, replies = tables.frame(store, OFFERED), tables.frame(store, ANSWERED)
+    replies = tables.frame(store, ANSWERED)
     before = set(store.execute(OF_ANSWERS).fetchall())
-    none = pl.DataFrame(schema={"source": pl.String, "seller": pl.String, "sentence": pl.String})
-    read = observed(offered, replies, none, words, ("answer",), mentions_each)
+    # To read no text takes as long as to read a few.
+    if replies["text"].count():
+        none = pl.DataFrame(schema={"source": pl.String, "seller": pl.String, "sentence": pl.String})
+        offered = tables.frame(store, OFFERED)
+        read = observed(offered, replies, none, lexicon(signs), ("answer",), mentions_each)
+    else:
+        read = _counted(answered(replies).select(DATED))
     tables.append(store, "observation", read)
     sign = HEARD.index("sign")
     return frozenset(one[sign] for one in before ^ set(read.select(HEARD).rows()))
@@ -152,15 +158,15 @@ def observed(
     known = pl.col("hint").is_in(list(LANGUAGES)).fill_null(False)
     texts = _hinted(texts.with_columns(hint=pl.when(known).then("hint")), words)
     texts = texts.filter(pl.col("field").is_in(list(fields)))
-    dated = [*OBSERVATION, "answered_on"]
-    said = [answered(replies).select(dated)]
-    # To read no text takes as long as to read a few.
-    if texts["text"].count():
-        mentioned = _mentioned(read(texts.select("tid", "text", "hint"), words), texts, offered, habits)
-        said.insert(0, weighed(mentioned, words).select(dated))
-    rows = latest(pl.concat(said)).select(OBSERVATION)
-    rows = rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
-    return rows.with_columns(pl.col("listing_id").cast(pl.String))
+    mentioned = _mentioned(read(texts.select("tid", "text", "hint"), words), texts, offered, habits)
+    said = pl.concat([weighed(mentioned, words).select(DATED), answered(replies).select(DATED)])
+    return _counted(said).with_columns(pl.col("listing_id").cast(pl.String))
+
+
+def _counted(said: pl.DataFrame) -> pl.DataFrame:
+    """Return the observation rows of what was said, in order."""
+    rows = latest(said).select(OBSERVATION)
+    return rows.sort("listing_id", "sign", "said_by", "field", "start", "quote", "state", nulls_last=True)
 
 
 def _mentioned(read: pl.DataFrame, texts: pl.DataFrame, offered: pl.DataFrame, habits: pl.DataFrame) -> pl.DataFrame:

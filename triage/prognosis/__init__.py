@@ -6,6 +6,7 @@ from datetime import date
 from functools import partial
 
 import polars as pl
+from polars import selectors as cs
 
 from triage.blocks import in_order
 from triage.catalogue.buyers import Outlook
@@ -16,7 +17,7 @@ from triage.prognosis.clocks import RELEASES, Unsaid, distinct_lives, read_clock
 from triage.prognosis.parts import exposure_of, joined_parts, materials_of, part_rows
 from triage.store import Connection, append, frame
 
-__all__ = ["Known", "Years", "aged_parts", "know", "prognoses", "run", "signs_of_age"]
+__all__ = ["Known", "Lives", "Years", "aged_parts", "know", "prognoses", "run", "signs_of_age"]
 
 # Candidates among which a life is looked for once: many find more that agree, and all their lives fill the memory.
 CLOCKS_AT_ONCE = 3_000_000
@@ -25,24 +26,47 @@ BLOCK_LIVES = 10_000
 # A life that nobody leads any more; lives get numbers behind all that are left.
 UNLED = "DELETE FROM life_part WHERE life NOT IN (SELECT life FROM life_led)"
 LAST = "SELECT coalesce(max(life), 0) FROM life_part"
+# Columns in which each distinct name stands once: read from the store they are text.
+NAMES = cs.enum() | cs.categorical()
 
 
 @dataclass(frozen=True)
 class Known:
-    """What of the ageing of some listings hangs on nothing that is said of them.
+    """What the ageing of some listings hangs on.
 
     Attributes:
         made_of: As ``parts.materials_of`` returns it.
+        said: As ``read_said`` returns it; None where it is to be read.
     """
 
     made_of: pl.DataFrame
     unsaid: Unsaid
+    said: pl.DataFrame | None = None
+
+
+@dataclass(frozen=True)
+class Lives:
+    """How few listings have aged: rows of ``life_led``, and of ``life_part`` by life, outlook and part."""
+
+    led: pl.DataFrame
+    parts: pl.DataFrame
+
+    def of(self, outlook: Outlook) -> "Lives":
+        """Return the parts in one outlook."""
+        years, climate = outlook
+        return Lives(self.led, self.parts.filter(horizon_years=years, climate=climate))
+
+    def of_first_outlook(self) -> "Lives":
+        """Return the parts in the outlook that comes first."""
+        return Lives(self.led, self.parts.join(self.parts.head(1), on=["horizon_years", "climate"], how="semi"))
 
 
 def know(store: Connection, materials: dict[str, Material], unknown: UnknownMix) -> Known:
-    """Return what is known of the listings in ``todo``; arguments as of ``run``."""
+    """Return what of the listings in ``todo`` hangs on nothing that is said of them; arguments as of ``run``."""
     figures = Materials(tuple(sorted(materials)), materials, unknown)
-    return Known(materials_of(frame(store, RELEASES), figures), Unsaid.of(store))
+    unsaid = Unsaid.of(store)
+    theirs = pl.col("construction_id").is_in(unsaid.candidates["construction_id"].unique().implode())
+    return Known(materials_of(frame(store, RELEASES).filter(theirs), figures), unsaid)
 
 
 def run(
@@ -53,24 +77,32 @@ def run(
     outlooks: Sequence[Outlook],
     as_of: date,
     known: Known | None = None,
-) -> None:
+) -> Lives | None:
     """Write the prognosis of the listings in ``todo``, once for each outlook a buyer has.
 
     Args:
         outlooks: Years of ordinary wear still wanted, and the climate in which they go by.
-        known: What ``know`` returned of the same listings; nothing that is in it is read again.
+        known: What ``know`` returned of the same listings, which are few; nothing that is in it is read again.
+
+    Returns:
+        What was written, of few listings.
     """
-    known = know(store, materials, unknown) if known is None else known
+    few, known = known is not None, known or know(store, materials, unknown)
     figures = Materials(tuple(sorted(materials)), materials, unknown)
     years = Years(tuple(sorted(set(outlooks))), climates.climates)
-    clocks = read_clocks(store, climates, as_of, known.unsaid)
+    clocks = read_clocks(store, climates, as_of, known.unsaid, known.said)
     store.execute("DELETE FROM life_led WHERE listing_id IN (SELECT listing_id FROM todo)")
     store.execute(UNLED)
-    store.execute("DELETE FROM storage_node")
-    append(store, "storage_node", storage_nodes())
+    if not few:
+        store.execute("DELETE FROM storage_node")
+        append(store, "storage_node", storage_nodes())
     last = int(store.execute(LAST).fetchall()[0][0])
+    written: dict[str, list[pl.DataFrame]] = {"life_led": [], "life_part": []}
     for table, rows in prognoses(clocks, known.made_of, figures, years, last):
         append(store, table, rows)
+        if few:
+            written[table].append(rows.with_columns(NAMES.cast(pl.String)))
+    return Lives(*map(pl.concat, written.values())) if all(written.values()) else None
 
 
 @dataclass(frozen=True)

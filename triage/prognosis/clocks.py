@@ -7,6 +7,7 @@ from itertools import count
 import polars as pl
 
 from triage.catalogue.climates import Climates
+from triage.observation import read_said
 from triage.once import once
 from triage.prognosis.humidity import shifted_humidity
 from triage.prognosis.places import rooms
@@ -66,19 +67,6 @@ WHERE listing_id IN (SELECT listing_id FROM todo)
 ORDER BY listing_id
 """
 
-# One mention of a sign carries its weight; the year may stand in another ("resoled in 2019, new soles").
-SAID = """
-SELECT
-  listing_id,
-  sign,
-  max(CASE WHEN hedged THEN 1 ELSE 2 END) FILTER (WHERE counts) AS certainty,
-  max(TRY_CAST(value AS INTEGER)) AS year
-FROM observation
-WHERE state = 'affirmed' AND listing_id IN (SELECT listing_id FROM todo)
-GROUP BY listing_id, sign
-HAVING bool_or(counts)
-"""
-
 
 def signs_of_age(climates: Climates) -> frozenset[str]:
     """Return the signs that how a pair has aged hangs on: those of its years and of its storage."""
@@ -117,8 +105,17 @@ class Unsaid:
         return cls(frame(store, CANDIDATES), frame(store, PAIRS))
 
 
-def read_clocks(store: Connection, climates: Climates, as_of: date, unsaid: Unsaid | None = None) -> pl.DataFrame:
+def read_clocks(
+    store: Connection,
+    climates: Climates,
+    as_of: date,
+    unsaid: Unsaid | None = None,
+    said: pl.DataFrame | None = None,
+) -> pl.DataFrame:
     """Return one row per listing and candidate with its years and its storage.
+
+    Args:
+        unsaid, said: What ``Unsaid.of`` and ``read_said`` returned of the listings, where that was read before.
 
     Columns: listing_id, place and those of ``LIFE``: ``made_lo``, ``made_hi`` in decimal years,
     ``new_sole_lo`` and ``new_sole_hi`` NULL where never resoled, ``proof_year`` NULL where never
@@ -129,7 +126,25 @@ def read_clocks(store: Connection, climates: Climates, as_of: date, unsaid: Unsa
     day = pl.when("on_offer").then(pl.lit(as_of)).otherwise(pl.min_horizontal("last_seen", pl.lit(as_of)))
     unsaid = Unsaid.of(store) if unsaid is None else unsaid
     pairs = unsaid.pairs.with_columns(now=decimal_years(day.dt.month_start()))
-    return clocks_of(unsaid.candidates, pairs, frame(store, SAID), climates)
+    said = read_said(store, signs=signs_of_age(climates)) if said is None else said
+    return clocks_of(unsaid.candidates, pairs, stated(said, climates), climates)
+
+
+def stated(said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
+    """Return what was affirmed of the years and the storage of listings.
+
+    One mention of a sign carries its weight; the year may stand in another ("resoled in 2019, new soles").
+
+    Args:
+        said: As ``read_said`` returns it.
+
+    Returns:
+        One row per listing and sign: listing_id, sign, ``certainty`` (1 hedged, 2 not) and ``year``.
+    """
+    certainty = pl.when("counts").then(pl.when("hedged").then(1).otherwise(2))
+    affirmed = said.filter(pl.col("sign").is_in(signs_of_age(climates)), state="affirmed")
+    told = affirmed.group_by("listing_id", "sign").agg(certainty.max().alias("certainty"), pl.col("year").max())
+    return told.drop_nulls("certainty")
 
 
 def clocks_of(candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
@@ -137,6 +152,7 @@ def clocks_of(candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame,
 
     Args:
         pairs: With ``now``, the decimal year the pair's age refers to.
+        said: As ``stated`` returns it.
     """
     told = _with_storage(_with_events(pairs, said), said, climates)
     clocks = candidates.join(told, on="listing_id", how="left").with_columns(

@@ -1,13 +1,15 @@
 """The facts: one wide row per listing and candidate release, NULL where nothing is known."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
 from triage.catalogue.signs import Sign
+from triage.observation import read_said
 from triage.once import once
+from triage.prognosis import Lives
 from triage.store import Connection, frame
 
 PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")
@@ -21,23 +23,6 @@ LETTERS, LETTERS_JA = 200, 80  # a Japanese text says as much in less than half 
 
 # What is told of each part, by the end of the fact's name; of an unknown material only its age and its chance.
 OF_PART = {"": "material", "_mode": "mode", "_age_years": "age_years", "_p": "p_unfit"}
-# The strongest speaker decides what a sign's column says.
-SAID = """
-SELECT
-  listing_id,
-  sign,
-  arg_max(state = 'affirmed', CASE said_by
-    WHEN 'inspection' THEN 4
-    WHEN 'buyer' THEN 3
-    WHEN 'answer' THEN 2
-    ELSE 1
-  END) AS told
-FROM observation
-WHERE counts AND listing_id IN (SELECT listing_id FROM {of})
-GROUP BY listing_id, sign
-ORDER BY listing_id
-"""
-
 LED = "SELECT listing_id, place, life FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of})"
 # Chances are those of the first outlook: rules look at none of them.
 LIVES = """
@@ -128,25 +113,36 @@ GROUP BY l.listing_id, l.price_minor
 
 @dataclass(frozen=True)
 class Known:
-    """What of the facts of few listings hangs on nothing that is said of them, one row per listing and candidate.
+    """What the facts of few listings hang on; None is what is to be read.
 
     Attributes:
-        unaged: What hangs on no part's age either.
-        unsaid: With the facts of the parts; None where these have aged otherwise since.
+        unaged: Facts that hang on nothing said and on no part's age, one row per listing and candidate.
+        lives: As ``LED`` and ``LIVES`` return them.
+        unsaid: Both together.
+        said: As ``read_said`` returns it.
     """
 
-    unaged: pl.DataFrame
-    unsaid: pl.DataFrame | None
+    unaged: pl.DataFrame | None = None
+    lives: Lives | None = None
+    unsaid: pl.DataFrame | None = None
+    said: pl.DataFrame | None = None
 
-    def otherwise_aged(self) -> "Known":
-        """Return what is still known when the parts have aged otherwise."""
-        return replace(self, unsaid=None)
+    def otherwise_aged(self, lives: Lives | None) -> "Known":
+        """Return what is known when the parts have aged otherwise, as ``prognosis.run`` returns it."""
+        return Known(self.unaged, None if lives is None else lives.of_first_outlook(), said=self.said)
+
+    def otherwise_priced(self) -> "Known":
+        """Return what is still known when something else is asked for the pairs."""
+        return Known(None, self.lives, said=self.said)
+
+
+NOTHING = Known()
 
 
 def read_known(store: Connection, wanted: Collection[str] | None, offered: str) -> Known:
-    """Return what is known of the listings in ``todo``; arguments as ``read_facts`` has them."""
-    unaged = _unaged(store, "todo", offered).collect()
-    return Known(unaged, _aged(store, unaged.lazy(), wanted, "todo").collect())
+    """Return what of the listings in ``todo`` hangs on nothing said; arguments as ``read_facts`` has them."""
+    unaged, lives = _unaged(store, "todo", offered).collect(), _lives(store, "todo")
+    return Known(unaged, lives, _aged(unaged.lazy(), lives, wanted).collect())
 
 
 def read_facts(
@@ -155,7 +151,7 @@ def read_facts(
     wanted: Collection[str] | None = None,
     of: str = "todo",
     offered: str = OFFERED,
-    known: Known | None = None,
+    known: Known = NOTHING,
 ) -> pl.DataFrame:
     """Return the facts of some listings: one row per listing and candidate, in that order.
 
@@ -166,17 +162,16 @@ def read_facts(
         offered: Query of what the open pairs of each release ask, as ``OFFERED`` has it.
         known: What ``read_known`` returned of the same listings; nothing that is in it is read again.
     """
-    said = _of_signs(frame(store, SAID.format(of=of)), signs, wanted).lazy()
+    heard = _of_signs(read_said(store, of) if known.said is None else known.said, signs, wanted).lazy()
     few = pl.when(pl.col("language") == "ja").then(LETTERS_JA).otherwise(LETTERS)
     detailed = (pl.col("of_the_rest") >= FEWEST_OTHER_SIGNS) & (pl.col("text_length") >= few) & ~pl.col("text_cut")
-    if known is None:
-        unsaid = _aged(store, _unaged(store, of, offered), wanted, of)
-    elif known.unsaid is None:
-        unsaid = _aged(store, known.unaged.lazy(), wanted, of)
+    if known.unsaid is None:
+        unaged = _unaged(store, of, offered) if known.unaged is None else known.unaged.lazy()
+        unsaid = _aged(unaged, known.lives or _lives(store, of), wanted)
     else:
         unsaid = known.unsaid.lazy()
     return (
-        unsaid.join(said, on="listing_id", how="left", maintain_order="left")
+        unsaid.join(heard, on="listing_id", how="left", maintain_order="left")
         .with_columns(soles_told=pl.when(pl.col("of_soles") > 0).then(True).when(detailed).then(False))
         .drop("of_soles", "of_the_rest")
         .collect()
@@ -200,9 +195,13 @@ def _unaged(store: Connection, of: str, offered: str) -> pl.LazyFrame:
     )
 
 
-def _aged(store: Connection, unaged: pl.LazyFrame, wanted: Collection[str] | None, of: str) -> pl.LazyFrame:
-    led, lives = (frame(store, query.format(of=of)) for query in (LED, LIVES))
-    parts, age = led.join(_of_lives(lives, wanted), on="life").drop("life"), pl.col("oldest_years")
+def _lives(store: Connection, of: str) -> Lives:
+    return Lives(*(frame(store, query.format(of=of)) for query in (LED, LIVES)))
+
+
+def _aged(unaged: pl.LazyFrame, lives: Lives, wanted: Collection[str] | None) -> pl.LazyFrame:
+    parts = lives.led.join(_of_lives(lives.parts, wanted), on="life").drop("life")
+    age = pl.col("oldest_years")
     return (
         unaged.join(parts.lazy(), on=["listing_id", "place"], how="left", maintain_order="left")
         .with_columns(
@@ -230,26 +229,29 @@ def _of_signs(said: pl.DataFrame, signs: Mapping[str, Sign], wanted: Collection[
     """Return what was said, one row a listing: listing_id, of_soles, of_the_rest and a column a sign.
 
     Args:
-        said: listing_id, sign, told; by listing.
+        said: As ``read_said`` returns it.
     """
-    sign = pl.col("sign")
+    listing, sign = pl.col("listing_id"), pl.col("sign")
     soles, rest = _of_what(signs)
-    rows = said.group_by("listing_id", maintain_order=True).agg(
+    # The strongest speaker, who comes last, decides what a sign's column says.
+    held = (listing != listing.shift(-1)) | (sign != sign.shift(-1))
+    told = said.filter("counts").filter(held.fill_null(True)).select(listing, sign, told=pl.col("state") == "affirmed")
+    rows = told.group_by("listing_id", maintain_order=True).agg(
         of_soles=sign.is_in(soles).sum(), of_the_rest=sign.is_in(rest).sum()
     )
     names = [name for name in signs if _used(name, wanted)]
     # A cell for each listing and sign, filled at once: to look for each sign of its own takes as long for every one.
     number = {name: at for at, name in enumerate(names)}
-    found = said.select(
-        sign.replace_strict(number, default=None, return_dtype=pl.Int64), "told", row=pl.col("listing_id").rle_id()
+    found = told.select(
+        sign.replace_strict(number, default=None, return_dtype=pl.Int64), "told", row=listing.rle_id()
     ).drop_nulls("sign")
     cells = np.full((len(names), rows.height), -1, dtype=np.int8)
     cells[found["sign"].to_numpy(), found["row"].to_numpy()] = found["told"].to_numpy()
     spoken = [name for at, name in enumerate(names) if found.height and (cells[at] >= 0).any()]
-    told = pl.DataFrame({name: cells[number[name]] for name in spoken})
+    columns = pl.DataFrame({name: cells[number[name]] for name in spoken})
     # Columns of signs nobody spoke of are made at once: one by one they would take longer than all else of one pair.
     return rows.join(_no_sign(signs, wanted), how="cross", maintain_order="left").with_columns(
-        told.select(pl.when(pl.col(name) >= 0).then(pl.col(name) == 1).alias(name) for name in spoken).get_columns()
+        columns.select(pl.when(pl.col(name) >= 0).then(pl.col(name) == 1).alias(name) for name in spoken).get_columns()
     )
 
 

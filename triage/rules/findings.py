@@ -17,7 +17,7 @@ from triage.catalogue.signs import Sign
 from triage.errors import Problem, TriageError
 from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
-from triage.rules.facts import OFFERED, Known, read_facts, read_known
+from triage.rules.facts import NOTHING, OFFERED, Known, read_facts, read_known
 from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
 from triage.store import Connection, append, pieces, replace
 
@@ -26,10 +26,14 @@ FINDING = pl.Schema({
     "grouping": pl.String(),
     "state": pl.String(), "decibans": pl.Float64(), "because": pl.String(), "missing": pl.List(pl.String()),
 })  # fmt: skip
+ROWS = {"row": pl.Int64, "rule": pl.Int64}
+WEIGHTS = {"decibans": pl.Float64, "because": pl.String}
 # DuckDB looks at the clock about every 100,000 rows a thread, so a slice has to be larger than that.
 SLICE_ROWS = 262_144
 # Rows that are worth looking at for what moved since they were looked at before.
 FEW_ROWS = 16
+# Weights of few rows that are kept, of pairs that are weighed again and again.
+KEPT_WEIGHTS = 10_000
 # Listings whose facts are read at once: a row of facts is wide.
 LISTINGS_AT_ONCE = 120_000
 # What a cell of the table rows x rules holds; above 0 it is a place in the list of what can be missing.
@@ -250,12 +254,46 @@ def _coded(
 def _weighed(connection: Connection, facts: pl.DataFrame, codes: Codes, rules: Sequence[Compiled]) -> pl.DataFrame:
     """Return row, rule, decibans and because of every rule that fired; decibans NULL where the weight is not known."""
     rule, row = np.nonzero(codes.T == FIRED)
-    wanted = sorted({name for one in rules for name in (*one.weight.facts, *one.because.facts)})
-    seen = sorted(set(rule.tolist()))
+    wanted = _of_weights(rules)
     fired = facts.select(wanted).with_columns(row=0)[row] if wanted else pl.DataFrame({"row": row})
     fired = fired.with_columns(row=pl.Series(row, dtype=pl.Int64), rule=pl.Series(rule, dtype=pl.Int64))
+    if facts.height > FEW_ROWS:
+        return _weights(connection, fired, rules)
+    # Of few rows only what did not fire before, or weighed by other facts.
+    cells, kept = fired.drop("row").rows(), _kept_weights(rules)
+    if fresh := [at for at, cell in enumerate(cells) if cell not in kept]:
+        if len(kept) > KEPT_WEIGHTS:
+            kept.clear()
+            fresh = list(range(len(cells)))
+        told = _weights(connection, fired[fresh], rules).select("decibans", "because").rows()
+        kept.update(zip((cells[at] for at in fresh), told, strict=True))
+    told = [kept[cell] for cell in cells]
+    return pl.DataFrame({"row": row, "rule": rule}, schema=ROWS).hstack(
+        pl.DataFrame(told, schema=WEIGHTS, orient="row")
+    )
+
+
+@once
+def _of_weights(rules: Sequence[Compiled]) -> list[str]:
+    """Return the facts that weights and reasons look at."""
+    return sorted({name for one in rules for name in (*one.weight.facts, *one.because.facts)})
+
+
+@once
+def _kept_weights(rules: Sequence[Compiled]) -> dict[tuple[Any, ...], tuple[Any, ...]]:
+    """Return the place where weights and reasons of few rows are kept, by the facts they look at and the rule."""
+    return {}
+
+
+def _weights(connection: Connection, fired: pl.DataFrame, rules: Sequence[Compiled]) -> pl.DataFrame:
+    """Return row, rule, decibans and because of what fired.
+
+    Args:
+        fired: row, rule and the facts that weights and reasons look at.
+    """
+    seen = fired["rule"].unique().sort().to_list()
     if not seen:
-        return fired.select("row", "rule", decibans=pl.lit(None, pl.Float64), because=pl.lit(None, pl.String))
+        return pl.DataFrame(schema={**ROWS, **WEIGHTS})
     weight, because = (
         " ".join(f"WHEN {number} THEN {sql(rules[number])}" for number in seen)
         for sql in (lambda one: f"CAST({one.weight.sql} AS DOUBLE)", lambda one: one.because.sql)
@@ -283,7 +321,7 @@ def run(
     signs: Mapping[str, Sign],
     offered: str = OFFERED,
     known: Known | None = None,
-) -> None:
+) -> pl.DataFrame | None:
     """Write the findings of the listings in ``todo``.
 
     Args:
@@ -291,6 +329,9 @@ def run(
         signs: Signs by id.
         offered: Query of what the open pairs of each release ask, where the store holds some of them only.
         known: What ``know`` returned of these listings, which are few.
+
+    Returns:
+        What was written, of few listings.
 
     Raises:
         TriageError: A rule may not run; nothing was written.
@@ -300,8 +341,10 @@ def run(
     wanted = _wanted(ready)
     replace(store, "finding", pl.DataFrame())
     for piece in pieces(store, LISTINGS_AT_ONCE):
-        told = read_facts(store, signs, wanted, piece, offered, known)
-        append(store, "finding", find(told, ready, askable(facts, asked)))
+        told = read_facts(store, signs, wanted, piece, offered, known or NOTHING)
+        found = find(told, ready, askable(facts, asked))
+        append(store, "finding", found)
+    return None if known is None else found
 
 
 def know(

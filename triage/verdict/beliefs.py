@@ -9,7 +9,9 @@ import polars as pl
 
 from triage.catalogue.buyers import Outlook
 from triage.catalogue.signs import Sign
+from triage.observation import read_said
 from triage.once import once
+from triage.prognosis import Lives
 from triage.store import Connection, frame
 from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags
 
@@ -25,7 +27,6 @@ NUMBER_OF_PART = {part: number for number, part in enumerate(PARTS)}
 # Room for candidates, always a multiple of it: sums over more room may end in another last bit, and which other pairs
 # are at hand is not to decide that.
 SLOTS = 4
-SPEAKERS = {"listing": 0, "answer": 1, "buyer": 2, "inspection": 3}
 
 LED = """
 SELECT listing_id, place, life
@@ -47,14 +48,8 @@ FROM candidate
 WHERE listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id, place
 """
-OBSERVATIONS = """
-SELECT listing_id, sign, said_by, state, hedged
-FROM observation
-WHERE counts AND listing_id IN (SELECT listing_id FROM chunk)
-ORDER BY listing_id, sign, said_by
-"""
 FINDINGS = """
-SELECT listing_id, place, rule_id, part, coalesce(grouping, rule_id) AS "group", decibans
+SELECT listing_id, place, rule_id, part, grouping, state, decibans
 FROM finding
 WHERE state = 'fired' AND listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id, place, rule_id
@@ -175,29 +170,49 @@ def read_candidates(store: Connection) -> Candidates:
     return Candidates(ids, candidates.select("listing_id", "place", "slot", "row"), weight, construction)
 
 
-def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], candidates: Candidates) -> Heard:
+def read_heard(
+    store: Connection,
+    signs: Mapping[str, Sign],
+    ageing: frozenset[str],
+    candidates: Candidates,
+    said: pl.DataFrame | None = None,
+    findings: pl.DataFrame | None = None,
+) -> Heard:
     """Return what is known of the listings in ``chunk`` whatever the horizon.
 
     Args:
         ageing: Signs that act through the age of the parts.
         candidates: As ``read_candidates`` returns them.
+        said: As ``read_said`` returns it, where it was read before.
+        findings: Rows of ``finding``, where they are at hand.
     """
     slots = candidates.slots
     rows = slots.select("listing_id", "row").unique("listing_id", maintain_order=True)
-    observations = frame(store, OBSERVATIONS)
-    weighed = weigh_signs(observations, signs, ageing)
+    counted = (read_said(store, "chunk") if said is None else said).filter("counts")
+    weighed = weigh_signs(counted, signs, ageing)
     sign_db, whole, groups = _signs(weighed, rows)
-    rule_db, rule_whole = _rules(strongest_rules(frame(store, FINDINGS), weighed), slots, candidates.weight.shape)
-    said = observations.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
-    return Heard(candidates, sign_db, whole[:, None] + rule_whole, rule_db, groups, said)
+    found = strongest_rules(frame(store, FINDINGS) if findings is None else findings, weighed)
+    rule_db, rule_whole = _rules(found, slots, candidates.weight.shape)
+    sure = counted.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
+    return Heard(candidates, sign_db, whole[:, None] + rule_whole, rule_db, groups, sure)
 
 
 def read_aged(store: Connection, candidates: Candidates, outlook: Outlook) -> Aged:
     """Return how the lives of candidates in ``chunk`` have aged in an outlook."""
     node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
-    rows = frame(store, LIVES, outlook)
-    lives = rows["life"].unique(maintain_order=True).to_numpy()
-    count = len(lives)
+    return aged_of(Lives(frame(store, LED), frame(store, LIVES, outlook)), candidates, node_weight)
+
+
+def aged_of(lives: Lives, candidates: Candidates, node_weight: Array) -> Aged:
+    """Return how the lives of candidates have aged.
+
+    Args:
+        lives: In one outlook.
+        node_weight: Of each storage node, [K].
+    """
+    rows = lives.parts
+    numbers = rows["life"].unique(maintain_order=True).to_numpy()
+    count = len(numbers)
     at = rows["life"].rle_id().to_numpy(), rows["part"].replace_strict(NUMBER_OF_PART, return_dtype=pl.Int64).to_numpy()
     bears = np.zeros((count + 1, len(PARTS)), dtype=np.bool_)
     bears[at] = rows["load_bearing"].to_numpy()
@@ -208,9 +223,9 @@ def read_aged(store: Connection, candidates: Candidates, outlook: Outlook) -> Ag
         if count:
             values[at] = rows[name].explode().to_numpy().reshape(-1, len(node_weight))
         ends.append(values)
-    led = frame(store, LED).join(candidates.slots, on=["listing_id", "place"], maintain_order="left")
-    number = np.searchsorted(lives, led["life"].to_numpy())
-    number[np.append(lives, -1)[number] != led["life"].to_numpy()] = count
+    led = lives.led.join(candidates.slots, on=["listing_id", "place"], maintain_order="left")
+    number = np.searchsorted(numbers, led["life"].to_numpy())
+    number[np.append(numbers, -1)[number] != led["life"].to_numpy()] = count
     life = np.full(candidates.weight.shape, count)
     life[led["row"].to_numpy(), led["slot"].to_numpy()] = number
     return Aged(ends[0], ends[1], ends[2], bears, life, node_weight)
@@ -228,18 +243,19 @@ def sign_table(signs: Mapping[str, Sign]) -> pl.DataFrame:
     return pl.DataFrame(rows, schema={**kinds, "if_true": pl.Float64, "if_false": pl.Float64}, orient="row")
 
 
-def weigh_signs(observations: pl.DataFrame, signs: Mapping[str, Sign], ageing: frozenset[str]) -> pl.DataFrame:
+def weigh_signs(counted: pl.DataFrame, signs: Mapping[str, Sign], ageing: frozenset[str]) -> pl.DataFrame:
     """Return what each group of signs carries: listing_id, part, group, sign, decibans, said_by, state, hedged.
 
-    The strongest speaker on a sign decides (inspection, buyer, answer, listing); a hedge halves the
-    decibans; of a group that says the same thing only the strongest weight counts.
+    The strongest speaker on a sign decides; a hedge halves the decibans; of a group that says the same thing
+    only the strongest weight counts.
+
+    Args:
+        counted: What counts, as ``read_said`` returns it.
+        ageing: Signs that act through the age of the parts.
     """
-    speaker = pl.col("said_by").replace_strict(SPEAKERS, return_dtype=pl.Int32)
     spoken = (
-        observations.filter(~pl.col("sign").is_in(sorted(ageing)))
-        .with_columns(speaker_no=speaker)
-        .sort("listing_id", "sign", "speaker_no", descending=[False, False, True])
-        .unique(["listing_id", "sign"], keep="first", maintain_order=True)
+        counted.filter(~pl.col("sign").is_in(sorted(ageing)))
+        .unique(["listing_id", "sign"], keep="last", maintain_order=True)
         .join(sign_table(signs), on=["sign", "said_by"])
         .with_columns(decibans=pl.when(pl.col("state") == "affirmed").then("if_true").otherwise("if_false"))
         .with_columns(decibans=pl.when("hedged").then(pl.col("decibans") / 2).otherwise("decibans"))
@@ -289,13 +305,14 @@ def strongest_rules(findings: pl.DataFrame, weighed: pl.DataFrame) -> pl.DataFra
     """Return the findings that count, with what each adds: of a group only the strongest says anything.
 
     Args:
-        findings: listing_id, place, rule_id, part, group, decibans.
+        findings: Rows of ``finding``.
         weighed: As ``weigh_signs`` returns them. Where a sign of the group speaks of the same part, a
             weaker rule adds nothing and a stronger one what it is stronger.
     """
     told = weighed.select("listing_id", "part", "group", said_db="decibans")
     return (
-        findings.with_columns(strength=pl.col("decibans").abs())
+        findings.filter(state="fired")
+        .with_columns(pl.coalesce("grouping", "rule_id").alias("group"), strength=pl.col("decibans").abs())
         .sort("listing_id", "place", "group", "strength", "rule_id", descending=[False, False, False, True, False])
         .unique(["listing_id", "place", "part", "group"], keep="first", maintain_order=True)
         .join(told, on=["listing_id", "part", "group"], how="left", maintain_order="left")

@@ -103,12 +103,13 @@ def run(
 
 def believe(store: Connection, ground: Ground, known: Known | None = None) -> dict[Outlook, Held]:
     """Write posterior and soundness; return what is believed, by outlook, where it is of few pairs."""
-    _forget(store, ("posterior", "soundness"))
+    _forget(store, ("posterior", "soundness"), known)
     pairs = (frame(store, LISTINGS) if known is None else known.listings).filter("pair")
     held: dict[Outlook, Held] = {}
     for _ in _chunks(store, pairs):
         candidates = read_candidates(store) if known is None else known.candidates
-        heard = read_heard(store, ground.signs, ground.ageing_signs, candidates)
+        told = (None, None) if known is None else (known.said, known.findings)
+        heard = read_heard(store, ground.signs, ground.ageing_signs, candidates, *told)
         for outlook in ground.outlooks():
             aged = None if known is None else known.aged.get(outlook)
             beliefs = heard.beliefs(read_aged(store, candidates, outlook) if aged is None else aged)
@@ -133,7 +134,7 @@ def judge(
         held: As ``believe`` returned them: what is believed of few pairs is not read again.
         known: As of ``run``.
     """
-    _forget(store, ("verdict", "plan", "question", "sensitivity"))
+    _forget(store, ("verdict", "plan", "question", "sensitivity"), known)
     listings = frame(store, LISTINGS) if known is None else known.listings
     if listings.select((pl.col("open") & ~pl.col("pair")).any()).item():
         buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
@@ -149,9 +150,13 @@ def rank(store: Connection) -> None:
     store.execute(RANK)
 
 
-def _forget(store: Connection, tables: Sequence[str]) -> None:
+def _forget(store: Connection, tables: Sequence[str], known: Known | None) -> None:
     for table in tables:
-        store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
+        if known is None:
+            store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
+        else:
+            # Named, a few rows are found in half the time.
+            store.execute(f"DELETE FROM {table} WHERE listing_id IN $1", [known.todo])
 
 
 def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
@@ -239,7 +244,8 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known:
     Args:
         held: What is believed of few pairs, which is not read again if all of them are weighed.
     """
-    ground, offers = bench.ground, read_offers(store, None if known is None else known.offers)
+    ground, at_hand = bench.ground, (None, None) if known is None else (known.offers, known.said)
+    offers = read_offers(store, *at_hand)
     ids = offers["listing_id"].to_list()
     if theirs := _of(held, ids):
         sound = {outlook: one.sound.select(SOUND) for outlook, one in theirs.items()}

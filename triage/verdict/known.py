@@ -7,8 +7,9 @@ import numpy as np
 import polars as pl
 
 from triage.catalogue.buyers import Buyer, Outlook
+from triage.prognosis import Lives
 from triage.store import Connection, frame, registered
-from triage.verdict.beliefs import Aged, Candidates, read_aged, read_candidates
+from triage.verdict.beliefs import Aged, Candidates, aged_of, read_aged, read_candidates
 from triage.verdict.ground import Ground, Releases, trade_of
 from triage.verdict.money import Flags
 from triage.verdict.offers import read_unsaid
@@ -16,6 +17,7 @@ from triage.verdict.plans import Mender
 from triage.verdict.scenes import Prices, prices_to
 from triage.verdict.worth import read_comparables
 
+TODO = "SELECT listing_id FROM todo ORDER BY listing_id"
 # What is sold or gone is believed in too: it stays comparable.
 LISTINGS = """
 SELECT listing_id, kind = 'pair' AS pair, status = 'open' AS open
@@ -27,25 +29,35 @@ ORDER BY listing_id
 
 @dataclass(frozen=True)
 class Known:
-    """What of few pairs hangs on nothing that is said of them: who weighs them again and again reads it once.
+    """What the worth of few pairs hangs on: who weighs them again and again reads once what nothing said moves.
 
     Attributes:
+        todo: The listings.
         listings, comparables: As ``LISTINGS`` and ``read_comparables`` return them.
-        offers: As ``offers.read_unsaid`` returns them; None where they are to be read again.
-        aged: By outlook; what is not there is read again.
+        offers: As ``offers.read_unsaid`` returns them; None where they are to be read.
+        aged: By outlook; what is not there is read.
         prices: By buyer; what holds no more is worked out again.
+        said, findings: As ``read_heard`` takes them; None where they are to be read.
     """
 
+    todo: list[str]
     listings: pl.DataFrame
     candidates: Candidates
     comparables: pl.DataFrame
     offers: pl.DataFrame | None
     aged: Mapping[Outlook, Aged]
     prices: Mapping[str, Prices]
+    said: pl.DataFrame | None = None
+    findings: pl.DataFrame | None = None
 
-    def otherwise_aged(self) -> "Known":
-        """Return what is still known when the parts have aged otherwise."""
-        return replace(self, aged={})
+    def otherwise_aged(self, lives: Lives | None) -> "Known":
+        """Return what is known when the parts have aged otherwise, as ``prognosis.run`` returns it."""
+        if lives is None:
+            return replace(self, aged={})
+        aged = {
+            outlook: aged_of(lives.of(outlook), self.candidates, was.node_weight) for outlook, was in self.aged.items()
+        }
+        return replace(self, aged=aged)
 
     def otherwise_priced(self) -> "Known":
         """Return what is still known when something else is asked for the pairs."""
@@ -60,13 +72,13 @@ class Known:
 
 
 def know(store: Connection, ground: Ground, releases: Releases, pool: Callable[[Connection], None]) -> Known:
-    """Return what is known of the listings in ``todo``, which are few.
+    """Return what of the listings in ``todo``, which are few, hangs on nothing that is said of them.
 
     Args:
         releases: Those of the store.
         pool: Gathers comparables as ``pool_comparables`` does.
     """
-    listings = frame(store, LISTINGS)
+    todo, listings = frame(store, TODO)["listing_id"].to_list(), frame(store, LISTINGS)
     pool(store)
     with registered(store, "chunk", listings.select("listing_id")):
         candidates = read_candidates(store)
@@ -78,4 +90,4 @@ def know(store: Connection, ground: Ground, releases: Releases, pool: Callable[[
             bears = aged[buyer.outlook].bears_of_candidates
             mender = trade.mender(buyer)
             prices[buyer.id] = prices_to(buyer, ids, construction, bears, comparables, mender, ground.values)
-        return Known(listings, candidates, comparables, read_unsaid(store), aged, prices)
+        return Known(todo, listings, candidates, comparables, read_unsaid(store), aged, prices)

@@ -8,6 +8,7 @@ import polars as pl
 
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.costs import Costs
+from triage.observation import read_said
 from triage.store import Connection, frame
 from triage.verdict.money import Array, Flags, Terms
 from triage.verdict.states import Rows
@@ -25,16 +26,6 @@ JOIN chunk USING (listing_id)
 LEFT JOIN match m ON m.listing_id = l.listing_id AND m.place = 1
 LEFT JOIN construction c ON c.model_id = m.construction_id
 ORDER BY l.listing_id
-"""
-SAID = """
-SELECT
-  listing_id,
-  bool_or(sign = 'returns_ok' AND state = 'affirmed') AS returns_ok,
-  bool_or(sign = 'offers_open' AND state = 'denied') AS firm,
-  list(DISTINCT sign ORDER BY sign) FILTER (WHERE state = 'affirmed' AND NOT hedged) AS affirmed
-FROM observation
-WHERE counts AND listing_id IN (SELECT listing_id FROM chunk)
-GROUP BY listing_id
 """
 
 
@@ -73,15 +64,26 @@ def read_unsaid(store: Connection) -> pl.DataFrame:
     return frame(store, LISTINGS)
 
 
-def read_offers(store: Connection, unsaid: pl.DataFrame | None = None) -> pl.DataFrame:
+def read_offers(
+    store: Connection, unsaid: pl.DataFrame | None = None, said: pl.DataFrame | None = None
+) -> pl.DataFrame:
     """Return the listings in ``chunk`` with what the money side needs of them.
 
     Args:
-        unsaid: What ``read_unsaid`` returned of the same listings, where that was read before.
+        unsaid, said: What ``read_unsaid`` and ``read_said`` returned of the same listings, where that was read before.
     """
     rows = read_unsaid(store) if unsaid is None else unsaid
-    rows = rows.join(frame(store, SAID), on="listing_id", how="left", maintain_order="left")
-    return rows.with_columns(pl.col("returns_ok", "firm").fill_null(False), pl.col("affirmed").fill_null([]))
+    counted = (read_said(store, "chunk") if said is None else said).filter("counts")
+    affirmed, denied = (pl.col("state") == state for state in ("affirmed", "denied"))
+    told = counted.group_by("listing_id", maintain_order=True).agg(
+        returns_ok=(affirmed & (pl.col("sign") == "returns_ok")).any(),
+        firm=(denied & (pl.col("sign") == "offers_open")).any(),
+        affirmed=pl.col("sign").filter(affirmed & ~pl.col("hedged")),
+    )
+    rows = rows.join(told, on="listing_id", how="left", maintain_order="left")
+    # Of several speakers who say the same one is enough.
+    signs = pl.col("affirmed").fill_null([]).list.unique(maintain_order=True)
+    return rows.with_columns(pl.col("returns_ok", "firm").fill_null(False), signs)
 
 
 def offer_to(buyer: Buyer, rows: pl.DataFrame, costs: Costs, as_of: date) -> Offer:

@@ -1,4 +1,6 @@
-"""Why a call is what it is, in one line, and its rank."""
+"""Why a call is what it is, in one line."""
+
+from functools import cache
 
 import polars as pl
 
@@ -13,7 +15,7 @@ PLAN_WORDS = {"wear": "to wear as it is", "restore": "to restore", "display": "t
 
 
 def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
-    """Return verdict rows with ``reason`` and ``rank``.
+    """Return verdict rows with ``reason``, by listing.
 
     Args:
         rows: As ``verdict_rows`` makes them.
@@ -23,8 +25,15 @@ def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
         pl.col("fact").sort_by("place").first(), pl.len().alias("asked")
     )
     joined = rows.join(first, on=["listing_id", "buyer"], how="left")
+    # Every verdict has its rank among all others when all are there.
+    told = joined.with_columns(reason=_reason(), rank=pl.lit(1))
+    return told.drop(PARTS_OF_REASON).sort("listing_id", "buyer")
+
+
+@cache
+def _reason() -> pl.Expr:
     call = pl.col("call")
-    reason = (
+    return (
         pl.when(call == "buy")
         .then(_buy())
         .when((call == "ask") & (pl.col("fact") == "price_minor") & pl.col("price_minor").is_null())
@@ -36,26 +45,6 @@ def with_reasons(rows: pl.DataFrame, questions: pl.DataFrame) -> pl.DataFrame:
         .then(_ask())
         .otherwise(_skip())
     )  # fmt: skip
-    order = (
-        pl.when(call == "ask").then(pl.col("ask_gain_minor").cast(pl.Float64)).otherwise(pl.col("surplus_minor"))
-    ).fill_null(-1e15)
-    return (
-        joined.with_columns(reason=reason, order=order)
-        .sort("buyer", "call", "order", "listing_id", descending=[False, False, True, False])
-        .with_columns(rank=pl.int_range(1, pl.len() + 1).over("buyer", "call"))
-        .drop(
-            "order",
-            "haggle",
-            "over_budget",
-            "price_minor",
-            "price_kind",
-            "asked",
-            "fact",
-            "hoped_minor",
-            "hoped_buy",
-        )
-        .sort("listing_id", "buyer")
-    )
 
 
 def _money(column: str) -> pl.Expr:
