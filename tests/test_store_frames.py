@@ -22,19 +22,22 @@ def rows(count: int) -> pl.DataFrame:
     return pl.DataFrame(every, schema_overrides={"grouping": pl.String, "missing": pl.List(pl.String)})
 
 
-@pytest.mark.parametrize("count", [1, 7, 8, 500])
-def test_a_frame_arrives_whole_as_values_and_as_a_view_alike(count):
-    assert rows(7).height * rows(7).width <= store.FEW_CELLS < rows(8).height * rows(8).width
+@pytest.mark.parametrize("count", [1, 4, 5, 64, 65, 500])
+def test_a_frame_arrives_whole_as_values_as_lists_and_as_a_view_alike(count):
+    assert rows(4).height * rows(4).width <= store.FEW_CELLS < rows(5).height * rows(5).width
+    assert store.FEW_ROWS == 64
     connection = store.connect()
     store.append(connection, "finding", rows(count))
     assert_frame_equal(store.frame(connection, "FROM finding ORDER BY rowid"), rows(count), check_dtypes=False)
 
 
-def test_days_numbers_and_what_is_no_number_arrive_as_values():
+@pytest.mark.parametrize("times", [1, 20, 50])
+def test_days_numbers_and_what_is_no_number_arrive(times):
     connection = store.connect()
     connection.execute("CREATE TEMP TABLE cell (day DATE, number DOUBLE, whole BIGINT, flag BOOLEAN)")
     every = pl.DataFrame({
-        "day": [date(1987, 6, 5), None], "number": [float("nan"), 0.1], "whole": [2**62, None], "flag": [None, True],
+        "day": [date(1987, 6, 5), None] * times, "number": [float("nan"), 0.1] * times, "whole": [2**62, None] * times,
+        "flag": [None, True] * times,
     })  # fmt: skip
     store.append(connection, "cell", every)
     assert_frame_equal(store.frame(connection, "FROM cell ORDER BY rowid"), every)

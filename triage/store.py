@@ -32,8 +32,8 @@ __all__ = [
 
 LOG = logging.getLogger(__name__)
 
-# To make a frame readable takes longer than to hand over so few cells as values.
-FEW_CELLS = 64
+# To make a frame readable takes longer than to hand over so few cells as values, or so few rows as lists.
+FEW_CELLS, FEW_ROWS = 36, 64
 # Queries of a pair that is weighed again and again.
 RELATIONS = 64
 # Not by rowid: of rows that a transaction has not committed yet it begins anywhere.
@@ -189,6 +189,10 @@ def append(connection: Connection, table: str, rows: pl.DataFrame) -> None:
         row = f"({', '.join('?' * rows.width)})"
         cells = [cell for one in rows.iter_rows() for cell in one]
         connection.execute(f"INSERT INTO {table} ({columns}) VALUES {', '.join([row] * rows.height)}", cells)
+        return
+    if rows.height <= FEW_ROWS:
+        lists = [column.to_list() for column in rows]
+        connection.execute(f"INSERT INTO {table} ({columns}) SELECT {', '.join(['unnest(?)'] * rows.width)}", lists)
         return
     with registered(connection, "incoming", rows):
         connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")

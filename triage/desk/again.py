@@ -98,7 +98,7 @@ def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: ver
     due.set_todo(store, [listing_id])
     ground = batch.ground(catalogue)
     facts = rules.know(store, catalogue.rules, catalogue.facts, catalogue.signs, OFFERED)
-    age = prognosis.know(store, dict(catalogue.materials), catalogue.unknown)
+    age = prognosis.know(store, dict(catalogue.materials), catalogue.unknown, catalogue.climates)
     return Known(listing_id, age, facts, verdict.know(store, ground, releases, _pool(ground)))
 
 

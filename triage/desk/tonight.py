@@ -275,9 +275,8 @@ def called(listing: pl.DataFrame, verdict: pl.DataFrame, catalogue: Catalogue) -
     """Return the calls on listings, from their columns and those of their verdicts."""
     every = weighed(listing, verdict)
     calls = calls_of(every, catalogue.buyers)
-    tickets = calls.tickets
-    numbers = {one: number for number, one in enumerate(tickets["listing_id"], 1)}
-    return Called(tickets, pl.concat([tickets, calls.near, calls.skip]), every, numbers)
+    numbers = {one: number for number, one in enumerate(calls.tickets["listing_id"], 1)}
+    return Called(calls.tickets, calls.leads, every, numbers)
 
 
 def notes_of(memory: Connection, listing_id: str) -> list[dict[str, Any]]:

@@ -61,10 +61,10 @@ class Lives:
         return Lives(self.led, self.parts.join(self.parts.head(1), on=["horizon_years", "climate"], how="semi"))
 
 
-def know(store: Connection, materials: dict[str, Material], unknown: UnknownMix) -> Known:
+def know(store: Connection, materials: dict[str, Material], unknown: UnknownMix, climates: Climates) -> Known:
     """Return what of the listings in ``todo`` hangs on nothing that is said of them; arguments as of ``run``."""
     figures = Materials(tuple(sorted(materials)), materials, unknown)
-    unsaid = Unsaid.of(store)
+    unsaid = Unsaid.of(store, climates)
     theirs = pl.col("construction_id").is_in(unsaid.candidates["construction_id"].unique().implode())
     return Known(materials_of(frame(store, RELEASES).filter(theirs), figures), unsaid)
 
@@ -87,7 +87,7 @@ def run(
     Returns:
         What was written, of few listings.
     """
-    few, known = known is not None, known or know(store, materials, unknown)
+    few, known = known is not None, known or know(store, materials, unknown, climates)
     figures = Materials(tuple(sorted(materials)), materials, unknown)
     years = Years(tuple(sorted(set(outlooks))), climates.climates)
     clocks = read_clocks(store, climates, as_of, known.unsaid, known.said)

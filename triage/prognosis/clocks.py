@@ -94,15 +94,20 @@ LIFE = (
 
 @dataclass(frozen=True)
 class Unsaid:
-    """What of the clocks hangs on nothing that is said of the listings: as ``CANDIDATES`` and ``PAIRS`` return it."""
+    """What of the clocks hangs on nothing that is said of the listings.
+
+    Attributes:
+        candidates: As ``CANDIDATES`` returns them.
+        pairs: As ``PAIRS`` returns them, with the climates of their homes.
+    """
 
     candidates: pl.DataFrame
     pairs: pl.DataFrame
 
     @classmethod
-    def of(cls, store: Connection) -> "Unsaid":
+    def of(cls, store: Connection, climates: Climates) -> "Unsaid":
         """Return that of the listings in ``todo``."""
-        return cls(frame(store, CANDIDATES), frame(store, PAIRS))
+        return cls(frame(store, CANDIDATES), _at_home(frame(store, PAIRS), climates))
 
 
 def read_clocks(
@@ -124,10 +129,10 @@ def read_clocks(
     # What is no longer on offer is as old as when it was last seen. Ages go by the month: a day more is nothing in
     # decades, and by the day every pair would have to be weighed every night.
     day = pl.when("on_offer").then(pl.lit(as_of)).otherwise(pl.min_horizontal("last_seen", pl.lit(as_of)))
-    unsaid = Unsaid.of(store) if unsaid is None else unsaid
+    unsaid = Unsaid.of(store, climates) if unsaid is None else unsaid
     pairs = unsaid.pairs.with_columns(now=decimal_years(day.dt.month_start()))
     said = read_said(store, signs=signs_of_age(climates)) if said is None else said
-    return clocks_of(unsaid.candidates, pairs, stated(said, climates), climates)
+    return _clocks(unsaid.candidates, pairs, stated(said, climates), climates)
 
 
 def stated(said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
@@ -154,6 +159,10 @@ def clocks_of(candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame,
         pairs: With ``now``, the decimal year the pair's age refers to.
         said: As ``stated`` returns it.
     """
+    return _clocks(candidates, _at_home(pairs, climates), said, climates)
+
+
+def _clocks(candidates: pl.DataFrame, pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
     told = _with_storage(_with_events(pairs, said), said, climates)
     clocks = candidates.join(told, on="listing_id", how="left").with_columns(
         _made(pl.col("made_from"), "lo").alias("made_lo"), _made(pl.col("made_to"), "hi").alias("made_hi")
@@ -220,18 +229,21 @@ def _with_events(pairs: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
-    """Add mean temperature and humidity of the place of storage, its rate factor and its spread."""
+def _at_home(pairs: pl.DataFrame, climates: Climates) -> pl.DataFrame:
+    """Add mean temperature and humidity of the homes of pairs, and of what is not heated, with their spreads."""
     table = rooms(climates)
     # A country or region that no table has is one not stated.
     known = pairs.with_columns(
         pl.when(pl.col(name).is_in(table[name].drop_nulls().implode())).then(name) for name in ("ships_from", "region")
     )
+    return known.join(table, on=["ships_from", "region"], how="left", nulls_equal=True)
+
+
+def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
+    """Turn the climates of homes into those of the places of storage; add rate factor and spread."""
     boxed = said.filter(pl.col("sign").is_in(BOXED)).select(pl.col("listing_id").unique(), boxed=pl.lit(True))
-    joined = (
-        known.join(table, on=["ships_from", "region"], how="left", nulls_equal=True)
-        .join(_stated_storage(said, climates), on="listing_id", how="left")
-        .join(boxed, on="listing_id", how="left")
+    joined = pairs.join(_stated_storage(said, climates), on="listing_id", how="left").join(
+        boxed, on="listing_id", how="left"
     )
     weather = pl.col("unheated").fill_null(False)
     home = pl.max_horizontal(pl.lit(SD_REGION), "home_sd")

@@ -283,12 +283,12 @@ def _signs(weighed: pl.DataFrame, rows: pl.DataFrame) -> tuple[Array, Array, dic
     by_part = np.zeros((rows.height, len(PARTS) + 1))
     totals = part_weights(weighed).join(rows, on="listing_id").join(BIT_OF_PART, on="part")
     by_part[totals["row"].to_numpy(), totals["bit"].to_numpy()] = totals["decibans"].to_numpy()
-    groups = {}
-    for (group,), found in weighed.join(rows, on="listing_id").group_by(["group"], maintain_order=True):
-        values = np.zeros(rows.height)
-        values[found["row"].to_numpy()] = found["decibans"].to_numpy()
-        groups[str(group)] = values
-    return by_part[:, :-1], by_part[:, -1], groups
+    found = weighed.select("group", "decibans", "listing_id").join(rows, on="listing_id", maintain_order="left")
+    names = found["group"].unique(maintain_order=True)
+    by_group = np.zeros((len(names), rows.height))
+    number = found["group"].cast(pl.Enum(names)).to_physical().to_numpy()
+    by_group[number, found["row"].to_numpy()] = found["decibans"].to_numpy()
+    return by_part[:, :-1], by_part[:, -1], dict(zip(names, by_group, strict=True))
 
 
 def _rules(found: pl.DataFrame, slots: pl.DataFrame, shape: tuple[int, ...]) -> tuple[Array, Array]:

@@ -106,7 +106,7 @@ def believe(store: Connection, ground: Ground, known: Known | None = None) -> di
     _forget(store, ("posterior", "soundness"), known)
     pairs = (frame(store, LISTINGS) if known is None else known.listings).filter("pair")
     held: dict[Outlook, Held] = {}
-    for _ in _chunks(store, pairs):
+    for _ in _chunks(store, pairs, known):
         candidates = read_candidates(store) if known is None else known.candidates
         told = (None, None) if known is None else (known.said, known.findings)
         heard = read_heard(store, ground.signs, ground.ageing_signs, candidates, *told)
@@ -141,7 +141,7 @@ def judge(
         with registered(store, "buyer_row", pl.DataFrame(buyers)):
             append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
     bench = Bench.of(releases or Releases.of(store), ground, as_of)
-    for _ in _chunks(store, listings.filter("pair", "open")):
+    for _ in _chunks(store, listings.filter("pair", "open"), known):
         _judge(store, bench, held or {}, known)
 
 
@@ -159,8 +159,14 @@ def _forget(store: Connection, tables: Sequence[str], known: Known | None) -> No
             store.execute(f"DELETE FROM {table} WHERE listing_id IN $1", [known.todo])
 
 
-def _chunks(store: Connection, pairs: pl.DataFrame) -> Iterator[int]:
-    """Register the pairs as ``chunk``, neighbours together; yield where each chunk begins."""
+def _chunks(store: Connection, pairs: pl.DataFrame, known: Known | None) -> Iterator[int]:
+    """Register the pairs as ``chunk``, neighbours together; yield where each chunk begins.
+
+    Of pairs of which nothing is to be read none is registered.
+    """
+    if known is not None and known.whole and pairs.height:
+        yield 0
+        return
     for rows in slices(pairs.height, CHUNK_LISTINGS):
         with registered(store, "chunk", pairs.select("listing_id")[rows]):
             yield rows.start
@@ -255,7 +261,8 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known:
     by = {}
     for buyer in ground.buyers.values():
         out = ruled_out(buyer, offered[buyer.id], ground.signs)
-        append(store, "verdict", ruled_out_rows(buyer, offered[buyer.id], out, sound[buyer.outlook]))
+        if out.null_count() < len(out):
+            append(store, "verdict", ruled_out_rows(buyer, offered[buyer.id], out, sound[buyer.outlook]))
         by[buyer.id] = out.is_null().to_numpy()
     # Only what some buyer may want is read and weighed.
     some = np.flatnonzero(np.logical_or.reduce([*by.values()]))

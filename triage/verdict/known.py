@@ -50,6 +50,11 @@ class Known:
     said: pl.DataFrame | None = None
     findings: pl.DataFrame | None = None
 
+    @property
+    def whole(self) -> bool:
+        """Nothing of the pairs is to be read."""
+        return bool(self.aged) and not any(one is None for one in (self.offers, self.said, self.findings))
+
     def otherwise_aged(self, lives: Lives | None) -> "Known":
         """Return what is known when the parts have aged otherwise, as ``prognosis.run`` returns it."""
         if lives is None:

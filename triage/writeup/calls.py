@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
 from typing import Protocol
 
 import polars as pl
@@ -26,17 +25,39 @@ class Calls:
 
     Columns are the listing's (its currency as ``price_currency``) and those of the leading verdict;
     ``worth_minor`` is what the order goes by, ``buyers`` holds the names of all whose call it is.
+
+    Attributes:
+        leads: All of them: buys, asks, near misses, skips.
+        ends: Where each of these ends.
     """
 
-    buy: pl.DataFrame
-    ask: pl.DataFrame
-    near: pl.DataFrame
-    skip: pl.DataFrame
+    leads: pl.DataFrame
+    ends: tuple[int, int, int, int]
 
     @property
     def tickets(self) -> pl.DataFrame:
         """Buys, then asks."""
-        return pl.concat([self.buy, self.ask])
+        return self.leads[: self.ends[ASK]]
+
+    @property
+    def buy(self) -> pl.DataFrame:
+        """Buys."""
+        return self.leads[: self.ends[BUY]]
+
+    @property
+    def ask(self) -> pl.DataFrame:
+        """Asks."""
+        return self.leads[self.ends[BUY] : self.ends[ASK]]
+
+    @property
+    def near(self) -> pl.DataFrame:
+        """Near misses."""
+        return self.leads[self.ends[ASK] : self.ends[NEAR]]
+
+    @property
+    def skip(self) -> pl.DataFrame:
+        """All other skips."""
+        return self.leads[self.ends[NEAR] :]
 
 
 def weighed(listing: pl.DataFrame, verdict: pl.DataFrame) -> pl.DataFrame:
@@ -87,6 +108,5 @@ def calls_of(every: pl.DataFrame, buyers: Mapping[str, Named]) -> Calls:
         names, on="listing_id", maintain_order="left"
     )
     leads = every[lead["row"]].with_columns(lead["buyers"])
-    ends = accumulate((int((leads["call_place"] == place).sum()) for place in (BUY, ASK, NEAR, SKIP)), initial=0)
-    buy, ask, near, skip = (leads[start:end] for start, end in pairwise(ends))
-    return Calls(buy, ask, near, skip)
+    buy, ask, near, skip = (int(leads["call_place"].search_sorted(place, "right")) for place in (BUY, ASK, NEAR, SKIP))
+    return Calls(leads, (buy, ask, near, skip))
