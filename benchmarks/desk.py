@@ -18,11 +18,14 @@ from datetime import date
 from pathlib import Path
 from statistics import median
 
+import polars as pl
+
 from benchmarks.exports import write_world
 from tests.desk.random_requests import TOKEN, serving
 from triage import batch, catalogue
 from triage.desk import published
 from triage.desk.again import Supposed
+from triage.desk.inline import inline
 from triage.desk.pages import LISTING
 from triage.desk.reply import reply_of
 from triage.desk.tonight import Tonight
@@ -67,6 +70,12 @@ def told(what: str, took: list[float]) -> None:
     print(f"{what:44} {median(took):7.1f} ms, slowest {max(took):7.1f} of {len(took)}")
 
 
+def joined() -> float:
+    """Return how long a join of three rows takes, µs."""
+    few = pl.DataFrame({"key": ["a", "b", "c"], "value": [1, 2, 3]})
+    return median(1000 * timed(lambda: few.join(few, on="key")) for _ in range(PAIRS))
+
+
 def main(folder: Path, listings: int) -> None:
     """Print a line a figure."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -94,6 +103,8 @@ def main(folder: Path, listings: int) -> None:
         some = [*tonight.order[: PAIRS // 2], *tonight.order[-PAIRS // 2 :]]
         told("a pair's page, first time", [timed(lambda one=one: got(f"/pair/{anchor(one)}")) for one in some])
         told("a pair's page, again", [timed(lambda one=one: got(f"/pair/{anchor(one)}")) for one in some])
+
+    print(f"a join of three rows {joined():.0f} µs, inside a step of Polars {inline(joined)():.0f} µs")
 
     def weighed_anew() -> None:
         with tonight.fresh():

@@ -9,6 +9,7 @@ import polars as pl
 
 from triage import batch, due, observation, prognosis, rules, verdict
 from triage.catalogue import Catalogue
+from triage.desk.inline import inline
 from triage.rules.facts import ASKED, OFFERED_OF
 from triage.store import Connection, append
 from triage.verdict.worth import OFFERS, pool_comparables
@@ -93,6 +94,7 @@ class Known:
         return replace(self, facts=self.facts.otherwise_priced(), money=self.money.otherwise_priced())
 
 
+@inline
 def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: verdict.Releases) -> Known:
     """Return what of a pair no answer moves."""
     due.set_todo(store, [listing_id])
@@ -102,6 +104,7 @@ def know(store: Connection, catalogue: Catalogue, listing_id: str, releases: ver
     return Known(listing_id, age, facts, verdict.know(store, ground, releases, _pool(ground)))
 
 
+@inline
 def weigh_noted(
     store: Connection,
     catalogue: Catalogue,
@@ -138,6 +141,7 @@ def weigh_noted(
     return known
 
 
+@inline
 def suppose(
     store: Connection,
     catalogue: Catalogue,

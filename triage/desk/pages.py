@@ -11,6 +11,7 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader
 
 from triage.catalogue import Catalogue
 from triage.desk.forms import new_form
+from triage.desk.inline import inline
 from triage.desk.reply import Reply, reply_of
 from triage.desk.tonight import Tonight, notes_of
 from triage.learning.release import parts_of
@@ -113,6 +114,7 @@ class Look:
     told: str
 
 
+@inline
 def list_page(tonight: Tonight) -> str:
     """Return the list of tonight's pairs in the order of the ranking, with their calls as they are now."""
     with tonight.fresh() as memory:
@@ -137,6 +139,7 @@ def _line(tonight: Tonight, memory: Connection, listing_id: str, lead: Any, note
     }
 
 
+@inline
 def pair_page(
     tonight: Tonight, listing_id: str, *, reply: Reply | None = None, decided: Decided = Decided(), photos: bool = False
 ) -> str:

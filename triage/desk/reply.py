@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from triage.catalogue import Catalogue
+from triage.desk.inline import inline
 from triage.observation import read_text
 from triage.observation.show import Piece, pieces
 
@@ -47,6 +48,7 @@ class Reply:
         return sha256(self.text.encode("utf-8", "replace")).hexdigest()[:16] if self.text else ""
 
 
+@inline
 def reply_of(text: str, language: str | None, asked: Sequence[str], catalogue: Catalogue) -> Reply:
     """Return what a reply says.
 

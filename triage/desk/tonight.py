@@ -16,6 +16,7 @@ from triage import batch, journal, verdict
 from triage.catalogue import Catalogue
 from triage.desk import overnight, published
 from triage.desk.again import Known, Supposed, know, suppose, weigh_noted
+from triage.desk.inline import inline
 from triage.errors import STORE_TROUBLE, fail
 from triage.journal import Note
 from triage.store import Connection, connect, frame, transaction
@@ -35,8 +36,8 @@ ORDER BY rowid
 HELD = "SELECT listing_id FROM listing"
 TAKEN = "SELECT key FROM note"
 SHOWN = "SELECT DISTINCT listing_id FROM sighting ORDER BY listing_id"
-# What is there only to be compared with has no verdict.
 PRICE = "SELECT listing_id, price_minor, price_base_minor, price_kind, currency FROM listing WHERE listing_id = ?"
+# What is there only to be compared with has no verdict.
 WEIGHED = f"SELECT * FROM ({queries.LISTINGS}) SEMI JOIN verdict USING (listing_id) ORDER BY listing_id"
 # Of thousands of releases a few hundred are anybody's candidate tonight.
 USED_RELEASES = """
@@ -227,7 +228,7 @@ class Tonight:
             others = "DELETE FROM verdict WHERE buyer <> ?"
             memory.execute(others, [buyer])
             suppose(memory, only, self.as_of, [listing_id], supposed, self._releases, self._known)
-            if self._listings is not None:
+            if self._listings is not None and supposed.price_minor is not None:
                 self._listings = self._listings.update(frame(memory, PRICE, [listing_id]), on="listing_id")
             return self.standing(memory, listing_id, buyer)
         finally:
@@ -271,6 +272,7 @@ class Called:
     numbers: Mapping[str, int]
 
 
+@inline
 def called(listing: pl.DataFrame, verdict: pl.DataFrame, catalogue: Catalogue) -> Called:
     """Return the calls on listings, from their columns and those of their verdicts."""
     every = weighed(listing, verdict)
