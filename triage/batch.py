@@ -14,6 +14,7 @@ from triage import due, ingest, listing, match, observation, prognosis, rules, v
 from triage.catalogue import Catalogue
 from triage.desk import overnight, published
 from triage.errors import fail
+from triage.handed import Lives
 from triage.ingest import FeedNote
 from triage.match.gaps import gaps
 from triage.progress import Step, silent
@@ -158,7 +159,7 @@ def age(
     catalogue: Catalogue,
     as_of: date,
     known: prognosis.Known | None = None,
-) -> prognosis.Lives | None:
+) -> Lives | None:
     """Run stage 5 over the listings in ``todo``.
 
     Arguments and result as of ``prognosis.run``.

@@ -10,6 +10,7 @@ import polars as pl
 from triage import batch, due, observation, prognosis, rules, verdict
 from triage.catalogue import Catalogue
 from triage.desk.inline import inline
+from triage.handed import Lives, read_said
 from triage.rules.facts import ASKED, OFFERED_OF
 from triage.store import Connection, append
 from triage.verdict.worth import OFFERS, pool_comparables
@@ -85,7 +86,7 @@ class Known:
         """Nothing of it is to be read again."""
         return self.facts.unsaid is not None
 
-    def otherwise_aged(self, lives: prognosis.Lives | None) -> "Known":
+    def otherwise_aged(self, lives: Lives | None) -> "Known":
         """Return what is known when the parts have aged otherwise."""
         return replace(self, facts=self.facts.otherwise_aged(lives), money=self.money.otherwise_aged(lives))
 
@@ -133,7 +134,7 @@ def weigh_noted(
     new = observation.run_answers(store, catalogue.reading)
     if stands and not new:
         return known
-    said = None if known is None else observation.read_said(store)
+    said = None if known is None else read_said(store)
     if not stands or new & prognosis.signs_of_age(catalogue.climates):
         known = _age(store, catalogue, as_of, known, said)
     findings = _rule(store, catalogue, known, said)
@@ -168,7 +169,7 @@ def suppose(
     ages = supposed.storage is not None or supposed.year is not None
     for sign, value, instead in _supposed_signs(catalogue, supposed):
         _observe(store, listings, sign, value, instead)
-    said = None if known is None else observation.read_said(store)
+    said = None if known is None else read_said(store)
     findings = None
     if ages:
         known = _age(store, catalogue, as_of, known, said)

@@ -18,8 +18,8 @@ from triage import due
 from triage.catalogue import Catalogue
 from triage.catalogue.materials import PARTS
 from triage.catalogue.signs import Sign
+from triage.handed import read_said
 from triage.learning.likelihood import FIT, NOT_LOOKED_AT, UNFIT, WHOLE, Inspected, Lives, Said
-from triage.observation import read_said
 from triage.prognosis.ageing import normal_nodes
 from triage.prognosis.chances import STORAGE_NODES, Materials, Past, past_of
 from triage.prognosis.clocks import LIFE, PAIRS, RELEASES, clocks_of, stated

@@ -15,10 +15,9 @@ from triage.catalogue.signs import LANGUAGES, Signs
 from triage.observation.habit import habitual
 from triage.observation.lexicon import Lexicon, lexicon
 from triage.observation.read import mentions, mentions_each, with_hints
-from triage.observation.said import read_said
 from triage.observation.weigh import answered, latest, weighed
 
-__all__ = ["observed", "read_said", "read_text", "run", "run_answers"]
+__all__ = ["observed", "read_text", "run", "run_answers"]
 
 LISTINGS_AT_ONCE = 50_000  # keeps memory flat; a listing is read alone
 OFFERED = """

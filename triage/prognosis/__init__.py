@@ -12,12 +12,13 @@ from triage.blocks import in_order
 from triage.catalogue.buyers import Outlook
 from triage.catalogue.climates import Climate, Climates
 from triage.catalogue.materials import Material, UnknownMix
+from triage.handed import Lives
 from triage.prognosis.chances import Materials, node_chances, storage_nodes
 from triage.prognosis.clocks import RELEASES, Unsaid, distinct_lives, read_clocks, signs_of_age
 from triage.prognosis.parts import exposure_of, joined_parts, materials_of, part_rows
 from triage.store import Connection, append, frame
 
-__all__ = ["Known", "Lives", "Years", "aged_parts", "know", "prognoses", "run", "signs_of_age"]
+__all__ = ["Known", "Years", "aged_parts", "know", "prognoses", "run", "signs_of_age"]
 
 # Candidates among which a life is looked for once: many find more that agree, and all their lives fill the memory.
 CLOCKS_AT_ONCE = 3_000_000
@@ -36,29 +37,12 @@ class Known:
 
     Attributes:
         made_of: As ``parts.materials_of`` returns it.
-        said: As ``read_said`` returns it; None where it is to be read.
+        said: As ``handed.read_said`` returns it; None where it is to be read.
     """
 
     made_of: pl.DataFrame
     unsaid: Unsaid
     said: pl.DataFrame | None = None
-
-
-@dataclass(frozen=True)
-class Lives:
-    """How few listings have aged: rows of ``life_led``, and of ``life_part`` by life, outlook and part."""
-
-    led: pl.DataFrame
-    parts: pl.DataFrame
-
-    def of(self, outlook: Outlook) -> "Lives":
-        """Return the parts in one outlook."""
-        years, climate = outlook
-        return Lives(self.led, self.parts.filter(horizon_years=years, climate=climate))
-
-    def of_first_outlook(self) -> "Lives":
-        """Return the parts in the outlook that comes first."""
-        return Lives(self.led, self.parts.join(self.parts.head(1), on=["horizon_years", "climate"], how="semi"))
 
 
 def know(store: Connection, materials: dict[str, Material], unknown: UnknownMix, climates: Climates) -> Known:

@@ -7,7 +7,7 @@ from itertools import count
 import polars as pl
 
 from triage.catalogue.climates import Climates
-from triage.observation import read_said
+from triage.handed import read_said
 from triage.once import once
 from triage.prognosis.humidity import shifted_humidity
 from triage.prognosis.places import rooms

@@ -7,9 +7,8 @@ import numpy as np
 import polars as pl
 
 from triage.catalogue.signs import Sign
-from triage.observation import read_said
+from triage.handed import Lives, read_said
 from triage.once import once
-from triage.prognosis import Lives
 from triage.store import Connection, frame
 
 PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")

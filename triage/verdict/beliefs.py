@@ -9,9 +9,8 @@ import polars as pl
 
 from triage.catalogue.buyers import Outlook
 from triage.catalogue.signs import Sign
-from triage.observation import read_said
+from triage.handed import Lives, read_said
 from triage.once import once
-from triage.prognosis import Lives
 from triage.store import Connection, frame
 from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags
 

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from triage.catalogue.buyers import Buyer, Outlook
-from triage.prognosis import Lives
+from triage.handed import Lives
 from triage.store import Connection, frame, registered
 from triage.verdict.beliefs import Aged, Candidates, aged_of, read_aged, read_candidates
 from triage.verdict.ground import Ground, Releases, trade_of

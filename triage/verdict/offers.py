@@ -8,7 +8,7 @@ import polars as pl
 
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.costs import Costs
-from triage.observation import read_said
+from triage.handed import read_said
 from triage.store import Connection, frame
 from triage.verdict.money import Array, Flags, Terms
 from triage.verdict.states import Rows

@@ -1,9 +1,11 @@
-"""What was said of listings, as the stages behind read it."""
+"""What stages hand to those behind them: tables as several read them, of a few pairs without reading them back."""
 
 from collections.abc import Collection
+from dataclasses import dataclass
 
 import polars as pl
 
+from triage.catalogue.buyers import Outlook
 from triage.store import Connection, frame
 
 # Whose word holds against whose: the last one's.
@@ -29,3 +31,20 @@ def read_said(store: Connection, of: str = "todo", signs: Collection[str] | None
     if signs is None:
         return frame(store, SAID.format(of=of, which="TRUE"))
     return frame(store, SAID.format(of=of, which="list_contains($1::VARCHAR[], sign)"), [sorted(signs)])
+
+
+@dataclass(frozen=True)
+class Lives:
+    """How few listings have aged: rows of ``life_led``, and of ``life_part`` by life, outlook and part."""
+
+    led: pl.DataFrame
+    parts: pl.DataFrame
+
+    def of(self, outlook: Outlook) -> "Lives":
+        """Return the parts in one outlook."""
+        years, climate = outlook
+        return Lives(self.led, self.parts.filter(horizon_years=years, climate=climate))
+
+    def of_first_outlook(self) -> "Lives":
+        """Return the parts in the outlook that comes first."""
+        return Lives(self.led, self.parts.join(self.parts.head(1), on=["horizon_years", "climate"], how="semi"))
