@@ -12,7 +12,7 @@ from polars.testing import assert_frame_equal
 from typer.testing import CliRunner
 
 from tests.desk.conftest import AS_OF, ROOT
-from triage import answers, batch, journal, rules
+from triage import answers, batch, journal, observation, rules
 from triage.answers import Told
 from triage.catalogue import Catalogue
 from triage.cli import app
@@ -20,6 +20,7 @@ from triage.desk import again, overnight, published
 from triage.desk.again import Supposed
 from triage.desk.tonight import Tonight
 from triage.errors import TriageError
+from triage.once import KEPT
 from triage.store import Connection, frame, open_store
 
 TABLES = ("observation", "prognosis", "finding", "posterior", "soundness", "verdict", "plan", "question", "sensitivity")
@@ -64,6 +65,22 @@ def test_the_page_weighs_a_note_as_the_night_does(tonight: Tonight, known: Catal
     for table in TABLES:
         assert page[table].height, table
         assert_frame_equal(page[table], night[table], check_exact=False, abs_tol=1e-12)
+
+
+def test_a_page_begun_anew_reads_the_replies_that_wait_together_and_says_the_same(
+    tonight: Tonight, known: Catalogue, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    some = tonight_order(tonight)[: KEPT + 1]
+    for number, one in enumerate(some):
+        tonight.note(FORM, "answer", one, {"text": f"Pressed it, springs back. Pair {number} of mine.", "signs": {}})
+        with tonight.fresh() as memory:
+            one_by_one = rows(memory, some)
+    monkeypatch.setattr(observation, "mentions_each", None)
+    with Tonight(tonight.store, known, lambda: AS_OF).fresh() as memory:
+        together = rows(memory, some)
+    for table in TABLES:
+        assert one_by_one[table].height, table
+        assert_frame_equal(together[table], one_by_one[table])
 
 
 def test_the_page_weighs_a_note_as_the_command_does(tonight: Tonight, known: Catalogue) -> None:

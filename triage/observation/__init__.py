@@ -16,6 +16,7 @@ from triage.observation.habit import habitual
 from triage.observation.lexicon import Lexicon, lexicon
 from triage.observation.read import mentions, mentions_each, with_hints
 from triage.observation.weigh import answered, latest, weighed
+from triage.once import KEPT
 
 __all__ = ["observed", "read_text", "run", "run_answers"]
 
@@ -84,11 +85,11 @@ def run_answers(store: tables.Connection, signs: Signs) -> frozenset[str]:
     """
     replies = tables.frame(store, ANSWERED)
     before = set(store.execute(OF_ANSWERS).fetchall())
-    # To read no text takes as long as to read a few.
-    if replies["text"].count():
+    # To read no text takes as long as to read a few, and more than are kept are read the sooner together.
+    if texts := replies["text"].count():
         none = pl.DataFrame(schema={"source": pl.String, "seller": pl.String, "sentence": pl.String})
-        offered = tables.frame(store, OFFERED)
-        read = observed(offered, replies, none, lexicon(signs), ("answer",), mentions_each)
+        offered, each = tables.frame(store, OFFERED), mentions_each if texts <= KEPT else mentions
+        read = observed(offered, replies, none, lexicon(signs), ("answer",), each)
     else:
         read = _counted(answered(replies).select(DATED))
     tables.append(store, "observation", read)
