@@ -148,7 +148,10 @@ def stated(said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
     """
     certainty = pl.when("counts").then(pl.when("hedged").then(1).otherwise(2))
     affirmed = said.filter(pl.col("sign").is_in(signs_of_age(climates)), state="affirmed")
-    told = affirmed.group_by("listing_id", "sign").agg(certainty.max().alias("certainty"), pl.col("year").max())
+    # In order: sums of what several places add come out the same to the last bit, whichever pairs are read together.
+    told = affirmed.group_by("listing_id", "sign", maintain_order=True).agg(
+        certainty.max().alias("certainty"), pl.col("year").max()
+    )
     return told.drop_nulls("certainty")
 
 
@@ -265,7 +268,7 @@ def _with_storage(pairs: pl.DataFrame, said: pl.DataFrame, climates: Climates) -
 
 def _stated_storage(said: pl.DataFrame, climates: Climates) -> pl.DataFrame:
     """Return what each pair's words on storage change together; of their spreads the widest holds."""
-    return said.join(_storage(climates), on="sign").group_by("listing_id").agg(
+    return said.join(_storage(climates), on="sign", maintain_order="left").group_by("listing_id").agg(
         pl.col("shift_c").sum(), pl.col("shift_pct").sum(), pl.col("factor").product(), pl.col("unheated").any(),
         pl.col("stated_sd").max(),
     )  # fmt: skip

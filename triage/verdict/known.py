@@ -17,7 +17,7 @@ from triage.verdict.plans import Mender
 from triage.verdict.scenes import Prices, prices_to
 from triage.verdict.worth import read_comparables
 
-TODO = "SELECT listing_id FROM todo ORDER BY listing_id"
+WHICH = "SELECT listing_id FROM todo ORDER BY listing_id"
 # What is sold or gone is believed in too: it stays comparable.
 LISTINGS = """
 SELECT listing_id, kind = 'pair' AS pair, status = 'open' AS open
@@ -83,7 +83,7 @@ def know(store: Connection, ground: Ground, releases: Releases, pool: Callable[[
         releases: Those of the store.
         pool: Gathers comparables as ``pool_comparables`` does.
     """
-    todo, listings = frame(store, TODO)["listing_id"].to_list(), frame(store, LISTINGS)
+    todo, listings = frame(store, WHICH)["listing_id"].to_list(), frame(store, LISTINGS)
     pool(store)
     with registered(store, "chunk", listings.select("listing_id")):
         candidates = read_candidates(store)
