@@ -135,10 +135,7 @@ def test_what_is_supposed_of_a_prepared_pair_is_the_same(
     with tonight.fresh() as memory:
         one = tonight.order[4]
         buyer = tonight.standing(memory, one).buyer
-        # The listings with what they ask are read anew, then altered where that is supposed.
-        tonight._listings = tonight._called = None
         plain = tonight.suppose(memory, one, supposed, buyer)
-        assert tonight.called().leads.height
         tonight.prepare(one)
         assert tonight._known is not None
         assert tonight.suppose(memory, one, supposed, buyer) == plain

@@ -36,7 +36,6 @@ ORDER BY rowid
 HELD = "SELECT listing_id FROM listing"
 TAKEN = "SELECT key FROM note"
 SHOWN = "SELECT DISTINCT listing_id FROM sighting ORDER BY listing_id"
-PRICE = "SELECT listing_id, price_minor, price_base_minor, price_kind, currency FROM listing WHERE listing_id = ?"
 # What is there only to be compared with has no verdict.
 WEIGHED = f"SELECT * FROM ({queries.LISTINGS}) SEMI JOIN verdict USING (listing_id) ORDER BY listing_id"
 # Of thousands of releases a few hundred are anybody's candidate tonight.
@@ -221,19 +220,17 @@ class Tonight:
     def suppose(self, memory: Connection, listing_id: str, supposed: Supposed, buyer: str) -> Standing | None:
         """Return where a pair would stand for a buyer if something were so; nothing of it stays."""
         only = replace(self.catalogue, buyers={buyer: self.catalogue.buyers[buyer]})
-        kept = self._called, self._listings
-        self._called = None
+        # The listings stay as they are: what a pair asks tells near misses from other skips, and those have no place.
+        kept, self._called = self._called, None
         memory.execute("BEGIN TRANSACTION")
         try:
             others = "DELETE FROM verdict WHERE buyer <> ?"
             memory.execute(others, [buyer])
             suppose(memory, only, self.as_of, [listing_id], supposed, self._releases, self._known)
-            if self._listings is not None and supposed.price_minor is not None:
-                self._listings = self._listings.update(frame(memory, PRICE, [listing_id]), on="listing_id")
             return self.standing(memory, listing_id, buyer)
         finally:
             memory.execute("ROLLBACK")
-            self._called, self._listings = kept
+            self._called = kept
 
     def note(self, form: str, kind: journal.Kind, listing_id: str, content: Mapping[str, Any]) -> bool:
         """Write a note to the journal; return False where the form was sent before.
