@@ -13,8 +13,8 @@ Result = TypeVar("Result")
 def inline(work: Callable[Given, Result]) -> Callable[Given, Result]:
     """Return a function that does its work inside a step of Polars.
 
-    What runs inside a step Polars does there and then, on one thread: a join of three rows takes 50 µs and not 310. It
-    is for work on few rows only: on many the threads are missed. Nothing but time hangs on it.
+    What runs inside a step Polars does there and then, on one thread: on a few rows it takes a fraction of the time, of
+    which ``benchmarks/desk.py`` prints both. On many rows the threads are missed. Nothing but time hangs on it.
     """
 
     @wraps(work)
