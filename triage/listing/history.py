@@ -15,6 +15,12 @@ COLUMNS = (
     "stated_year_hi", "stated_year_kind", "kind", "photo_count", "image_names", "text_cut", "status",
 )  # fmt: skip
 
+# Cells that another night may move while the offer reads the same.
+DAILY = ("rate_date", "price_base_minor", "shipping_base_minor", "status")
+TOLD = tuple(
+    name for name in COLUMNS if name not in {"listing_id", "lot_id", "source", "external_id", *DAILY}
+)  # the rest follow from the id
+
 # A row without an id of its own, and a pair of a lot, are known by what does not change from night to night.
 FRESH = """
   CREATE OR REPLACE TEMP TABLE fresh AS
@@ -88,7 +94,40 @@ LATEST = """
   JOIN span ON span.listing_id = fresh.listing_id AND (fresh.seen_on, fresh.feed_id, fresh.row_no) = span.last_row
 """
 
-REPLACED = "DELETE FROM listing WHERE listing_id IN (SELECT listing_id FROM latest)"
+# What an offer shows again as it did: most of a usual night. Rows that go and come cost the store a hundred times what
+# a cell written over does, so only what reads otherwise is replaced.
+SAME = f"""
+  CREATE OR REPLACE TEMP TABLE same AS
+  WITH
+    known AS MATERIALIZED (
+      SELECT
+        latest.*,
+        listing.rowid AS stored
+      FROM latest
+      JOIN listing ON listing.listing_id = latest.listing_id
+    )
+  SELECT known.listing_id
+  FROM known
+  JOIN (SELECT feed_id, row_no, part, {", ".join(TOLD)} FROM fresh_rows) AS cells USING (feed_id, row_no, part)
+  JOIN (
+    SELECT rowid AS stored, {", ".join(TOLD)} FROM listing WHERE rowid IN (SELECT stored FROM known)
+  ) AS shown USING (stored)
+  WHERE {" AND ".join(f"cells.{name} IS NOT DISTINCT FROM shown.{name}" for name in TOLD)}
+"""
+
+REPLACED = """
+  DELETE FROM listing
+  WHERE listing_id IN (SELECT listing_id FROM latest ANTI JOIN same ON same.listing_id = latest.listing_id)
+"""
+
+OF_THE_DAY = f"""
+  UPDATE listing
+  SET {", ".join(f"{name} = cells.{name}" for name in DAILY)}
+  FROM (SELECT * FROM latest SEMI JOIN same ON same.listing_id = latest.listing_id) AS shown
+  JOIN (SELECT feed_id, row_no, part, {", ".join(DAILY)} FROM fresh_rows) AS cells USING (feed_id, row_no, part)
+  WHERE shown.listing_id = listing.listing_id
+    AND ({" OR ".join(f"listing.{name} IS DISTINCT FROM cells.{name}" for name in DAILY)})
+"""
 
 NIGHTS = """
   UPDATE listing
@@ -101,40 +140,22 @@ NIGHTS = """
 """
 
 # Only a source whose exports are whole can show that something is missing from them.
-STATUS = """
+GONE = """
   UPDATE listing
-  SET status = shown.status
+  SET status = 'gone'
   FROM (
     SELECT
-      last_sighting.listing_id,
-      CASE
-        WHEN last_sighting.status = 'open' AND last_sighting.seen_on < night.seen_on THEN 'gone'
-        ELSE last_sighting.status
-      END AS status
-    FROM (
-      SELECT
-        sighting.listing_id,
-        feed.source,
-        max(sighting.seen_on) AS seen_on,
-        max_by(sighting.status, (sighting.seen_on, sighting.feed_id, sighting.row_no)) AS status
-      FROM sighting
-      JOIN feed ON feed.feed_id = sighting.feed_id
-      WHERE feed.source IN (SELECT source FROM fresh)
-      GROUP BY sighting.listing_id, feed.source
-    ) AS last_sighting
-    LEFT JOIN (
-      SELECT
-        feed.source,
-        max(feed.seen_on) AS seen_on
-      FROM feed
-      WHERE json_extract_string(feed.settings, '/snapshot') = 'true'
-        AND EXISTS (FROM sighting WHERE sighting.feed_id = feed.feed_id)
-      GROUP BY feed.source
-    ) AS night
-      ON night.source = last_sighting.source
-  ) AS shown
-  WHERE shown.listing_id = listing.listing_id
-    AND listing.status <> shown.status
+      feed.source,
+      max(feed.seen_on) AS seen_on
+    FROM feed
+    WHERE json_extract_string(feed.settings, '/snapshot') = 'true'
+      AND EXISTS (FROM sighting WHERE sighting.feed_id = feed.feed_id)
+      AND feed.source IN (SELECT source FROM fresh)
+    GROUP BY feed.source
+  ) AS night
+  WHERE night.source = listing.source
+    AND listing.status = 'open'
+    AND listing.last_seen < night.seen_on
 """
 
 # A feed's ledger line counts all its refused rows; stage 1 has counted its own.
@@ -161,7 +182,9 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
     if rows.is_empty():
         return 0
     with registered(store, "fresh_rows", rows):
-        for statement in (FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, REPLACED, _listings(), NIGHTS, STATUS):
+        for statement in (FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, SAME, REPLACED, _listings()):
+            store.execute(statement)
+        for statement in (OF_THE_DAY, NIGHTS, GONE):
             store.execute(statement)
     return rows.height
 
@@ -174,7 +197,9 @@ def _listings() -> str:
       FROM (SELECT * EXCLUDE (external_id) FROM fresh_rows) AS cells
       JOIN (SELECT feed_id, row_no, part, listing_id, lot_id, external_id FROM fresh) AS ids
         USING (feed_id, row_no, part)
-      JOIN (SELECT feed_id, row_no, part FROM latest) AS latest USING (feed_id, row_no, part)
+      JOIN (
+        SELECT feed_id, row_no, part FROM latest ANTI JOIN same ON same.listing_id = latest.listing_id
+      ) AS other USING (feed_id, row_no, part)
       JOIN (SELECT listing_id, first_seen, last_seen FROM span) AS span USING (listing_id)
       ORDER BY listing_id
     """
