@@ -23,7 +23,8 @@ DERIVED = ("match", "match_evidence", "observation", "prognosis", "finding", "po
            "plan", "question", "sensitivity", "habit", "weighed")  # fmt: skip
 # What stands once in the tables that have no index of it.
 KEYS = {
-    "twin": ("listing_id", "twin_id"), "match": ("listing_id", "place"), "life_led": ("listing_id", "place"),
+    "twin": ("listing_id", "twin_id"), "twin_key": ("listing_id",), "match": ("listing_id", "place"),
+    "life_led": ("listing_id", "place"),
     "life_part": ("life", "part", "horizon_years", "climate"), "weighed": ("listing_id",),
     "posterior": ("listing_id", "horizon_years", "climate", "part"),
     "soundness": ("listing_id", "horizon_years", "climate"), "verdict": ("listing_id", "buyer"),

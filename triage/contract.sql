@@ -204,6 +204,20 @@ COMMENT ON COLUMN twin.kind IS 'relist: one seller, one after the other; copy: o
 COMMENT ON COLUMN twin.probability IS 'Chance that both are the same pair';
 COMMENT ON COLUMN twin.why IS 'What they share, in words';
 
+CREATE TABLE IF NOT EXISTS twin_key (
+  listing_id  VARCHAR NOT NULL,
+  made_by     VARCHAR NOT NULL,
+  name        UBIGINT NOT NULL,
+  pattern     UBIGINT NOT NULL,
+  sentences   UBIGINT[] NOT NULL
+);
+COMMENT ON TABLE twin_key IS 'What the texts of pairs hash to, so that twins are looked for without reading every text each night';
+COMMENT ON COLUMN twin_key.listing_id IS 'The listing';
+COMMENT ON COLUMN twin_key.made_by IS 'Hash of what else the hashes hang on: noise words, and the version of the library that hashes';
+COMMENT ON COLUMN twin_key.name IS 'Of the words of its title without noise, in any order';
+COMMENT ON COLUMN twin_key.pattern IS 'Of its description without digits';
+COMMENT ON COLUMN twin_key.sentences IS 'Of each longer sentence of its description';
+
 CREATE TABLE IF NOT EXISTS construction (
   model_id      VARCHAR PRIMARY KEY,
   maker         VARCHAR,

@@ -120,6 +120,12 @@ REPLACED = """
   WHERE listing_id IN (SELECT listing_id FROM latest ANTI JOIN same ON same.listing_id = latest.listing_id)
 """
 
+# What a text hashes to is kept beside it.
+OUTDATED_KEYS = """
+  DELETE FROM twin_key
+  WHERE listing_id IN (SELECT listing_id FROM latest ANTI JOIN same ON same.listing_id = latest.listing_id)
+"""
+
 OF_THE_DAY = f"""
   UPDATE listing
   SET {", ".join(f"{name} = cells.{name}" for name in DAILY)}
@@ -184,7 +190,7 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
     with registered(store, "fresh_rows", rows):
         for statement in (FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, SAME, REPLACED, _listings()):
             store.execute(statement)
-        for statement in (OF_THE_DAY, NIGHTS, GONE):
+        for statement in (OUTDATED_KEYS, OF_THE_DAY, NIGHTS, GONE):
             store.execute(statement)
     return rows.height
 

@@ -4,7 +4,9 @@ Couples are looked for in blocks of listings that share a key and fit the same f
 from what the two share and where they differ, never because both resemble a third.
 """
 
+import hashlib
 import logging
+from collections.abc import Callable
 
 import polars as pl
 
@@ -12,39 +14,79 @@ from triage.blocks import in_order
 from triage.catalogue.words import TwinWords
 from triage.listing.likeness import best_odds, log_odds, odds, photos_compared, texts_compared, titles_compared
 from triage.listing.phrases import Phrase, book, compatible, spaced
-from triage.store import Connection, append, frame
+from triage.store import Connection, append, frame, registered
 
 LOG = logging.getLogger(__name__)
 CHUNK_COUPLES = 250_000
 LISTINGS_AT_ONCE = 50_000  # whose words and texts are in memory beside each other
 WIDE_BLOCKS = 50  # sizes part the listings that share a sentence into about so many blocks
+# Raised with every change of the program after which ``text_keys`` returns something else: then all are made anew.
+KEYS = 1
 ORDINALS = ["", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
-KEYS = ["row", "source", "seller", "name", "size", "pattern", "first_seen", "last_seen"]
 SCHEMA = {"listing_id": pl.String, "twin_id": pl.String, "kind": pl.String, "probability": pl.Float64, "why": pl.String}
 
-LISTINGS = """
+# What listings are compared by.
+OF_PAIRS = """
   SELECT
     listing_id,
     source,
     lower(seller) AS seller,
-    title,
-    body,
     price_base_minor,
     foot_mm_lo,
     foot_mm_hi,
     image_names,
     first_seen,
-    last_seen
+    last_seen{more}
   FROM listing
+  {keyed}
   WHERE kind = 'pair'
   ORDER BY listing_id
 """
+LISTINGS = OF_PAIRS.format(more=", title, body", keyed="")
+KEYED = OF_PAIRS.format(more=", name, pattern, sentences", keyed="JOIN twin_key USING (listing_id)")
+STALE = "DELETE FROM twin_key WHERE made_by <> ?"
+# By rowid: a join would read every text before it leaves most of them out.
+UNKEYED = """
+  SELECT listing_id, title, body
+  FROM listing
+  WHERE kind = 'pair' AND rowid IN (SELECT listing.rowid FROM listing ANTI JOIN twin_key USING (listing_id))
+  ORDER BY listing_id
+"""
+TEXTS = """
+  SELECT listing_id, title, body
+  FROM listing
+  WHERE rowid IN (SELECT listing.rowid FROM listing SEMI JOIN compared USING (listing_id))
+"""
+
+# Ids of listings to their titles and descriptions.
+Texts = Callable[[pl.Series], pl.DataFrame]
 
 
 def write_twins(store: Connection, words: TwinWords) -> None:
-    """Judge every listing of the store anew and write the couples."""
+    """Judge every listing of the store anew and write the couples; a text is hashed once and for all."""
+    keep_keys(store, words)
+
+    def texts(ids: pl.Series) -> pl.DataFrame:
+        with registered(store, "compared", ids.to_frame("listing_id")):
+            return frame(store, TEXTS)
+
+    found = _found(frame(store, KEYED), texts, words)
     store.execute("DELETE FROM twin")
-    append(store, "twin", find_twins(frame(store, LISTINGS), words))
+    append(store, "twin", found)
+
+
+def keep_keys(store: Connection, words: TwinWords) -> None:
+    """Bring ``twin_key`` up to the listings; stage 2 has taken out those whose listing reads otherwise."""
+    made_by = made_by_of(words)
+    store.execute(STALE, [made_by])
+    fresh = frame(store, UNKEYED)
+    if fresh.height:
+        append(store, "twin_key", text_keys(fresh, words).with_columns(made_by=pl.lit(made_by)))
+
+
+def made_by_of(words: TwinWords) -> str:
+    """Return what a text's keys hang on beside the text: the words, and how Polars hashes, which may change."""
+    return hashlib.sha256(f"{KEYS} {pl.__version__} {words.noise} {words.sentence_letters}".encode()).hexdigest()[:16]
 
 
 def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
@@ -52,41 +94,69 @@ def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
 
     Args:
         listings: ``listing_id, source, seller`` (lower case), ``title, body, price_base_minor, foot_mm_lo,
-            foot_mm_hi, image_names, first_seen, last_seen``.
+            foot_mm_hi, image_names, first_seen, last_seen``, in the order of the ids.
         words: Weights, noise words and the cap of a block.
 
     Returns:
         ``listing_id, twin_id, kind, probability, why``, ordered by the ids.
     """
-    listings = listings.with_row_index("row")
+    texts = listings.select("listing_id", "title", "body")
+    keyed = listings.drop("title", "body").join(text_keys(texts, words), on="listing_id", maintain_order="left")
+    return _found(keyed, lambda ids: texts.filter(pl.col("listing_id").is_in(ids.implode())), words)
 
-    def read(some: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-        rows = worded(some, words)
-        return rows.select(KEYS), sentences(rows, words)
 
-    # Words and texts are most of it: of all listings only what they hash to is kept.
-    pieces = list(in_order(read, listings.iter_slices(LISTINGS_AT_ONCE)))
-    if not pieces:
-        return pl.DataFrame(schema=SCHEMA)
-    keyed, parts = (pl.concat(some) for some in zip(*pieces, strict=True))
+def _found(keyed: pl.DataFrame, texts: Texts, words: TwinWords) -> pl.DataFrame:
+    """Return what ``find_twins`` does.
+
+    Args:
+        keyed: Listings in the order of their ids, with their ``text_keys`` instead of title and description.
+        texts: Gives the texts of those that are compared.
+    """
+    keyed = keyed.with_row_index("row").with_columns(size=size_key())
     keyed = keyed.with_columns(
         template=is_template(words), stocked=pl.col("row").is_in(stocked(keyed)["row"].implode())
     )
-    files = shared_files(file_names(listings), words)
+    parts = keyed.select("row", part="sentences").explode("part", keep_nulls=False, empty_as_null=False)
+    files = shared_files(file_names(keyed), words)
     found = blocks(keyed, rarest(shared_sentences(parts, words)), files)
     couples = pl.concat([block_couples(rows, keys, name, words.block_cap) for name, rows, keys in found])
-    couples = couples.unique().sort("row", "other")
+    couples = possible(couples.unique().sort("row", "other"), keyed)
     either = pl.concat([couples["row"], couples["other"]]).unique()
-    marked = worded(listings.filter(pl.col("row").is_in(either.implode())), words)
-    marked = marked.join(keyed.select("row", "template", "stocked"), on="row", maintain_order="left")
+    marked = keyed.filter(pl.col("row").is_in(either.implode()))
+    theirs = worded(texts(marked["listing_id"]), words).select("listing_id", "tokens", "text")
+    marked = marked.join(theirs, on="listing_id", maintain_order="left")
     return told(judged(marked, files, couples, words))
 
 
-def worded(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
-    """Add the title's words without noise, the size as a key, and hashes of both and of the description's pattern.
+def text_keys(texts: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Return what blocks are made by of each text: ``listing_id, name, pattern, sentences``, hashes of 64 bits.
 
     Args:
-        listings: As for ``find_twins``, with ``row``, a number for each in the order of their ids.
+        texts: ``listing_id, title, body``.
+    """
+
+    def read(some: pl.DataFrame) -> pl.DataFrame:
+        rows = worded(some.with_row_index("row"), words)
+        return keys_of(rows, sentences(rows, words))
+
+    # Words and texts are most of it: of all listings only what they hash to is kept.
+    return pl.concat(in_order(read, list(texts.iter_slices(LISTINGS_AT_ONCE)) or [texts]))
+
+
+def keys_of(rows: pl.DataFrame, parts: pl.DataFrame) -> pl.DataFrame:
+    """Return ``text_keys`` of listings as ``worded`` and ``sentences`` return them."""
+    theirs = parts.group_by("row", maintain_order=True).agg(sentences="part")
+    keyed = rows.select("row", "listing_id", "name", "pattern").join(
+        theirs, on="row", how="left", maintain_order="left"
+    )
+    return keyed.drop("row").with_columns(pl.col("sentences").fill_null([]))
+
+
+def worded(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
+    """Add the title's words without noise, the description as text, and hashes of both: name and pattern.
+
+    Args:
+        listings: ``title, body`` and whatever else.
     """
     noise = book(Phrase(word, "noise") for word in words.noise.words)
     key = spaced(pl.col("title")).str.replace_many(noise.patterns, [" "] * len(noise.patterns), leftmost=True)
@@ -94,7 +164,6 @@ def worded(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
         listings.with_columns(compatible(listings["title"]), compatible(listings["body"]))
         .with_columns(
             tokens=key.str.extract_all(r"[^ ¶]+").list.unique(),
-            size=pl.format("{}-{}", pl.col("foot_mm_lo").round(0), pl.col("foot_mm_hi").round(0)).fill_null("?"),
             text=pl.col("body").str.to_lowercase().str.replace_all("\n", " ", literal=True),
         )
         .with_columns(
@@ -104,6 +173,11 @@ def worded(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
         )
         .drop("body")
     )
+
+
+def size_key() -> pl.Expr:
+    """Return the size as a key."""
+    return pl.format("{}-{}", pl.col("foot_mm_lo").round(0), pl.col("foot_mm_hi").round(0)).fill_null("?")
 
 
 def is_template(words: TwinWords) -> pl.Expr:
@@ -209,13 +283,7 @@ def judged(marked: pl.DataFrame, files: pl.DataFrame, couples: pl.DataFrame, wor
 def _judged(marked: pl.DataFrame, photos: pl.DataFrame, couples: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
     """Return the couples that can be one pair, with the probability and the facts it comes from."""
     columns = ["row", "listing_id", "source", "seller", "price_base_minor", "first_seen", "last_seen", "stocked"]
-    both = _beside(couples, marked.select(columns))
-    same_source = pl.col("source") == pl.col("source_other")
-    apart = (pl.col("last_seen") < pl.col("first_seen_other")) | (pl.col("last_seen_other") < pl.col("first_seen"))
-    same_seller = (pl.col("seller") == pl.col("seller_other")).fill_null(False)
-    both = both.with_columns(same_source=same_source, same_seller=same_seller).filter(
-        ~pl.col("same_source") | (pl.col("same_seller") & apart)
-    )
+    both = _possible(_beside(couples, marked.select(columns)))
     named = marked.select("row", "tokens")
     both = photos_compared(_beside(titles_compared(_beside(both, named)), photos))
     best = pl.when("same_source").then(best_odds(words.relist)).otherwise(best_odds(words.copy_))
@@ -226,6 +294,21 @@ def _judged(marked: pl.DataFrame, photos: pl.DataFrame, couples: pl.DataFrame, w
         kind=pl.when("same_source").then(pl.lit("relist")).otherwise(pl.lit("copy")),
         probability=(1 / (1 + (-couple_odds).exp())).round(3),
     ).filter(pl.col("probability") >= words.keep_from)
+
+
+def possible(couples: pl.DataFrame, marked: pl.DataFrame) -> pl.DataFrame:
+    """Return the couples that stand on two marketplaces, or are one seller's and were never shown on one night."""
+    both = _beside(couples, marked.select("row", "source", "seller", "first_seen", "last_seen"))
+    return _possible(both).select("row", "other")
+
+
+def _possible(both: pl.DataFrame) -> pl.DataFrame:
+    same_source = pl.col("source") == pl.col("source_other")
+    apart = (pl.col("last_seen") < pl.col("first_seen_other")) | (pl.col("last_seen_other") < pl.col("first_seen"))
+    same_seller = (pl.col("seller") == pl.col("seller_other")).fill_null(False)
+    return both.with_columns(same_source=same_source, same_seller=same_seller).filter(
+        ~pl.col("same_source") | (pl.col("same_seller") & apart)
+    )
 
 
 def _beside(both: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:

@@ -75,8 +75,9 @@ def write_twins(engine: Engine, store: Connection, first: Partition) -> None:
     slices = [replace(one, partitions=len(slices)) for one in slices]
     for step in (name_keys, count_keys, name_blocks, find_couples, send_facts, judge_couples, tell):
         engine.map(step, slices)
-    store.execute("DELETE FROM twin")
-    take(store, "twin", [one.file("twin") for one in slices])
+    for table, name in (("twin", "twin"), ("twin_key", "key")):
+        store.execute(f"DELETE FROM {table}")
+        take(store, table, [one.file(name) for one in slices])
 
 
 def name_keys(partition: Slice) -> None:
@@ -84,12 +85,15 @@ def name_keys(partition: Slice) -> None:
     with at_work(partition) as kit:
         words = kit.catalogue.words.twin
         listed = read_frames(partition.given["listing"]).sort("row")
-        worded = twins.worded(listed, words)
+        worded = twins.worded(listed.with_columns(size=twins.size_key()), words)
         write_frame(worded, partition.file("worded"))
+        parts = twins.sentences(worded, words)
+        kept = twins.keys_of(worded, parts).with_columns(made_by=pl.lit(twins.made_by_of(words)))
+        write_frame(kept, partition.file("key"))
         partition.send_by("pattern", worded.select("row", "pattern"), pl.col("pattern"))
         stock = worded.select("row", *STOCK, "first_seen", "last_seen").drop_nulls("seller")
         partition.send_by("stock", stock, pl.struct(STOCK).hash())
-        partition.send_by("sentence", twins.sentences(worded, words), pl.col("part"))
+        partition.send_by("sentence", parts, pl.col("part"))
         partition.send_by("photo", twins.file_names(worded), pl.col("name").hash())
 
 

@@ -1,0 +1,1 @@
+-- twin_key is new: the next night looks for twins once more and fills it.
