@@ -67,10 +67,9 @@ SELECT
   l.foot_mm_hi,
   (l.last_seen - l.first_seen) // 7 * 7 AS days_listed,
   l.status = 'open' AS on_offer
-FROM candidate m
+FROM (SELECT * FROM candidate WHERE listing_id IN (SELECT listing_id FROM {of})) m
 JOIN listing l USING (listing_id)
 LEFT JOIN construction c ON c.model_id = m.construction_id
-WHERE l.listing_id IN (SELECT listing_id FROM {of})
 ORDER BY l.listing_id, m.place
 """
 

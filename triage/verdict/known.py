@@ -22,7 +22,9 @@ WHICH = "SELECT listing_id FROM todo ORDER BY listing_id"
 LISTINGS = """
 SELECT listing_id, kind = 'pair' AS pair, status = 'open' AS open
 FROM listing
-WHERE listing_id IN (SELECT listing_id FROM todo) AND (kind <> 'pair' OR listing_id IN (SELECT listing_id FROM match))
+WHERE listing_id IN (SELECT listing_id FROM todo) AND (
+    kind <> 'pair' OR listing_id IN (SELECT listing_id FROM match WHERE listing_id IN (SELECT listing_id FROM todo))
+  )
 ORDER BY listing_id
 """
 

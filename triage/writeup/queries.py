@@ -70,38 +70,40 @@ WHERE feed.seen_on <= ? OR feed.seen_on IS NULL
 ORDER BY feed.path, reject.row_no NULLS FIRST, reject.field, reject.code, reject.value
 """
 
-LISTINGS = """
+# A report tells of what is on offer, and of what left since the night before; a store keeps years of the rest.
+OF_NIGHT = """
 WITH night AS (
   SELECT source, list(DISTINCT seen_on ORDER BY seen_on DESC) AS nights
   FROM feed
   WHERE seen_on <= ? AND source IS NOT NULL
   GROUP BY source
+),
+shown AS MATERIALIZED (
+  SELECT
+    listing.rowid AS row,
+    listing_id,
+    night.nights[1] AS source_night,
+    night.nights[2] AS source_night_before
+  FROM listing
+  LEFT JOIN night USING (source)
+  WHERE status = 'open' OR last_seen >= coalesce(night.nights[2], night.nights[1])
 )
 SELECT
   -- A report shows no text but the title, and texts are most of a listing.
-  listing.* EXCLUDE (body, named, image_names),
-  night.nights[1] AS source_night,
-  night.nights[2] AS source_night_before,
+  listed.* EXCLUDE (row, body, named, image_names),
+  shown.source_night,
+  shown.source_night_before,
   likeliest.model
-FROM listing
-LEFT JOIN night USING (source)
+FROM shown
+JOIN (SELECT rowid AS row, * FROM listing WHERE rowid IN (SELECT row FROM shown)) AS listed USING (row)
 LEFT JOIN (
-  SELECT match.listing_id, concat_ws(' ', construction.maker, construction.model) AS model
-  FROM match
-  JOIN construction ON construction.model_id = match.construction_id
-  WHERE match.place = 1 AND NOT construction.generic
-) AS likeliest USING (listing_id)
-ORDER BY listing_id
+  SELECT first.listing_id, concat_ws(' ', construction.maker, construction.model) AS model
+  FROM (SELECT * FROM match WHERE place = 1 AND listing_id IN (SELECT listing_id FROM shown)) AS first
+  JOIN construction ON construction.model_id = first.construction_id
+  WHERE NOT construction.generic
+) AS likeliest ON likeliest.listing_id = listed.listing_id
+ORDER BY listed.listing_id
 """
-
-# A report tells of what is on offer, and of what left since the night before; a store keeps years of the rest.
-OF_NIGHT = f"""
-SELECT *
-FROM ({LISTINGS})
-WHERE status = 'open' OR last_seen >= coalesce(source_night_before, source_night)
-ORDER BY listing_id
-"""
-
 # Only the sightings that changed the price: the path a price took.
 PATH = """
 SELECT
