@@ -50,7 +50,7 @@ def trial(store: Connection, catalogue: Catalogue, as_of: date) -> pl.DataFrame:
     Raises:
         TriageError: A rule may not run.
     """
-    rules.ensure(catalogue.rules, catalogue.facts, batch.signs_asked(catalogue))
+    rules.ensure(catalogue.rules, catalogue.facts, catalogue.signs)
     copy = connect(comments=False)
     try:
         for table in READ:

@@ -37,7 +37,7 @@ HELD = "SELECT listing_id FROM listing"
 TAKEN = "SELECT key FROM note"
 SHOWN = "SELECT DISTINCT listing_id FROM sighting ORDER BY listing_id"
 # What is there only to be compared with has no verdict.
-WEIGHED = f"SELECT * FROM ({queries.LISTINGS}) SEMI JOIN verdict USING (listing_id) ORDER BY listing_id"
+WEIGHED = queries.LISTINGS.format(of="listing_id IN (SELECT listing_id FROM verdict)")
 # Of thousands of releases a few hundred are anybody's candidate tonight.
 USED_RELEASES = """
 DELETE FROM construction

@@ -14,11 +14,11 @@ from triage.blocks import in_order
 from triage.catalogue.signs import LANGUAGES, Signs
 from triage.observation.habit import habitual
 from triage.observation.lexicon import Lexicon, lexicon
-from triage.observation.read import mentions, mentions_each, with_hints
+from triage.observation.read import TEXTS, mentions, mentions_each, with_hints
 from triage.observation.weigh import answered, latest, weighed
 from triage.once import KEPT
 
-__all__ = ["observed", "read_text", "run", "run_answers"]
+__all__ = ["make_ready", "observed", "read_text", "run", "run_answers"]
 
 LISTINGS_AT_ONCE = 50_000  # keeps memory flat; a listing is read alone
 OFFERED = """
@@ -62,6 +62,11 @@ RETURNING {", ".join(HEARD)}
 COLUMNS = ["listing_id", "sign", "said_by", "state", "hedged", "quote", "start", "field", "language"]
 OBSERVATION = [*COLUMNS, "counts", "value"]
 DATED = [*OBSERVATION, "answered_on"]
+
+
+def make_ready(signs: Signs) -> None:
+    """Work out what hangs on the words alone, before there is a text to read."""
+    mentions(pl.DataFrame(schema=TEXTS), lexicon(signs))
 
 
 def run(store: tables.Connection, signs: Signs, as_of: date) -> None:

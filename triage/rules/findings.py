@@ -306,12 +306,9 @@ FROM facts
     return told.with_columns(pl.when(pl.col("decibans").is_finite()).then("decibans").alias("decibans"))
 
 
-def ensure(rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, bool]) -> None:
+def ensure(rules: Sequence[Rule], facts: Mapping[str, Fact], signs: Mapping[str, Sign]) -> None:
     """Raise a TriageError that lists every rule that may not run."""
-    problems: list[Problem] = []
-    compile_rules(rules, columns_of(facts, tuple(signs)), problems)
-    if problems:
-        raise TriageError(problems)
+    _ready(rules, facts, signs)
 
 
 def run(

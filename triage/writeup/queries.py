@@ -70,8 +70,7 @@ WHERE feed.seen_on <= ? OR feed.seen_on IS NULL
 ORDER BY feed.path, reject.row_no NULLS FIRST, reject.field, reject.code, reject.value
 """
 
-# A report tells of what is on offer, and of what left since the night before; a store keeps years of the rest.
-OF_NIGHT = """
+LISTINGS = """
 WITH night AS (
   SELECT source, list(DISTINCT seen_on ORDER BY seen_on DESC) AS nights
   FROM feed
@@ -86,7 +85,7 @@ shown AS MATERIALIZED (
     night.nights[2] AS source_night_before
   FROM listing
   LEFT JOIN night USING (source)
-  WHERE status = 'open' OR last_seen >= coalesce(night.nights[2], night.nights[1])
+  WHERE {of}
 )
 SELECT
   -- A report shows no text but the title, and texts are most of a listing.
@@ -104,6 +103,9 @@ LEFT JOIN (
 ) AS likeliest ON likeliest.listing_id = listed.listing_id
 ORDER BY listed.listing_id
 """
+# A report tells of what is on offer, and of what left since the night before; a store keeps years of the rest.
+OF_NIGHT = LISTINGS.format(of="status = 'open' OR last_seen >= coalesce(night.nights[2], night.nights[1])")
+
 # Only the sightings that changed the price: the path a price took.
 PATH = """
 SELECT
