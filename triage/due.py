@@ -40,10 +40,11 @@ WITH
   again AS (
     SELECT listing_id, hash(list((twin_id, kind) ORDER BY twin_id)) AS twins FROM twin GROUP BY listing_id
   ),
+  -- Shown once, a pair was never dearer than it is.
   seen AS (
     SELECT listing_id, currency, max(price_minor) AS dearest
     FROM sighting
-    WHERE price_minor IS NOT NULL AND {{which}}
+    WHERE price_minor IS NOT NULL AND listing_id IN (SELECT listing_id FROM sighting WHERE NOT first AND {{which}})
     GROUP BY listing_id, currency
   )
 SELECT
@@ -58,7 +59,7 @@ FROM (
     l.seller,
     l.status = 'open' AS on_offer,
     hash(l.source, l.seller, l.body) AS words,
-    hash({", ".join(f"l.{name}" for name in PRICES)}, seen.dearest) AS asked,
+    hash({", ".join(f"l.{name}" for name in PRICES)}, coalesce(seen.dearest, l.price_minor)) AS asked,
     hash(
       {{columns}}, date_trunc('month', CASE WHEN l.status = 'open' THEN $1 ELSE least(l.last_seen, $1) END),
       said.inputs, named.inputs, again.twins, CASE WHEN l.status <> 'open' THEN asked END, $2
