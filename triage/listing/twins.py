@@ -21,7 +21,7 @@ CHUNK_COUPLES = 250_000
 LISTINGS_AT_ONCE = 50_000  # whose words and texts are in memory beside each other
 WIDE_BLOCKS = 50  # sizes part the listings that share a sentence into about so many blocks
 # Raised with every change of the program after which ``text_keys`` returns something else: then all are made anew.
-KEYS = 1
+HASHES = 1
 ORDINALS = ["", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
 SCHEMA = {"listing_id": pl.String, "twin_id": pl.String, "kind": pl.String, "probability": pl.Float64, "why": pl.String}
 
@@ -43,19 +43,15 @@ OF_PAIRS = """
   ORDER BY listing_id
 """
 LISTINGS = OF_PAIRS.format(more=", title, body", keyed="")
-KEYED = OF_PAIRS.format(more=", name, pattern, sentences", keyed="JOIN twin_key USING (listing_id)")
+KEYED = OF_PAIRS.format(more=", name, pattern, sentences", keyed="LEFT JOIN twin_key USING (listing_id)")
+KEYS = ("name", "pattern", "sentences")
 STALE = "DELETE FROM twin_key WHERE made_by <> ?"
 # By rowid: a join would read every text before it leaves most of them out.
-UNKEYED = """
-  SELECT listing_id, title, body
-  FROM listing
-  WHERE kind = 'pair' AND rowid IN (SELECT listing.rowid FROM listing ANTI JOIN twin_key USING (listing_id))
-  ORDER BY listing_id
-"""
 TEXTS = """
   SELECT listing_id, title, body
   FROM listing
   WHERE rowid IN (SELECT listing.rowid FROM listing SEMI JOIN compared USING (listing_id))
+  ORDER BY listing_id
 """
 
 # Ids of listings to their titles and descriptions.
@@ -64,29 +60,33 @@ Texts = Callable[[pl.Series], pl.DataFrame]
 
 def write_twins(store: Connection, words: TwinWords) -> None:
     """Judge every listing of the store anew and write the couples; a text is hashed once and for all."""
-    keep_keys(store, words)
 
     def texts(ids: pl.Series) -> pl.DataFrame:
         with registered(store, "compared", ids.to_frame("listing_id")):
             return frame(store, TEXTS)
 
-    found = _found(frame(store, KEYED), texts, words)
+    found = _found(_keyed(store, texts, words), texts, words)
     store.execute("DELETE FROM twin")
     append(store, "twin", found)
 
 
-def keep_keys(store: Connection, words: TwinWords) -> None:
-    """Bring ``twin_key`` up to the listings; stage 2 has taken out those whose listing reads otherwise."""
+def _keyed(store: Connection, texts: Texts, words: TwinWords) -> pl.DataFrame:
+    """Return all pairs with their keys, and keep those that are new: stage 2 takes out what reads otherwise."""
     made_by = made_by_of(words)
     store.execute(STALE, [made_by])
-    fresh = frame(store, UNKEYED)
-    if fresh.height:
-        append(store, "twin_key", text_keys(fresh, words).with_columns(made_by=pl.lit(made_by)))
+    keyed = frame(store, KEYED)
+    unkeyed = keyed.filter(pl.col("name").is_null())["listing_id"]
+    if unkeyed.is_empty():
+        return keyed
+    fresh = text_keys(texts(unkeyed), words)
+    append(store, "twin_key", fresh.with_columns(made_by=pl.lit(made_by)))
+    both = keyed.join(fresh, on="listing_id", how="left", suffix="_fresh", maintain_order="left")
+    return both.with_columns(pl.coalesce(name, f"{name}_fresh") for name in KEYS).select(keyed.columns)
 
 
 def made_by_of(words: TwinWords) -> str:
     """Return what a text's keys hang on beside the text: the words, and how Polars hashes, which may change."""
-    return hashlib.sha256(f"{KEYS} {pl.__version__} {words.noise} {words.sentence_letters}".encode()).hexdigest()[:16]
+    return hashlib.sha256(f"{HASHES} {pl.__version__} {words.noise} {words.sentence_letters}".encode()).hexdigest()[:16]
 
 
 def find_twins(listings: pl.DataFrame, words: TwinWords) -> pl.DataFrame:
