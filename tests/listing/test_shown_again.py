@@ -1,6 +1,7 @@
 """An offer shown again on a later night: what reads the same stays where it is, every other cell is written over."""
 
 from collections.abc import Callable
+from contextlib import nullcontext
 from datetime import date, timedelta
 from typing import Any
 
@@ -11,7 +12,7 @@ from triage.catalogue.words import Words
 from triage.listing import Reading, normalise
 from triage.listing.cells import new_feeds, read_cells
 from triage.listing.history import COLUMNS, record
-from triage.store import Connection, connect, frame
+from triage.store import Connection, connect, frame, transaction
 
 NIGHT = date(2026, 11, 25)
 PAIR = {
@@ -59,10 +60,11 @@ def later(rows: pl.DataFrame, nights: int, **cells: Any) -> pl.DataFrame:
     )
 
 
-def after(*nights: pl.DataFrame) -> pl.DataFrame:
+def after(*nights: pl.DataFrame, at_once: bool = False) -> pl.DataFrame:
     store = connect()
-    for rows in nights:
-        record(store, rows, NO_REFUSALS)
+    with transaction(store) if at_once else nullcontext():
+        for rows in nights:
+            record(store, rows, NO_REFUSALS)
     found = frame(store, "FROM listing ORDER BY listing_id")
     store.close()
     return found
@@ -72,11 +74,12 @@ def test_every_column_that_a_night_may_change_is_tried() -> None:
     assert set(OTHERS) == set(COLUMNS) - OF_THE_ID
 
 
+@pytest.mark.parametrize("at_once", [False, True])
 @pytest.mark.parametrize("name", OTHERS)
-def test_a_cell_that_reads_otherwise_is_written_over(rows: pl.DataFrame, name: str) -> None:
+def test_a_cell_that_reads_otherwise_is_written_over(rows: pl.DataFrame, name: str, at_once: bool) -> None:
     changed = later(rows, 1, **{name: OTHERS[name]})
     assert changed[name][0] != rows[name][0]
-    found = after(rows, changed)
+    found = after(rows, changed, at_once=at_once)
     alone = after(changed)
     assert found[name][0] == OTHERS[name]
     assert found.drop("first_seen").equals(alone.drop("first_seen"))
