@@ -31,7 +31,9 @@ WHERE (horizon_years, climate) = (SELECT min((horizon_years, climate)) FROM life
   AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of}))
 """
 
+# Rows of ``listing`` by their place: a join would read every title and text before it leaves most out.
 PAIR = """
+WITH here AS MATERIALIZED (SELECT rowid AS row FROM listing WHERE listing_id IN (SELECT listing_id FROM {of}))
 SELECT
   l.listing_id,
   m.place,
@@ -68,7 +70,7 @@ SELECT
   (l.last_seen - l.first_seen) // 7 * 7 AS days_listed,
   l.status = 'open' AS on_offer
 FROM (SELECT * FROM candidate WHERE listing_id IN (SELECT listing_id FROM {of})) m
-JOIN listing l USING (listing_id)
+JOIN (SELECT * FROM listing WHERE rowid IN (SELECT row FROM here)) l USING (listing_id)
 LEFT JOIN construction c ON c.model_id = m.construction_id
 ORDER BY l.listing_id, m.place
 """
