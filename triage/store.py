@@ -159,6 +159,14 @@ def frame(connection: Connection, query: str, values: Sequence[Any] = ()) -> pl.
     return pl.DataFrame(relation)
 
 
+def rows_of(table: str, of: str) -> str:
+    """Return the query for the rows of a table whose listings stand in another, all columns.
+
+    By their places: a join would read every column of every row before it leaves most out.
+    """
+    return f"SELECT * FROM {table} WHERE rowid IN (SELECT {table}.rowid FROM {table} SEMI JOIN {of} USING (listing_id))"
+
+
 @lru_cache(RELATIONS)
 def _relations(connection: Connection, query: str) -> list[duckdb.DuckDBPyRelation]:
     """Return the place where a query's relation is kept: to ask for it anew plans it once more than reading does."""

@@ -16,7 +16,7 @@ from triage.keeping import copies, versions
 from triage.keeping.held import private
 from triage.keeping.opening import Connection, open_file
 from triage.rules.facts import ASKED
-from triage.store import file_of
+from triage.store import file_of, rows_of
 from triage.verdict.worth import LATEST, OFFERS
 
 # The best of each call for each buyer; more is not looked at in an evening.
@@ -128,11 +128,7 @@ def publish(store: Connection, values: Values) -> Path | None:
 
 def _queries() -> dict[str, str]:
     """Return what each table of the file holds, in the order it was written: the later of two answers counts."""
-    # By rowid: a join would read every column of every row before it leaves most out.
-    theirs = (
-        "SELECT * FROM {0} WHERE rowid IN (SELECT {0}.rowid FROM {0} SEMI JOIN todo USING (listing_id)) ORDER BY rowid"
-    )
-    shown = {name: theirs.format(name) for name in (*BY_LISTING, *OF_KIN)}
+    shown = {name: f"{rows_of(name, 'todo')} ORDER BY rowid" for name in (*BY_LISTING, *OF_KIN)}
     both = {name: f"({shown[name]}) UNION ALL ({query} ORDER BY listing_id)" for name, query in OF_KIN.items()}
     whole = {name: f"SELECT * FROM {name} ORDER BY rowid" for name in WHOLE}
     return shown | both | whole | {"life_part": LIFE_PARTS, "raw_row": RAW_ROWS}

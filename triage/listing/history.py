@@ -15,11 +15,9 @@ COLUMNS = (
     "stated_year_hi", "stated_year_kind", "kind", "photo_count", "image_names", "text_cut", "status",
 )  # fmt: skip
 
-# Cells that another night may move while the offer reads the same.
+# Cells that another night may move while the offer reads the same; what else it tells, but for what is in its id.
 DAILY = ("rate_date", "price_base_minor", "shipping_base_minor", "status")
-TOLD = tuple(
-    name for name in COLUMNS if name not in {"listing_id", "lot_id", "source", "external_id", *DAILY}
-)  # the rest follow from the id
+TOLD = tuple(name for name in COLUMNS if name not in {"listing_id", "lot_id", "source", "external_id", *DAILY})
 
 # A row without an id of its own, and a pair of a lot, are known by what does not change from night to night.
 FRESH = """
@@ -94,10 +92,10 @@ LATEST = """
   JOIN span ON span.listing_id = fresh.listing_id AND (fresh.seen_on, fresh.feed_id, fresh.row_no) = span.last_row
 """
 
-# What an offer shows again as it did: most of a usual night. Rows that go and come cost the store a hundred times what
-# a cell written over does, so only what reads otherwise is replaced.
-SAME = f"""
-  CREATE OR REPLACE TEMP TABLE same AS
+# What an offer shows again as it did is most of a usual night. Rows that go and come cost the store a hundred times
+# what a cell written over does, so only what is new or reads otherwise is written.
+OTHER = f"""
+  CREATE OR REPLACE TEMP TABLE other AS
   WITH
     known AS MATERIALIZED (
       SELECT
@@ -105,31 +103,30 @@ SAME = f"""
         listing.rowid AS stored
       FROM latest
       JOIN listing ON listing.listing_id = latest.listing_id
+    ),
+    same AS (
+      SELECT known.listing_id
+      FROM known
+      JOIN (SELECT feed_id, row_no, part, {", ".join(TOLD)} FROM fresh_rows) AS cells USING (feed_id, row_no, part)
+      JOIN (
+        SELECT rowid AS stored, {", ".join(TOLD)} FROM listing WHERE rowid IN (SELECT stored FROM known)
+      ) AS shown USING (stored)
+      WHERE {" AND ".join(f"cells.{name} IS NOT DISTINCT FROM shown.{name}" for name in TOLD)}
     )
-  SELECT known.listing_id
-  FROM known
-  JOIN (SELECT feed_id, row_no, part, {", ".join(TOLD)} FROM fresh_rows) AS cells USING (feed_id, row_no, part)
-  JOIN (
-    SELECT rowid AS stored, {", ".join(TOLD)} FROM listing WHERE rowid IN (SELECT stored FROM known)
-  ) AS shown USING (stored)
-  WHERE {" AND ".join(f"cells.{name} IS NOT DISTINCT FROM shown.{name}" for name in TOLD)}
+  SELECT *
+  FROM latest
+  ANTI JOIN same ON same.listing_id = latest.listing_id
 """
 
-REPLACED = """
-  DELETE FROM listing
-  WHERE listing_id IN (SELECT listing_id FROM latest ANTI JOIN same ON same.listing_id = latest.listing_id)
-"""
+REPLACED = "DELETE FROM listing WHERE listing_id IN (SELECT listing_id FROM other)"
 
 # What a text hashes to is kept beside it.
-OUTDATED_KEYS = """
-  DELETE FROM twin_key
-  WHERE listing_id IN (SELECT listing_id FROM latest ANTI JOIN same ON same.listing_id = latest.listing_id)
-"""
+OUTDATED_KEYS = "DELETE FROM twin_key WHERE listing_id IN (SELECT listing_id FROM other)"
 
 OF_THE_DAY = f"""
   UPDATE listing
   SET {", ".join(f"{name} = cells.{name}" for name in DAILY)}
-  FROM (SELECT * FROM latest SEMI JOIN same ON same.listing_id = latest.listing_id) AS shown
+  FROM (SELECT * FROM latest ANTI JOIN other ON other.listing_id = latest.listing_id) AS shown
   JOIN (SELECT feed_id, row_no, part, {", ".join(DAILY)} FROM fresh_rows) AS cells USING (feed_id, row_no, part)
   WHERE shown.listing_id = listing.listing_id
     AND ({" OR ".join(f"listing.{name} IS DISTINCT FROM cells.{name}" for name in DAILY)})
@@ -188,9 +185,10 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
     if rows.is_empty():
         return 0
     with registered(store, "fresh_rows", rows):
-        for statement in (FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, SAME, REPLACED, _listings()):
-            store.execute(statement)
-        for statement in (OUTDATED_KEYS, OF_THE_DAY, NIGHTS, GONE):
+        for statement in (
+            FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST,
+            OTHER, REPLACED, OUTDATED_KEYS, _listings(), OF_THE_DAY, NIGHTS, GONE,
+        ):  # fmt: skip
             store.execute(statement)
     return rows.height
 
@@ -203,9 +201,7 @@ def _listings() -> str:
       FROM (SELECT * EXCLUDE (external_id) FROM fresh_rows) AS cells
       JOIN (SELECT feed_id, row_no, part, listing_id, lot_id, external_id FROM fresh) AS ids
         USING (feed_id, row_no, part)
-      JOIN (
-        SELECT feed_id, row_no, part FROM latest ANTI JOIN same ON same.listing_id = latest.listing_id
-      ) AS other USING (feed_id, row_no, part)
+      JOIN (SELECT feed_id, row_no, part FROM other) AS other USING (feed_id, row_no, part)
       JOIN (SELECT listing_id, first_seen, last_seen FROM span) AS span USING (listing_id)
       ORDER BY listing_id
     """

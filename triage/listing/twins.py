@@ -14,7 +14,7 @@ from triage.blocks import in_order
 from triage.catalogue.words import TwinWords
 from triage.listing.likeness import best_odds, log_odds, odds, photos_compared, texts_compared, titles_compared
 from triage.listing.phrases import Phrase, book, compatible, spaced
-from triage.store import Connection, append, frame, registered
+from triage.store import Connection, append, frame, registered, rows_of
 
 LOG = logging.getLogger(__name__)
 CHUNK_COUPLES = 250_000
@@ -23,7 +23,6 @@ WIDE_BLOCKS = 50  # sizes part the listings that share a sentence into about so 
 # Raised with every change of the program after which ``text_keys`` returns something else: then all are made anew.
 HASHES = 1
 ORDINALS = ["", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
-SCHEMA = {"listing_id": pl.String, "twin_id": pl.String, "kind": pl.String, "probability": pl.Float64, "why": pl.String}
 
 # What listings are compared by.
 OF_PAIRS = """
@@ -46,13 +45,7 @@ LISTINGS = OF_PAIRS.format(more=", title, body", keyed="")
 KEYED = OF_PAIRS.format(more=", name, pattern, sentences", keyed="LEFT JOIN twin_key USING (listing_id)")
 KEYS = ("name", "pattern", "sentences")
 STALE = "DELETE FROM twin_key WHERE made_by <> ?"
-# By rowid: a join would read every text before it leaves most of them out.
-TEXTS = """
-  SELECT listing_id, title, body
-  FROM listing
-  WHERE rowid IN (SELECT listing.rowid FROM listing SEMI JOIN compared USING (listing_id))
-  ORDER BY listing_id
-"""
+TEXTS = f"SELECT listing_id, title, body FROM ({rows_of('listing', 'compared')}) ORDER BY listing_id"
 
 # Ids of listings to their titles and descriptions.
 Texts = Callable[[pl.Series], pl.DataFrame]

@@ -1,14 +1,6 @@
 """What the write-up asks the store: constant queries, one frame each; ``frames`` runs them."""
 
-
-def of_shown(table: str) -> str:
-    """Return a table's rows of the listings in ``shown``.
-
-    By rowid: a join would read every column of every row before it leaves most out.
-    """
-    theirs = f"SELECT {table}.rowid FROM {table} SEMI JOIN shown USING (listing_id)"
-    return f"(SELECT * FROM {table} WHERE rowid IN ({theirs}))"
-
+from triage.store import rows_of
 
 NIGHTS = """
 SELECT DISTINCT seen_on
@@ -163,14 +155,12 @@ ORDER BY match.listing_id, match.place
 """
 
 EVIDENCE = f"""
-SELECT *
-FROM {of_shown("match_evidence")}
+{rows_of("match_evidence", "shown")}
 ORDER BY listing_id, construction_id, abs(weight) DESC, field, listing_value, table_value
 """
 
 OBSERVATIONS = f"""
-SELECT *
-FROM {of_shown("observation")}
+{rows_of("observation", "shown")}
 ORDER BY listing_id, sign, said_by, counts DESC, start, quote
 """
 
@@ -199,14 +189,12 @@ ORDER BY listing_id, place, part, horizon_years, climate
 """
 
 FINDINGS = f"""
-SELECT *
-FROM {of_shown("finding")}
+{rows_of("finding", "shown")}
 ORDER BY listing_id, place, state, abs(decibans) DESC NULLS LAST, rule_id, part
 """
 
 POSTERIORS = f"""
-SELECT *
-FROM {of_shown("posterior")}
+{rows_of("posterior", "shown")}
 ORDER BY listing_id, horizon_years, climate, part
 """
 
