@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from triage.blocks import slices
+from triage.blocks import in_order, slices
 from triage.catalogue.facts import Fact
 from triage.catalogue.penalties import Rule
 from triage.catalogue.signs import Sign
@@ -337,9 +337,11 @@ def run(
     asked = {sign.id: sign.question is not None for sign in signs.values()}
     wanted = _wanted(ready)
     replace(store, "finding", pl.DataFrame())
-    for piece in pieces(store, LISTINGS_AT_ONCE):
-        told = read_facts(store, signs, wanted, piece, offered, known or NOTHING)
-        found = find(told, ready, askable(facts, asked))
+    told = (
+        read_facts(store, signs, wanted, piece, offered, known or NOTHING) for piece in pieces(store, LISTINGS_AT_ONCE)
+    )
+    # One at a time, as all passes share a connection; meanwhile facts of the next listings are read.
+    for found in in_order(lambda rows: find(rows, ready, askable(facts, asked)), told, cores=1, few=known is not None):
         append(store, "finding", found)
     return None if known is None else found
 

@@ -1,7 +1,8 @@
 """From the tables to evidence: ageing, signs and rules of every pair as arrays."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
 
 import numpy as np
 import numpy.typing as npt
@@ -143,6 +144,35 @@ class Heard:
         )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Told:
+    """What the store says of the listings in ``chunk``: what it comes to is worked out when asked, in any thread.
+
+    Attributes:
+        said: As ``read_said`` returns it.
+        findings: Rows of ``finding``.
+        ages: Returns how the parts have aged, by outlook.
+        signs: Signs by id.
+        ageing: Signs that act through the age of the parts.
+    """
+
+    candidates: Candidates
+    said: pl.DataFrame
+    findings: pl.DataFrame
+    ages: Mapping[Outlook, Callable[[], Aged]]
+    signs: Mapping[str, Sign]
+    ageing: frozenset[str]
+
+    @cached_property
+    def heard(self) -> Heard:
+        """Return what is known whatever the outlook."""
+        return heard_of(self.candidates, self.said, self.findings, self.signs, self.ageing)
+
+    def beliefs(self, outlook: Outlook) -> Beliefs:
+        """Return what is believed in an outlook."""
+        return self.heard.beliefs(self.ages[outlook]())
+
+
 def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], outlook: Outlook) -> Beliefs:
     """Return what is believed of the listings in ``chunk`` for one outlook.
 
@@ -169,37 +199,48 @@ def read_candidates(store: Connection) -> Candidates:
     return Candidates(ids, candidates.select("listing_id", "place", "slot", "row"), weight, construction)
 
 
-def read_heard(
-    store: Connection,
-    signs: Mapping[str, Sign],
-    ageing: frozenset[str],
-    candidates: Candidates,
-    said: pl.DataFrame | None = None,
-    findings: pl.DataFrame | None = None,
-) -> Heard:
+def read_heard(store: Connection, signs: Mapping[str, Sign], ageing: frozenset[str], candidates: Candidates) -> Heard:
     """Return what is known of the listings in ``chunk`` whatever the horizon.
 
     Args:
         ageing: Signs that act through the age of the parts.
         candidates: As ``read_candidates`` returns them.
-        said: As ``read_said`` returns it, where it was read before.
-        findings: Rows of ``finding``, where they are at hand.
     """
+    return heard_of(candidates, read_said(store, "chunk"), read_findings(store), signs, ageing)
+
+
+def heard_of(
+    candidates: Candidates,
+    said: pl.DataFrame,
+    findings: pl.DataFrame,
+    signs: Mapping[str, Sign],
+    ageing: frozenset[str],
+) -> Heard:
+    """Return what is known of listings whatever the horizon; arguments as of ``Told``."""
     slots = candidates.slots
     rows = slots.select("listing_id", "row").unique("listing_id", maintain_order=True)
-    counted = (read_said(store, "chunk") if said is None else said).filter("counts")
+    counted = said.filter("counts")
     weighed = weigh_signs(counted, signs, ageing)
     sign_db, whole, groups = _signs(weighed, rows)
-    found = strongest_rules(frame(store, FINDINGS) if findings is None else findings, weighed)
-    rule_db, rule_whole = _rules(found, slots, candidates.weight.shape)
+    rule_db, rule_whole = _rules(strongest_rules(findings, weighed), slots, candidates.weight.shape)
     sure = counted.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
     return Heard(candidates, sign_db, whole[:, None] + rule_whole, rule_db, groups, sure)
 
 
+def read_findings(store: Connection) -> pl.DataFrame:
+    """Return the rows of ``finding`` that fired of the listings in ``chunk``."""
+    return frame(store, FINDINGS)
+
+
+def read_ages(store: Connection, candidates: Candidates, outlook: Outlook) -> Callable[[], Aged]:
+    """Return what works out how the lives of candidates in ``chunk`` have aged in an outlook, in any thread."""
+    node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
+    return partial(aged_of, Lives(frame(store, LED), frame(store, LIVES, outlook)), candidates, node_weight)
+
+
 def read_aged(store: Connection, candidates: Candidates, outlook: Outlook) -> Aged:
     """Return how the lives of candidates in ``chunk`` have aged in an outlook."""
-    node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
-    return aged_of(Lives(frame(store, LED), frame(store, LIVES, outlook)), candidates, node_weight)
+    return read_ages(store, candidates, outlook)()
 
 
 def aged_of(lives: Lives, candidates: Candidates, node_weight: Array) -> Aged:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 
 import numpy as np
 import polars as pl
@@ -10,9 +11,10 @@ import polars as pl
 from triage.blocks import in_order, slices
 from triage.catalogue.buyers import Buyer, Outlook
 from triage.catalogue.signs import Sign
+from triage.handed import read_said
 from triage.store import Connection, append, frame, registered
 from triage.verdict.asking import SignQuestion
-from triage.verdict.beliefs import Beliefs, read_aged, read_candidates, read_heard
+from triage.verdict.beliefs import Beliefs, Told, read_ages, read_candidates, read_findings
 from triage.verdict.calls import LEAST_FITS
 from triage.verdict.ground import Ground, Releases, trade_of
 from triage.verdict.known import LISTINGS, Known
@@ -106,15 +108,14 @@ def believe(store: Connection, ground: Ground, known: Known | None = None) -> di
     _forget(store, ("posterior", "soundness"), known)
     pairs = (frame(store, LISTINGS) if known is None else known.listings).filter("pair")
     held: dict[Outlook, Held] = {}
-    for _ in _chunks(store, pairs, known):
-        candidates = read_candidates(store) if known is None else known.candidates
-        told = (None, None) if known is None else (known.said, known.findings)
-        heard = read_heard(store, ground.signs, ground.ageing_signs, candidates, *told)
-        for outlook in ground.outlooks():
-            aged = None if known is None else known.aged.get(outlook)
-            beliefs = heard.beliefs(read_aged(store, candidates, outlook) if aged is None else aged)
-            sound = _believe(store, beliefs, outlook)
-            if pairs.height <= BLOCK:
+    # While chunks are weighed, the next is read and what was found of the one before is written.
+    told = (_told(store, ground, known) for _ in _chunks(store, pairs, known))
+    believed = partial(_believed, ground.outlooks(), pairs.height <= BLOCK)
+    for found in in_order(believed, told, few=known is not None):
+        for outlook, (beliefs, posterior, sound) in found.items():
+            append(store, "posterior", posterior)
+            append(store, "soundness", sound)
+            if beliefs is not None:
                 held[outlook] = Held(beliefs, sound)
     return held
 
@@ -141,8 +142,11 @@ def judge(
         with registered(store, "buyer_row", pl.DataFrame(buyers)):
             append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
     bench = Bench.of(releases or Releases.of(store), ground, as_of)
-    for _ in _chunks(store, listings.filter("pair", "open"), known):
-        _judge(store, bench, held or {}, known)
+    chunks = _chunks(store, listings.filter("pair", "open"), known)
+    read = (_read_wanted(store, bench, held or {}, known) for _ in chunks)
+    for judged in in_order(partial(_judged, bench, known), read, few=known is not None):
+        for name, rows in judged:
+            append(store, name, rows)
 
 
 def rank(store: Connection) -> None:
@@ -172,8 +176,40 @@ def _chunks(store: Connection, pairs: pl.DataFrame, known: Known | None) -> Iter
             yield rows.start
 
 
-def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> pl.DataFrame:
-    """Write what is believed of the pairs in an outlook; return the rows of ``soundness``."""
+def _told(store: Connection, ground: Ground, known: Known | None) -> Told:
+    """Return what the store says of the pairs in ``chunk``; nothing that is known is read again."""
+    candidates = read_candidates(store) if known is None else known.candidates
+    said, findings = (None, None) if known is None else (known.said, known.findings)
+    aged = {} if known is None else known.aged
+    return Told(
+        candidates,
+        read_said(store, "chunk") if said is None else said,
+        read_findings(store) if findings is None else findings,
+        {
+            outlook: partial(aged.__getitem__, outlook) if outlook in aged else read_ages(store, candidates, outlook)
+            for outlook in ground.outlooks()
+        },
+        ground.signs,
+        ground.ageing_signs,
+    )
+
+
+def _believed(
+    outlooks: Sequence[Outlook], few: bool, told: Told
+) -> dict[Outlook, tuple[Beliefs | None, pl.DataFrame, pl.DataFrame]]:
+    """Return by outlook what is believed of pairs, where they are few, and the rows of ``posterior`` and ``soundness``.
+
+    What is believed of many would fill the memory.
+    """
+    found = {}
+    for outlook in outlooks:
+        beliefs = told.beliefs(outlook)
+        found[outlook] = (beliefs if few else None, *_believed_rows(beliefs, outlook))
+    return found
+
+
+def _believed_rows(beliefs: Beliefs, outlook: Outlook) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return the rows of ``posterior`` and ``soundness`` of pairs in an outlook."""
     evidence, count = beliefs.evidence, len(beliefs.listing_ids)
     there = np.maximum(beliefs.low, beliefs.high).max(axis=(1, 3)) > 0
     width = (evidence.weight > 0).sum(axis=1)
@@ -193,7 +229,6 @@ def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> pl.DataFr
         pass
     ends, (high, mid, low) = list(part), wearable
     # Long lives, the low chances of unfit, are the upper end of wearable.
-    append(store, "posterior", posterior_rows(beliefs, ends, outlook))
     sound = {
         "listing_id": beliefs.listing_ids,
         **outlook._asdict(),
@@ -202,9 +237,7 @@ def _believe(store: Connection, beliefs: Beliefs, outlook: Outlook) -> pl.DataFr
         "p_wearable_hi": np.maximum(high, mid),
         "weak_part": weak_part(ends[1], beliefs.evidence, beliefs.present),
     }
-    rows = pl.DataFrame(sound)
-    append(store, "soundness", rows)
-    return rows
+    return posterior_rows(beliefs, ends, outlook), pl.DataFrame(sound)
 
 
 @dataclass(frozen=True)
@@ -229,23 +262,29 @@ class Bench:
 
 @dataclass(frozen=True)
 class Wanted:
-    """The pairs that some buyer may want, from each buyer's side.
+    """The pairs of a chunk that some buyer may want, from each buyer's side, and what the store says of them.
 
     Attributes:
         ids: The listings, N.
         offered: As offers to a buyer, by buyer.
         sound: Soundness, N rows, by outlook.
         by: Which of them a buyer may want, [N], by buyer.
+        beliefs: Returns what is believed of them in an outlook.
+        comparables: As ``read_comparables`` returns them.
     """
 
     ids: list[str]
     offered: Mapping[str, Offer]
     sound: Mapping[Outlook, pl.DataFrame]
     by: Mapping[str, Flags]
+    beliefs: Callable[[Outlook], Beliefs]
+    comparables: pl.DataFrame
 
 
-def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known: Known | None) -> None:
-    """Write verdicts, plans, questions and sensitivity of the pairs in ``chunk``.
+def _read_wanted(
+    store: Connection, bench: Bench, held: Mapping[Outlook, Held], known: Known | None
+) -> tuple[list[pl.DataFrame], Wanted | None]:
+    """Return the verdicts on pairs in ``chunk`` that are none for a buyer, and the pairs that some buyer may want.
 
     Args:
         held: What is believed of few pairs, which is not read again if all of them are weighed.
@@ -258,27 +297,29 @@ def _judge(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known:
     else:
         sound = {outlook: frame(store, SOUNDNESS, outlook) for outlook in ground.outlooks()}
     offered = {buyer.id: offer_to(buyer, offers, ground.costs, bench.as_of) for buyer in ground.buyers.values()}
-    by = {}
+    none, by = [], {}
     for buyer in ground.buyers.values():
         out = ruled_out(buyer, offered[buyer.id], ground.signs)
         if out.null_count() < len(out):
-            append(store, "verdict", ruled_out_rows(buyer, offered[buyer.id], out, sound[buyer.outlook]))
+            none.append(ruled_out_rows(buyer, offered[buyer.id], out, sound[buyer.outlook]))
         by[buyer.id] = out.is_null().to_numpy()
     # Only what some buyer may want is read and weighed.
     some = np.flatnonzero(np.logical_or.reduce([*by.values()]))
     if not len(some):
-        return
-    wanted = Wanted(
+        return none, None
+    if len(some) == len(ids):
+        told = _read_beliefs(store, bench, _of(held, ids), known)
+    else:
+        wanted = offers.select("listing_id")[some]
+        with registered(store, "chunk", wanted):
+            told = _read_beliefs(store, bench, _of(held, wanted["listing_id"].to_list()), known)
+    return none, Wanted(
         [ids[at] for at in some],
         {key: offer.take(some) for key, offer in offered.items()},
         {outlook: rows[some] for outlook, rows in sound.items()},
         {key: which[some] for key, which in by.items()},
+        *told,
     )
-    if len(some) == offers.height:
-        _weigh(store, bench, held, known, wanted)
-    else:
-        with registered(store, "chunk", offers.select("listing_id")[some]):
-            _weigh(store, bench, held, known, wanted)
 
 
 def _of(held: Mapping[Outlook, Held], ids: list[str]) -> Mapping[Outlook, Held]:
@@ -286,16 +327,36 @@ def _of(held: Mapping[Outlook, Held], ids: list[str]) -> Mapping[Outlook, Held]:
     return held if all(one.beliefs.listing_ids == ids for one in held.values()) else {}
 
 
-def _weigh(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known: Known | None, wanted: Wanted) -> None:
-    """Write verdicts, plans, questions and sensitivity of wanted pairs, which ``chunk`` holds."""
+def _read_beliefs(
+    store: Connection, bench: Bench, held: Mapping[Outlook, Held], known: Known | None
+) -> tuple[Callable[[Outlook], Beliefs], pl.DataFrame]:
+    """Return what tells what is believed of the pairs in ``chunk``, and what their releases fetch.
+
+    Args:
+        held: What is believed of these very pairs, or nothing.
+    """
     ground = bench.ground
-    held = _of(held, wanted.ids)
-    if not held:
-        candidates = read_candidates(store)
-        heard = read_heard(store, ground.signs, ground.ageing_signs, candidates)
     comparables = read_comparables(store, ground.values) if known is None else known.comparables
+    if held:
+        return (lambda outlook: held[outlook].beliefs), comparables
+    return _told(store, ground, None).beliefs, comparables
+
+
+def _judged(
+    bench: Bench, known: Known | None, read: tuple[list[pl.DataFrame], Wanted | None]
+) -> list[tuple[str, pl.DataFrame]]:
+    """Return rows of ``verdict``, ``plan``, ``question`` and ``sensitivity`` with their tables.
+
+    Args:
+        read: As ``_read_wanted`` returned it.
+    """
+    ground = bench.ground
+    none, wanted = read
+    judged = [("verdict", rows) for rows in none]
+    if wanted is None:
+        return judged
     for outlook in ground.outlooks():
-        beliefs = held[outlook].beliefs if held else heard.beliefs(read_aged(store, candidates, outlook))
+        beliefs = wanted.beliefs(outlook)
         for buyer in ground.buyers.values():
             rows = np.flatnonzero(wanted.by[buyer.id])
             if buyer.outlook != outlook or not len(rows):
@@ -305,12 +366,12 @@ def _weigh(store: Connection, bench: Bench, held: Mapping[Outlook, Held], known:
             prices = None if known is None else known.prices_to(buyer, mender, bears)
             if prices is None:
                 named = beliefs.listing_ids, beliefs.construction
-                prices = prices_to(buyer, *named, bears, comparables, mender, ground.values)
+                prices = prices_to(buyer, *named, bears, wanted.comparables, mender, ground.values)
             stakes = Stakes(buyer, beliefs, wanted.offered[buyer.id], prices)
-            sound = wanted.sound[outlook]
-            table = Table(stakes, sound, bench.questions, bench.texts, ground.repairs, ground.values)
-            for name, found in judged_rows(table, rows).items():
-                append(store, name, found.sort("listing_id", maintain_order=True))
+            table = Table(stakes, wanted.sound[outlook], bench.questions, bench.texts, ground.repairs, ground.values)
+            found = judged_rows(table, rows)
+            judged += [(name, of.sort("listing_id", maintain_order=True)) for name, of in found.items()]
+    return judged
 
 
 def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], outlook: Outlook) -> pl.DataFrame:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from threading import Lock
 from typing import TypeVar
 
 import numpy as np
@@ -138,22 +139,30 @@ class Mender:
         self._repairs, self.materials, self._buyer = repairs, materials, buyer
         self._possible: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._numbers: dict[tuple[tuple[str, ...], int], int] = {}
-        self.mendings: list[Mending] = []
-        self._ends: dict[int, list[Mending]] = {0: [], 2: []}
+        self._ends: dict[int, list[Mending]] = {0: [], 1: [], 2: []}
+        # Several threads ask at once, and what one of them adds moves no number of another.
+        self._lock = Lock()
+
+    @property
+    def mendings(self) -> list[Mending]:
+        """The mendings met so far, with what the repairs cost most likely."""
+        return self.at(1)
 
     def at(self, end: int) -> list[Mending]:
-        """Return the mendings with what the repairs cost at least, end 0, or at most, end 2."""
-        known = self._ends[end]
-        for some, bears in list(self._numbers)[len(known) :]:
-            known.append(mend(self._usable(some), bears, self._buyer, end))
-        return known
+        """Return the mendings met so far with what the repairs cost at least, end 0, most likely, 1, or at most, 2."""
+        with self._lock:
+            known = self._ends[end]
+            for some, bears in list(self._numbers)[len(known) :]:
+                known.append(mend(self._usable(some), bears, self._buyer, end))
+            return [*known]
 
     def of(self, construction: npt.NDArray[np.object_], bears: Flags) -> Places:
         """Return for every pair and candidate the index of its mending in ``mendings``, [N, C]."""
         names = {"name": construction.ravel().tolist(), "mask": masks_of(bears).ravel()}
         cells = pl.DataFrame(names, schema={"name": pl.String, "mask": pl.Int64})
         some = cells.unique(maintain_order=True)
-        numbers = pl.Series("number", [self._number(name, mask) for name, mask in some.iter_rows()], dtype=pl.Int64)
+        with self._lock:
+            numbers = pl.Series("number", [self._number(name, mask) for name, mask in some.iter_rows()], dtype=pl.Int64)
         found = cells.join(some.with_columns(numbers), on=["name", "mask"], how="left", maintain_order="left")
         return np.asarray(found["number"].to_numpy().reshape(construction.shape))
 
@@ -164,11 +173,7 @@ class Mender:
         if kind not in self._possible:
             some = [repair.id for repair in self._repairs if possible(repair, made_of, self._buyer)]
             self._possible[kind] = tuple(some)
-        key = (self._possible[kind], bears)
-        if key not in self._numbers:
-            self._numbers[key] = len(self.mendings)
-            self.mendings.append(mend(self._usable(key[0]), bears, self._buyer))
-        return self._numbers[key]
+        return self._numbers.setdefault((self._possible[kind], bears), len(self._numbers))
 
     def _usable(self, ids: tuple[str, ...]) -> list[Repair]:
         return [repair for repair in self._repairs if repair.id in ids]
