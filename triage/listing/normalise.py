@@ -86,11 +86,8 @@ def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.D
     # most of the time is spent inside Polars without the interpreter's lock; map keeps the order of the parts
     with ThreadPoolExecutor(WORKERS) as pool:
         done = list(pool.map(partial(_normalise, reading=reading), parts))
-    rows, lost, several = (pl.concat(one) for one in zip(*done, strict=True))
-    if several.is_empty():
-        return rows, lost
-    pairs, whole_lots = _split(several, cells, rows, reading)
-    return pl.concat([rows, pairs]), pl.concat([lost, _lost(whole_lots, several)])
+    rows, pairs, lost, whole_lots = zip(*done, strict=True)
+    return pl.concat([*rows, *pairs]), pl.concat([*lost, *whole_lots])
 
 
 def _chunk_rows(height: int) -> int:
@@ -101,11 +98,17 @@ def _chunk_rows(height: int) -> int:
     return -(-height // (rounds * WORKERS))
 
 
-def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
-    """Return listing columns, refusals, and what is to be known of lots to part them."""
+def _normalise(
+    cells: pl.DataFrame, reading: Reading
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+    """Return listing columns of rows and of the pairs of their lots, and the refusals of both."""
     nothing = {"part_text": pl.lit(None, pl.String), "lot_identity": pl.lit(None, pl.String)}
     frame, lost = _read(cells.with_columns(part=pl.lit(0, pl.Int64), **nothing), reading)
-    return _columns(frame), lost, frame.filter(pl.col("kind") == "lot").select(OF_LOTS)
+    rows, several = _columns(frame), frame.filter(pl.col("kind") == "lot").select(OF_LOTS)
+    if several.is_empty():
+        return rows, rows.clear(), lost, lost.clear()
+    pairs, whole_lots = _split(several, cells, rows, reading)
+    return rows, pairs, lost, _lost(whole_lots, several)
 
 
 def _split(
