@@ -98,9 +98,7 @@ def _chunk_rows(height: int) -> int:
     return -(-height // (rounds * WORKERS))
 
 
-def _normalise(
-    cells: pl.DataFrame, reading: Reading
-) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:
     """Return listing columns of rows and of the pairs of their lots, and the refusals of both."""
     nothing = {"part_text": pl.lit(None, pl.String), "lot_identity": pl.lit(None, pl.String)}
     frame, lost = _read(cells.with_columns(part=pl.lit(0, pl.Int64), **nothing), reading)

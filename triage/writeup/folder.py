@@ -5,14 +5,16 @@ import os
 import shutil
 import sys
 from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from triage.blocks import CORES
 from triage.errors import STORE_TROUBLE, fail
 
-Content = str | bytes | Iterable[str]
+Content = str | bytes | Iterable[bytes]
 
 # From linux/fcntl.h and linux/fs.h: paths are relative to the working folder; the two names change places.
 AT_FDCWD, RENAME_EXCHANGE = -100, 2
@@ -60,8 +62,9 @@ def write_whole(folder: Path, files: Mapping[str, Content]) -> None:
         shutil.rmtree(leftover, ignore_errors=True)
     fresh.mkdir()
     try:
-        for name, content in files.items():
-            _write(fresh / name, content)
+        # What comes in pieces is made while it is written, of each file by a thread of its own.
+        with ThreadPoolExecutor(CORES) as threads:
+            list(threads.map(_write, (fresh / name for name in files), files.values()))
         swap(fresh, folder, old)
     finally:
         shutil.rmtree(fresh, ignore_errors=True)

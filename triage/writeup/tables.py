@@ -3,10 +3,11 @@
 import json
 from collections.abc import Iterator
 from datetime import date
+from io import BytesIO
 
 import polars as pl
 
-from triage.blocks import slices
+from triage.blocks import in_order, slices
 from triage.writeup.phrase import MINOR_DIGITS
 
 SCHEMA_VERSION = 1
@@ -48,11 +49,15 @@ def defused(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(pl.when(text.str.contains(FORMULA)).then("'" + text).otherwise(text).name.keep())
 
 
-def csv_pieces(table: pl.DataFrame) -> Iterator[str]:
+def csv_pieces(table: pl.DataFrame) -> Iterator[bytes]:
     """Yield the verdicts as CSV, piece by piece: amounts in whole currency units with decimals, texts defused."""
-    for rows in (slice(0), *slices(table.height, PIECE_ROWS)):
-        written = defused(major_units(table[rows]))
-        yield written.write_csv(quote_style="non_numeric", include_header=rows.stop == 0)
+
+    def lines(rows: slice) -> bytes:
+        written = BytesIO()
+        defused(major_units(table[rows])).write_csv(written, quote_style="non_numeric", include_header=rows.stop == 0)
+        return written.getvalue()
+
+    yield from in_order(lines, (slice(0), *slices(table.height, PIECE_ROWS)))
 
 
 def major_units(table: pl.DataFrame) -> pl.DataFrame:
@@ -72,14 +77,18 @@ def major_units(table: pl.DataFrame) -> pl.DataFrame:
     return table.with_columns(major).rename({column: column.removesuffix("_minor") for column in amounts})
 
 
-def json_pieces(table: pl.DataFrame, as_of: date) -> Iterator[str]:
+def json_pieces(table: pl.DataFrame, as_of: date) -> Iterator[bytes]:
     """Yield the verdicts as JSON, piece by piece: amounts in minor units, texts as they are, in the table's order.
 
     Each verdict has a line of its own: a line feed in a text is escaped.
     """
     head = json.dumps({"schema_version": SCHEMA_VERSION, "as_of": as_of.isoformat()})
-    yield f'{head[:-1]}, "verdicts": ['
-    for rows in slices(table.height, PIECE_ROWS):
-        lines = table[rows].write_ndjson().removesuffix("\n").replace("\n", ",\n")
-        yield f"{',' if rows.start else ''}\n{lines}"
-    yield "\n]}\n"
+    yield f'{head[:-1]}, "verdicts": ['.encode()
+
+    def lines(rows: slice) -> bytes:
+        written = BytesIO()
+        table[rows].write_ndjson(written)
+        return (b",\n" if rows.start else b"\n") + written.getvalue().removesuffix(b"\n").replace(b"\n", b",\n")
+
+    yield from in_order(lines, slices(table.height, PIECE_ROWS))
+    yield b"\n]}\n"
