@@ -33,16 +33,6 @@ class SignQuestion:
     if_false: float
     only_if: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
-    def suits(self, made_of: Mapping[str, str] | None) -> bool:
-        """Return whether the question makes sense of a construction; of one that nobody knows it does.
-
-        Args:
-            made_of: Part to material keys joined by ``;``.
-        """
-        return made_of is None or all(
-            not set(keys).isdisjoint(made_of.get(part, "").split(";")) for part, keys in self.only_if
-        )
-
 
 @dataclass(frozen=True)
 class AnswerModel:
@@ -149,6 +139,26 @@ def sets_of(count: int) -> tuple[Places, list[tuple[Places, Places]]]:
         subsets = np.array(list(product((0, 1), repeat=size)), dtype=np.int64)
         found.append((some, place[(1 << some) @ subsets.T].reshape(len(some), *([2] * size))))
     return every, found
+
+
+def suits(questions: Sequence[SignQuestion], made_of: Sequence[Mapping[str, str] | None]) -> Flags:
+    """Return which questions make sense of which constructions, [M, Q]; of one that nobody knows all do.
+
+    Args:
+        made_of: Of each construction, part to material keys joined by ``;``.
+    """
+    found = np.ones((len(made_of), len(questions)), dtype=np.bool_)
+    parts = {part for question in questions for part, _ in question.only_if}
+    # Constructions are many, what a part is made of is not.
+    cells = {part: np.array(["" if one is None else one.get(part, "") for one in made_of]) for part in parts}
+    kinds = {part: np.unique(some, return_inverse=True) for part, some in cells.items()}
+    for number, question in enumerate(questions):
+        for part, keys in question.only_if:
+            names, at = kinds[part]
+            has = [not set(keys).isdisjoint(name.split(";")) for name in names.tolist()]
+            found[:, number] &= np.array(has, dtype=np.bool_)[at]
+    found[[one is None for one in made_of]] = True
+    return found
 
 
 def answer_model(questions: Sequence[SignQuestion], current_db: Array) -> AnswerModel:

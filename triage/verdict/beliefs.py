@@ -13,7 +13,7 @@ from triage.catalogue.signs import Sign
 from triage.handed import Lives, read_said
 from triage.once import once
 from triage.store import Connection, frame
-from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags
+from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags, Led
 
 # A text as a whole may move a part's odds from 1/8 to 50 times, no more (our judgement): signs of one
 # part are correlated, and words are only words. Answers and the buyer's own look are not held back.
@@ -63,14 +63,14 @@ class Beliefs:
     listing_ids: list[str]
     construction: npt.NDArray[np.object_]
     evidence: Evidence
-    low: Array | Chances
-    high: Array | Chances
+    low: Array | Chances | Led
+    high: Array | Chances | Led
     prior: Array
     present: Flags
     group_db: Mapping[str, Array]
     said: pl.DataFrame
 
-    def with_chance(self, chance: Array | Chances) -> Evidence:
+    def with_chance(self, chance: Array | Chances | Led) -> Evidence:
         """Return the evidence with other chances of ageing, for the ends of the range."""
         return replace(self.evidence, chance=chance)
 
@@ -134,7 +134,7 @@ class Heard:
     def beliefs(self, aged: Aged) -> Beliefs:
         """Return what is believed of the pairs with how their parts age in an outlook."""
         weight, life = self.candidates.weight, aged.life
-        low, mid, high = (ends[life] for ends in (aged.low, aged.mid, aged.high))
+        low, mid, high = (Led(ends, life) for ends in (aged.low, aged.mid, aged.high))
         bears, present = aged.bears_of_candidates, (aged.mid.max(axis=2) > 0)[life].any(axis=1)
         evidence = Evidence(weight, aged.node_weight, mid, self.rule_db, self.sign_db, self.whole_db, bears)
         prior = np.einsum("nc,ncj->nj", weight, (aged.mid @ aged.node_weight)[life])

@@ -24,7 +24,7 @@ from triage.verdict.offers import Offer, offer_to, read_offers
 from triage.verdict.plans import Mender
 from triage.verdict.questions import Texts
 from triage.verdict.scenes import Stakes, Trade, prices_to
-from triage.verdict.states import PARTS, marginals, masks_of
+from triage.verdict.states import PARTS, greatest, marginals, masks_of
 from triage.verdict.tables import weak_part, whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
 
@@ -211,7 +211,7 @@ def _believed(
 def _believed_rows(beliefs: Beliefs, outlook: Outlook) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return the rows of ``posterior`` and ``soundness`` of pairs in an outlook."""
     evidence, count = beliefs.evidence, len(beliefs.listing_ids)
-    there = np.maximum(beliefs.low, beliefs.high).max(axis=(1, 3)) > 0
+    there = np.maximum(greatest(beliefs.low), greatest(beliefs.high)) > 0
     width = (evidence.weight > 0).sum(axis=1)
     # Pairs with as many candidates and the same parts stand together: what none of a block has isn't reckoned.
     order = np.lexsort((masks_of(there), width))
@@ -222,7 +222,7 @@ def _believed_rows(beliefs: Beliefs, outlook: Outlook) -> tuple[pl.DataFrame, pl
         parts, candidates = np.flatnonzero(there[rows].any(axis=0)), int(width[rows].max())
         one = evidence.take(rows).narrowed(candidates, parts)
         for end, chance in enumerate((beliefs.low, evidence.chance, beliefs.high)):
-            some = replace(one, chance=chance[rows[:, None, None], np.arange(candidates)[:, None], parts])
+            some = replace(one, chance=chance[rows][:, :candidates, parts])
             part[end][rows[:, None], parts], wearable[end, rows] = marginals(some)
 
     for _ in in_order(looked, slices(count, BLOCK)):

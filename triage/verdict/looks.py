@@ -10,7 +10,7 @@ import polars as pl
 from triage.blocks import in_order, slices
 from triage.catalogue.repairs import Repair
 from triage.catalogue.values import Values
-from triage.verdict.asking import WHOLE, SignQuestion
+from triage.verdict.asking import WHOLE, SignQuestion, suits
 from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import ASK, SKIP, Calls, Scene, decide
 from triage.verdict.money import Array, Flags
@@ -157,7 +157,9 @@ def _open_questions(beliefs: Beliefs, questions: list[SignQuestion]) -> tuple[Ar
 
 def _sensible(beliefs: Beliefs, questions: list[SignQuestion], materials: Mapping[str, Mapping[str, str]]) -> Flags:
     """Return of which pairs a question makes sense, [N, Q]: some likely release has what it is about."""
-    names, at = np.unique(beliefs.construction.astype(np.str_), return_inverse=True)
-    suits = np.array([[question.suits(materials.get(name)) for question in questions] for name in names.tolist()])
+    cells = pl.Series(beliefs.construction.ravel().tolist(), dtype=pl.String)
+    names = cells.unique()
+    at = cells.replace_strict(names, pl.int_range(len(names), eager=True), return_dtype=pl.Int64).to_numpy()
+    sensible = suits(questions, [materials.get(name) for name in names])[at]
     likely = (beliefs.evidence.weight >= LIKELY_RELEASE)[..., None]
-    return np.asarray((suits[at.reshape(beliefs.construction.shape)] & likely).any(axis=1))
+    return np.asarray((sensible.reshape(*beliefs.construction.shape, len(questions)) & likely).any(axis=1))

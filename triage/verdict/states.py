@@ -7,6 +7,7 @@ speak of a part, or of the pair as a whole, and re-weight storage nodes and cand
 
 from dataclasses import dataclass
 from functools import reduce
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +35,34 @@ SHARED: Flags = (np.arange(STATES)[:, None] & np.arange(STATES)) > 0
 
 
 @dataclass(frozen=True)
+class Led:
+    """Chances of unfit of N pairs' candidates, each those of the life it led: laid out only of the pairs in hand.
+
+    Attributes:
+        of_life: By life, part and storage node, [L, 8, K].
+        life: Which of them each candidate led, [N, C].
+    """
+
+    of_life: Chances
+    life: Places
+
+    def __getitem__(self, rows: Rows) -> Chances:
+        """Return the chances of some of the pairs, [n, C, 8, K]."""
+        return self.of_life[self.life[rows]]
+
+    def __array__(self, dtype: npt.DTypeLike | None = None, copy: bool | None = None) -> npt.NDArray[Any]:
+        """Return the chances of all pairs, [N, C, 8, K]."""
+        return np.asarray(self[:], dtype)
+
+
+def greatest(chance: Array | Chances | Led) -> Array | Chances:
+    """Return the greatest chance of unfit of each part at any node, of any candidate, [N, 8]."""
+    if isinstance(chance, Led):
+        return np.asarray(chance.of_life.max(axis=2)[chance.life].max(axis=1))
+    return np.asarray(chance.max(axis=(1, 3)))
+
+
+@dataclass(frozen=True)
 class Evidence:
     """What is known of N pairs with up to C candidates each, at K storage nodes.
 
@@ -52,7 +81,7 @@ class Evidence:
 
     weight: Array
     node_weight: Array
-    chance: Array | Chances
+    chance: Array | Chances | Led
     rule_db: Array
     sign_db: Array
     whole_db: Array
@@ -68,7 +97,7 @@ class Evidence:
     def narrowed(self, candidates: int, parts: Places) -> "Evidence":
         """Return the evidence for the first candidates and some parts, where the others weigh nothing."""
         return Evidence(
-            self.weight[:, :candidates], self.node_weight, self.chance[:, :candidates, parts],
+            self.weight[:, :candidates], self.node_weight, np.asarray(self.chance)[:, :candidates, parts],
             self.rule_db[:, :candidates, parts], self.sign_db[:, parts], self.whole_db[:, :candidates],
             self.bears[:, :candidates, parts],
         )  # fmt: skip
@@ -83,7 +112,7 @@ def odds_ratio(decibans: Array) -> Array:
     return np.asarray(np.exp(np.asarray(decibans) * (np.log(10.0) / 10.0)))
 
 
-def shifted(chance: Array | Chances, decibans: Array) -> Array:
+def shifted(chance: Array | Chances | Led, decibans: Array) -> Array:
     """Return chances moved by decibans: odds times 10^(db/10). 0 and 1 stay what they are."""
     # Chances of four bytes come from the store; arithmetic is in eight.
     chance, ratio = np.asarray(chance, dtype=np.float64), odds_ratio(decibans)

@@ -87,20 +87,33 @@ same AS (
   UNION
   SELECT listing_id, twin_id FROM twin WHERE listing_id IN (SELECT listing_id FROM chunk)
 ),
-inside AS (
-  SELECT DISTINCT t.listing_id, t.construction_id, p.same_release
+left_out AS (
+  SELECT
+    t.listing_id,
+    t.construction_id,
+    p.same_release,
+    p.nth,
+    row_number() OVER (PARTITION BY t.listing_id, t.construction_id, p.same_release ORDER BY p.nth) AS place
   FROM same s
-  JOIN pool p ON p.listing_id = s.other_id AND p.nth <= {MOST_COMPARABLES}
+  JOIN pool p ON p.listing_id = s.other_id
   JOIN target t ON t.listing_id = s.listing_id AND t.construction_id = p.construction_id
+),
+-- One is among the first so many if as few that stay come before it: for each such the pool is looked at one further.
+inside AS (
+  SELECT
+    listing_id,
+    construction_id,
+    same_release,
+    {MOST_COMPARABLES} + count(*) FILTER (nth - place < {MOST_COMPARABLES}) AS upto
+  FROM left_out
+  GROUP BY listing_id, construction_id, same_release
+  HAVING min(nth) <= {MOST_COMPARABLES}
 ),
 own AS (
   SELECT i.listing_id, p.*
   FROM inside i
-  JOIN pool p ON p.construction_id = i.construction_id AND p.same_release = i.same_release
+  JOIN pool p ON p.construction_id = i.construction_id AND p.same_release = i.same_release AND p.nth <= i.upto
   ANTI JOIN same s ON s.listing_id = i.listing_id AND s.other_id = p.listing_id
-  QUALIFY row_number() OVER (
-    PARTITION BY i.listing_id, p.construction_id, p.same_release ORDER BY p.nth
-  ) <= {MOST_COMPARABLES}
 )
 SELECT listing_id, construction_id, same_release, {FIGURES}
 FROM own
