@@ -28,8 +28,9 @@ from triage.verdict.states import PARTS, greatest, marginals, masks_of
 from triage.verdict.tables import weak_part, whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
 
-# Pairs read together: the chances at the storage nodes are what fills the memory.
-CHUNK_LISTINGS = 60_000
+# Pairs read together: to look for those of a chunk takes the longer the larger the store, whatever the chunk; what is
+# read of it fills the memory. Two chunks are weighed at once where there are enough pairs for two.
+CHUNK_LISTINGS, LEAST_LISTINGS = 120_000, 20_000
 
 # What is no pair on offer gets its reason and no weighing.
 NO_PAIR = """
@@ -171,7 +172,8 @@ def _chunks(store: Connection, pairs: pl.DataFrame, known: Known | None) -> Iter
     if known is not None and known.whole and pairs.height:
         yield 0
         return
-    for rows in slices(pairs.height, CHUNK_LISTINGS):
+    half = max(LEAST_LISTINGS, -(-pairs.height // 2))
+    for rows in slices(pairs.height, min(CHUNK_LISTINGS, half)):
         with registered(store, "chunk", pairs.select("listing_id")[rows]):
             yield rows.start
 
