@@ -2,11 +2,15 @@
 
 from dataclasses import replace
 from datetime import date
+from itertools import product
+from statistics import median
 
+import numpy as np
 import polars as pl
 import pytest
 
 from triage import batch, store
+from triage.verdict.worth import COMPARABLES, MOST_COMPARABLES, POOLED
 
 DAY = date(2026, 11, 25)
 EVA = {"title": "Haldrassen Torquellan High HDN-12-1914", "body": "Worn last week without problems."}
@@ -69,3 +73,49 @@ def test_count_range_sold_and_date_are_shown_and_the_shrunk_median_is_the_value(
 def test_a_pair_that_is_likely_unsound_is_no_measure_of_a_sound_one(worth):
     alone = worth(it=EVA)
     assert worth(it=EVA, rotten={**EVA, "body": "The foam crumbles.", "price_base_minor": 30_000}) == alone
+
+
+LISTINGS, RELEASES = [f"p{number:03}" for number in range(260)], ["A", "B", "C"]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_pair_is_held_against_the_latest_fifty_that_are_neither_itself_nor_a_twin(seed):
+    rng = np.random.default_rng(seed)
+    pool, cells = [], {}
+    for release, same in product(RELEASES, (True, False)):
+        # One pool is shorter than what is looked at, one just as long, others leave room for those that fall out.
+        count = int(rng.choice([8, MOST_COMPARABLES, MOST_COMPARABLES + 1, 2 * MOST_COMPARABLES]))
+        names = rng.choice(LISTINGS, count, replace=False).tolist()
+        rows = [(release, same, name, float(rng.integers(50, 400)), nth + 1) for nth, name in enumerate(names)]
+        pool += rows
+        cells[release, same] = [(name, worth) for _, _, name, worth, _ in rows]
+    # Some pairs have a twin or two, one has more of them than are looked at.
+    twins = {name: set(rng.choice(LISTINGS, rng.integers(0, 3), replace=False).tolist()) for name in LISTINGS}
+    twins[LISTINGS[0]] |= set(rng.choice(LISTINGS, 140, replace=False).tolist())
+    tables = {
+        "chunk": pl.DataFrame({"listing_id": LISTINGS}),
+        "candidate": pl.DataFrame(
+            list(product(LISTINGS, RELEASES)), schema=["listing_id", "construction_id"], orient="row"
+        ),
+        "twin": pl.DataFrame(
+            [(one, other) for one, others in twins.items() for other in others],
+            schema=["listing_id", "twin_id"], orient="row",
+        ),
+        "pool": pl.DataFrame(
+            pool, schema=["construction_id", "same_release", "listing_id", "worth_minor", "nth"], orient="row"
+        ).with_columns(price_minor=pl.col("worth_minor"), sold=pl.lit(False), last_seen=pl.lit(DAY)),
+    }  # fmt: skip
+    connection = store.open_file(None)
+    for name, rows in tables.items():
+        with store.registered(connection, "given", rows):
+            connection.execute(f"CREATE TEMP TABLE {name} AS FROM given")
+    connection.execute(POOLED)
+    found = store.frame(connection, COMPARABLES)
+    expected = {}
+    for name, (release, same) in product(LISTINGS, cells):
+        rest = [worth for other, worth in cells[release, same] if other != name and other not in twins[name]]
+        if rest := rest[:MOST_COMPARABLES]:
+            expected[name, release, same] = (len(rest), median(rest), min(rest), max(rest))
+    figures = ("pairs", "median_minor", "least_minor", "most_minor")
+    keys = ("listing_id", "construction_id", "same_release")
+    assert {row[:3]: row[3:] for row in found.select(*keys, *figures).iter_rows()} == expected

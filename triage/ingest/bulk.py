@@ -26,6 +26,8 @@ _LINE_ENDS_INSIDE = r"""
       AND contains(cells::VARCHAR, '\n')
 """
 LEAST_BYTES = 16 << 20
+# Of a file of so many bytes all rows fit into half of the memory that DuckDB may use meanwhile (``memory``).
+_IN_MEMORY = 300 << 20
 _BLOCK = 1 << 22
 # Stands in no text: an empty cell is an empty text, not NULL.
 _NO_NULL = "\x01\x02\x03"
@@ -51,9 +53,7 @@ def bulk_of(path: Path, dialect: Dialect, layout: Layout) -> Bulk | None:
     columns = ", ".join(f"{_text(heading)}: 'VARCHAR'" for heading in layout.headings)
     cells = ", ".join(f"{_text(heading)}: {name}" for heading, name in zip(layout.headings, names, strict=True))
     query = f"""
-        SELECT
-          row_number() OVER () AS row_no,
-          to_json({{{cells}}}) AS cells
+        SELECT to_json({{{cells}}}) AS cells
         FROM read_csv(
           ?,
           auto_detect = false,
@@ -69,7 +69,7 @@ def bulk_of(path: Path, dialect: Dialect, layout: Layout) -> Bulk | None:
         )
         WHERE CASE WHEN {_is_clean(layout, names, dialect)} THEN TRUE ELSE error('not clean') END
     """
-    return Bulk(query, (str(path), dialect.delimiter), lines - 1)
+    return Bulk(query, (str(path), dialect.delimiter), lines - 1, path.stat().st_size)
 
 
 def store_bulk(store: Connection, feed_id: str, bulk: Bulk) -> int:
@@ -78,9 +78,15 @@ def store_bulk(store: Connection, feed_id: str, bulk: Bulk) -> int:
     Raises:
         NotCleanError: The table is not clean; the transaction is to be undone.
     """
-    into = "INSERT INTO raw_row (feed_id, row_no, cells) SELECT ?, row_no, cells FROM"
+    into = "INSERT INTO raw_row (feed_id, row_no, cells) SELECT ?, row_number() OVER (), cells FROM"
     try:
-        rows = int(store.execute(f"{into} ({bulk.query})", [feed_id, *bulk.values]).fetchall()[0][0])
+        if bulk.bytes <= _IN_MEMORY:
+            # What numbers the rows takes them one by one: of rows that are there it is soon done, and all threads read.
+            store.execute(f"CREATE OR REPLACE TEMP TABLE bulk_row AS {bulk.query}", bulk.values)
+            rows = int(store.execute(f"{into} bulk_row", [feed_id]).fetchall()[0][0])
+            store.execute("DROP TABLE bulk_row")
+        else:
+            rows = int(store.execute(f"{into} ({bulk.query})", [feed_id, *bulk.values]).fetchall()[0][0])
     except duckdb.Error as error:
         raise NotCleanError(str(error).splitlines()[0]) from error
     inside = int(store.execute(_LINE_ENDS_INSIDE, [feed_id]).fetchall()[0][0])

@@ -48,11 +48,15 @@ class Piece:
 
 @dataclass(frozen=True)
 class Bulk:
-    """A query for the columns row_no and cells, with its values, and the lines its rows must add up to."""
+    """A query for the cells of each row, in their order, with its values, and the file's lines and bytes.
+
+    The rows must add up to the lines.
+    """
 
     query: str
     values: tuple[str, ...]
     lines: int
+    bytes: int
 
 
 @dataclass(frozen=True)
