@@ -16,7 +16,7 @@ from triage.match.reading import Reading, read
 from triage.match.score import FACT_BITS, NAME_BITS, colour_bits, name_scores, signatures, style_number_bits, year_bits
 from triage.match.table import Index, build_index
 
-BATCH = 100_000  # listings held in memory at a time; any batches give the same rows
+BATCH = 50_000  # listings held in memory at a time; any batches give the same rows
 
 
 @dataclass(frozen=True)

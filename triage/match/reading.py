@@ -9,7 +9,7 @@ from triage.match.codes import quoted, without_codes
 from triage.match.facts import fact_phrases, facts_in
 from triage.match.names import named, split_words
 from triage.match.table import COLOUR_MASKS, Index
-from triage.match.text import BREAK, marks_size, plain, spaced, tokens, without_sizes
+from triage.match.text import BREAK, marks_size, plain_texts, spaced, tokens, without_sizes
 from triage.match.years import FIELDS, stated_years
 
 
@@ -44,7 +44,7 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
         index: The construction table, laid out for matching.
         match: Words.
     """
-    texts = listings.select("item", title=plain(pl.col("title")), body=plain(pl.col("body")))
+    texts = listings.select("item", title=plain_texts(listings["title"]), body=plain_texts(listings["body"]))
     bodies = texts.filter(pl.col("body") != "")
     whole = pl.when(pl.col("body") == "").then("title").otherwise(pl.concat_str("title", pl.lit(" . "), "body"))
     whole_texts = texts.select("item", text=whole)

@@ -21,6 +21,16 @@ def plain(text: pl.Expr) -> pl.Expr:
     return bare.str.replace_many(STROKES)
 
 
+def plain_texts(texts: pl.Series) -> pl.Series:
+    """Return what ``plain`` makes of texts; of those in ASCII, which most are, only case and strokes are looked at."""
+    low = texts.fill_null("").str.to_lowercase()
+    strange = (low.str.len_bytes() != low.str.len_chars()).arg_true()
+    low = low.str.replace_many(STROKES)
+    if strange.is_empty():
+        return low
+    return low.scatter(strange, texts.gather(strange).to_frame("text").select(plain(pl.col("text"))).to_series())
+
+
 def tokens(text: pl.Expr) -> pl.Expr:
     """Return the words of plain text as a list; letters, digits and scripts are split from each other."""
     return text.str.extract_all(WORD)
