@@ -200,16 +200,19 @@ def _lives(store: Connection, of: str) -> Lives:
 
 
 def _aged(unaged: pl.LazyFrame, lives: Lives, wanted: Collection[str] | None) -> pl.LazyFrame:
-    parts = lives.led.join(_of_lives(lives.parts, wanted), on="life").drop("life")
+    parts = _of_lives(lives.parts, wanted)
+    # Joined by number alone: lives are fewer than the candidates that led them, and wide.
+    led = lives.led.join(parts.select("life").with_row_index("at"), on="life").drop("life")
     age = pl.col("oldest_years")
     return (
-        unaged.join(parts.lazy(), on=["listing_id", "place"], how="left", maintain_order="left")
+        unaged.join(led.lazy(), on=["listing_id", "place"], how="left", maintain_order="left")
+        .with_columns(pl.lit(column).gather("at").alias(column.name) for column in parts.drop("life"))
         .with_columns(
             made_year=(pl.col("made_from") + pl.col("made_to")) / 2,
             age_years=age,
             storage_years=pl.when("deadstock").then(age),
         )
-        .drop("oldest_years")
+        .drop("oldest_years", "at")
     )
 
 
