@@ -194,7 +194,8 @@ def _words(rules: Sequence[Compiled]) -> str:
 
 
 def _numbers(words: Mapping[str, npt.NDArray[np.bool_]]) -> Answers:
-    return np.stack([np.ma.filled(one.astype(np.int8), OPEN) for one in words.values()], axis=1)
+    # What a rule says of all rows lies side by side: rule by rule is how it is gone through.
+    return np.stack([np.ma.filled(one.astype(np.int8), OPEN) for one in words.values()]).T
 
 
 def _slice(
@@ -202,8 +203,6 @@ def _slice(
 ) -> pl.DataFrame:
     told = _told(connection, facts, rules)
     codes, missing = _coded(facts, told, rules, askable)
-    # What is open is asked about the likeliest release; of the others it would be most of the table.
-    codes[(facts["place"] > 1).to_numpy()[:, None] & (codes > CLEAR)] = CLEAR
     fired = _weighed(connection, facts, codes, rules)
     # A weight that leans on a fact nobody knows is not known, so the rule has not fired.
     unweighed = fired.filter(pl.col("decibans").is_null())
@@ -230,18 +229,22 @@ def _slice(
 def _coded(
     facts: pl.DataFrame, told: Answers, rules: Sequence[Compiled], askable: frozenset[str]
 ) -> tuple[Codes, pl.Series]:
-    """Return what each rule says of each row, [rows, rules], and the lists of missing facts its numbers stand for."""
+    """Return what each rule says of each row, [rows, rules], and the lists of missing facts its numbers stand for.
+
+    What is open is asked about the likeliest release; of the others it would be most of the table.
+    """
     codes = np.where(told == TRUE, np.int32(FIRED), np.int32(CLEAR))
     names = sorted({name for one in rules for name in one.when.facts if name in askable})
     silent = facts.select(pl.col(names).is_null().cast(pl.Int32)).to_numpy()
     column = {name: silent[:, number] for number, name in enumerate(names)}
+    likeliest = (facts["place"] <= 1).to_numpy()
     lists: list[list[str] | None] = [None]
     for number in np.flatnonzero((told == OPEN).any(axis=0)).tolist():
         asked = [name for name in rules[number].when.facts if name in askable]
         subset = np.zeros(facts.height, dtype=np.int32)
         for bit, name in enumerate(asked):
             subset |= column[name] << bit
-        waiting = (told[:, number] == OPEN) & (subset > 0)
+        waiting = (told[:, number] == OPEN) & likeliest & (subset > 0)
         if not waiting.any():
             continue
         codes[waiting, number] = subset[waiting] + len(lists) - 1
