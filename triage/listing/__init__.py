@@ -11,14 +11,20 @@ from triage.catalogue.words import TwinWords, Words
 from triage.listing.cells import new_feeds, read_cells
 from triage.listing.history import record
 from triage.listing.normalise import Reading, normalise
+from triage.listing.rates import rate_table
 from triage.listing.twins import write_twins
 from triage.store import Connection, transaction
 
-__all__ = ["Reading", "normalise", "run", "sort_out", "write_twins"]
+__all__ = ["Reading", "make_ready", "normalise", "run", "sort_out", "write_twins"]
 
 # Cells to rows and refusals, as ``normalise`` makes them.
 Normalise = Callable[[pl.DataFrame, Reading], tuple[pl.DataFrame, pl.DataFrame]]
 BATCH_ROWS = 200_000  # small exports are read together, large ones one by one: fixed costs against memory
+
+
+def make_ready(words: Words) -> None:
+    """Read the reference rates, before there is a price in another currency."""
+    rate_table(words.money.rate_file)
 
 
 def run(

