@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 from polluted import Variant, clean, variants, write
 
-from triage.ingest import run
+from triage.ingest import bulk, run
 from triage.ingest.bulk import NotCleanError, store_bulk
 from triage.ingest.readers import csv
 from triage.ingest.rows import FileError, Settings
@@ -38,8 +38,12 @@ def rows_fast(path, words, scratch):
     return [(row_no, json.loads(cells)) for row_no, cells in found.rows()]
 
 
+@pytest.mark.parametrize("most", [bulk.IN_MEMORY, -1], ids=["short enough to be numbered in memory", "longer"])
 @pytest.mark.parametrize("variant", variants(), ids=lambda variant: variant.name)
-def test_the_fast_way_gives_the_rows_of_the_slow_way_or_gives_up(variant: Variant, feeds, scratch, tmp_path):
+def test_the_fast_way_gives_the_rows_of_the_slow_way_or_gives_up(
+    variant: Variant, most: int, feeds, scratch, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(bulk, "IN_MEMORY", most)
     path = tmp_path / "export.csv"
     path.write_bytes(variant.content)
     fast = rows_fast(path, feeds.words, scratch)

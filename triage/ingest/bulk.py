@@ -27,7 +27,7 @@ _LINE_ENDS_INSIDE = r"""
 """
 LEAST_BYTES = 16 << 20
 # Of a file of so many bytes all rows fit into half of the memory that DuckDB may use meanwhile (``memory``).
-_IN_MEMORY = 300 << 20
+IN_MEMORY = 300 << 20
 _BLOCK = 1 << 22
 # Stands in no text: an empty cell is an empty text, not NULL.
 _NO_NULL = "\x01\x02\x03"
@@ -80,7 +80,7 @@ def store_bulk(store: Connection, feed_id: str, bulk: Bulk) -> int:
     """
     into = "INSERT INTO raw_row (feed_id, row_no, cells) SELECT ?, row_number() OVER (), cells FROM"
     try:
-        if bulk.bytes <= _IN_MEMORY:
+        if bulk.bytes <= IN_MEMORY:
             # What numbers the rows takes them one by one: of rows that are there it is soon done, and all threads read.
             store.execute(f"CREATE OR REPLACE TEMP TABLE bulk_row AS {bulk.query}", bulk.values)
             rows = int(store.execute(f"{into} bulk_row", [feed_id]).fetchall()[0][0])
