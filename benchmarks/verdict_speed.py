@@ -25,7 +25,7 @@ from triage.blocks import CORES, in_order, slices
 from triage.verdict.asking import SignQuestion
 from triage.verdict.beliefs import Beliefs
 from triage.verdict.calls import ASK
-from triage.verdict.judging import CHUNK_LISTINGS
+from triage.verdict.chunks import CHUNK_LISTINGS
 from triage.verdict.looks import BLOCK, Table
 from triage.verdict.money import Terms
 from triage.verdict.offers import Offer

@@ -29,8 +29,9 @@ BOUNDS = {
     "rules.findings.SLICE_ROWS": 64,
     "rules.locked.BATCH_ROWS": 16,
     "verdict.history.LISTINGS_AT_ONCE": 130,
-    "verdict.judging.CHUNK_LISTINGS": 75,
-    "verdict.judging.BLOCK": 20,
+    "verdict.chunks.CHUNK_LISTINGS": 75,
+    "verdict.chunks.LEAST_LISTINGS": 75,
+    "verdict.believing.BLOCK": 20,
     "verdict.looks.BLOCK": 20,
     "writeup.tables.PIECE_ROWS": 33,
 }  # fmt: skip

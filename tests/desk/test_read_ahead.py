@@ -20,7 +20,7 @@ from triage.desk.tonight import Tonight
 from triage.journal import Kind
 from triage.rules import findings
 from triage.rules.facts import NOTHING
-from triage.verdict import Releases, judging, known
+from triage.verdict import Releases, chunks, judging, known
 from triage.writeup.ticket import anchor
 
 # What moves nothing of what is read ahead, and what moves some of it: the parts' age, whether a pair is to be had.
@@ -51,7 +51,7 @@ def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Return the names of what was read of pairs that no answer moves, as it is read."""
     told: list[str] = []
     of_money = [(module, "read_comparables") for module in (judging, known)]
-    of_money += [(judging, "read_ages"), (known, "read_aged")]
+    of_money += [(chunks, "read_ages"), (known, "read_aged")]
     for module, name in (*of_money, (findings, "read_facts")):
         was = getattr(module, name)
 

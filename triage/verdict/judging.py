@@ -1,36 +1,32 @@
-"""The stage itself: chunks of listings, one horizon and one buyer after the other, to the tables."""
+"""The second half of stage 7: each buyer's calls on every open pair -> verdict, plan, question, sensitivity."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import date
 from functools import partial
 
 import numpy as np
 import polars as pl
 
-from triage.blocks import in_order, slices
+from triage.blocks import in_order
 from triage.catalogue.buyers import Buyer, Outlook
 from triage.catalogue.signs import Sign
-from triage.handed import read_said
 from triage.store import Connection, append, frame, registered
 from triage.verdict.asking import SignQuestion
-from triage.verdict.beliefs import Beliefs, Told, read_ages, read_candidates, read_findings
+from triage.verdict.beliefs import Beliefs
+from triage.verdict.believing import Held, believe
 from triage.verdict.calls import LEAST_FITS
+from triage.verdict.chunks import chunks_of, forget, told_of
 from triage.verdict.ground import Ground, Releases, trade_of
 from triage.verdict.known import LISTINGS, Known
-from triage.verdict.looks import BLOCK, Table, judged_rows
-from triage.verdict.money import Array, Flags, landed_cost
+from triage.verdict.looks import Table, judged_rows
+from triage.verdict.money import Flags, landed_cost
 from triage.verdict.offers import Offer, offer_to, read_offers
 from triage.verdict.plans import Mender
 from triage.verdict.questions import Texts
 from triage.verdict.scenes import Stakes, Trade, prices_to
-from triage.verdict.states import PARTS, greatest, marginals, masks_of
-from triage.verdict.tables import weak_part, whole_minor
+from triage.verdict.tables import whole_minor
 from triage.verdict.worth import pool_comparables, read_comparables
-
-# Pairs read together: to look for those of a chunk takes the longer the larger the store, whatever the chunk; what is
-# read of it fills the memory. Two chunks are weighed at once where there are enough pairs for two.
-CHUNK_LISTINGS, LEAST_LISTINGS = 120_000, 20_000
 
 # What is no pair on offer gets its reason and no weighing.
 NO_PAIR = """
@@ -71,14 +67,6 @@ WHERE placed.listing_id = verdict.listing_id AND placed.buyer = verdict.buyer
 """
 
 
-@dataclass(frozen=True)
-class Held:
-    """What is believed of few pairs in an outlook, and their rows of ``soundness``."""
-
-    beliefs: Beliefs
-    sound: pl.DataFrame
-
-
 def run(
     store: Connection,
     ground: Ground,
@@ -104,23 +92,6 @@ def run(
     judge(store, ground, as_of, releases, held, known)
 
 
-def believe(store: Connection, ground: Ground, known: Known | None = None) -> dict[Outlook, Held]:
-    """Write posterior and soundness; return what is believed, by outlook, where it is of few pairs."""
-    _forget(store, ("posterior", "soundness"), known)
-    pairs = (frame(store, LISTINGS) if known is None else known.listings).filter("pair")
-    held: dict[Outlook, Held] = {}
-    # While chunks are weighed, the next is read and what was found of the one before is written.
-    told = (_told(store, ground, known) for _ in _chunks(store, pairs, known))
-    believed = partial(_believed, ground.outlooks(), pairs.height <= BLOCK)
-    for found in in_order(believed, told, few=known is not None):
-        for outlook, (beliefs, posterior, sound) in found.items():
-            append(store, "posterior", posterior)
-            append(store, "soundness", sound)
-            if beliefs is not None:
-                held[outlook] = Held(beliefs, sound)
-    return held
-
-
 def judge(
     store: Connection,
     ground: Ground,
@@ -136,14 +107,14 @@ def judge(
         held: As ``believe`` returned them: what is believed of few pairs is not read again.
         known: As of ``run``.
     """
-    _forget(store, ("verdict", "plan", "question", "sensitivity"), known)
+    forget(store, ("verdict", "plan", "question", "sensitivity"), known)
     listings = frame(store, LISTINGS) if known is None else known.listings
     if listings.select((pl.col("open") & ~pl.col("pair")).any()).item():
         buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
         with registered(store, "buyer_row", pl.DataFrame(buyers)):
             append(store, "verdict", frame(store, NO_PAIR).with_columns(rank=pl.lit(1)))
     bench = Bench.of(releases or Releases.of(store), ground, as_of)
-    chunks = _chunks(store, listings.filter("pair", "open"), known)
+    chunks = chunks_of(store, listings.filter("pair", "open"), known)
     read = (_read_wanted(store, bench, held or {}, known) for _ in chunks)
     for judged in in_order(partial(_judged, bench, known), read, few=known is not None):
         for name, rows in judged:
@@ -153,93 +124,6 @@ def judge(
 def rank(store: Connection) -> None:
     """Give every verdict of the store its place within the calls of its buyer."""
     store.execute(RANK)
-
-
-def _forget(store: Connection, tables: Sequence[str], known: Known | None) -> None:
-    for table in tables:
-        if known is None:
-            store.execute(f"DELETE FROM {table} WHERE listing_id IN (SELECT listing_id FROM todo)")
-        else:
-            # Named, a few rows are found in half the time.
-            store.execute(f"DELETE FROM {table} WHERE listing_id IN $1", [known.todo])
-
-
-def _chunks(store: Connection, pairs: pl.DataFrame, known: Known | None) -> Iterator[int]:
-    """Register the pairs as ``chunk``, neighbours together; yield where each chunk begins.
-
-    Of pairs of which nothing is to be read none is registered.
-    """
-    if known is not None and known.whole and pairs.height:
-        yield 0
-        return
-    half = max(LEAST_LISTINGS, -(-pairs.height // 2))
-    for rows in slices(pairs.height, min(CHUNK_LISTINGS, half)):
-        with registered(store, "chunk", pairs.select("listing_id")[rows]):
-            yield rows.start
-
-
-def _told(store: Connection, ground: Ground, known: Known | None) -> Told:
-    """Return what the store says of the pairs in ``chunk``; nothing that is known is read again."""
-    candidates = read_candidates(store) if known is None else known.candidates
-    said, findings = (None, None) if known is None else (known.said, known.findings)
-    aged = {} if known is None else known.aged
-    return Told(
-        candidates,
-        read_said(store, "chunk") if said is None else said,
-        read_findings(store) if findings is None else findings,
-        {
-            outlook: partial(aged.__getitem__, outlook) if outlook in aged else read_ages(store, candidates, outlook)
-            for outlook in ground.outlooks()
-        },
-        ground.signs,
-        ground.ageing_signs,
-    )
-
-
-def _believed(
-    outlooks: Sequence[Outlook], few: bool, told: Told
-) -> dict[Outlook, tuple[Beliefs | None, pl.DataFrame, pl.DataFrame]]:
-    """Return by outlook what is believed of pairs, where they are few, and the rows of ``posterior`` and ``soundness``.
-
-    What is believed of many would fill the memory.
-    """
-    found = {}
-    for outlook in outlooks:
-        beliefs = told.beliefs(outlook)
-        found[outlook] = (beliefs if few else None, *_believed_rows(beliefs, outlook))
-    return found
-
-
-def _believed_rows(beliefs: Beliefs, outlook: Outlook) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Return the rows of ``posterior`` and ``soundness`` of pairs in an outlook."""
-    evidence, count = beliefs.evidence, len(beliefs.listing_ids)
-    there = np.maximum(greatest(beliefs.low), greatest(beliefs.high)) > 0
-    width = (evidence.weight > 0).sum(axis=1)
-    # Pairs with as many candidates and the same parts stand together: what none of a block has isn't reckoned.
-    order = np.lexsort((masks_of(there), width))
-    part, wearable = np.zeros((3, count, len(PARTS))), np.zeros((3, count))
-
-    def looked(block: slice) -> None:
-        rows = order[block]
-        parts, candidates = np.flatnonzero(there[rows].any(axis=0)), int(width[rows].max())
-        one = evidence.take(rows).narrowed(candidates, parts)
-        for end, chance in enumerate((beliefs.low, evidence.chance, beliefs.high)):
-            some = replace(one, chance=chance[rows][:, :candidates, parts])
-            part[end][rows[:, None], parts], wearable[end, rows] = marginals(some)
-
-    for _ in in_order(looked, slices(count, BLOCK)):
-        pass
-    ends, (high, mid, low) = list(part), wearable
-    # Long lives, the low chances of unfit, are the upper end of wearable.
-    sound = {
-        "listing_id": beliefs.listing_ids,
-        **outlook._asdict(),
-        "p_wearable_lo": np.minimum(low, mid),
-        "p_wearable": mid,
-        "p_wearable_hi": np.maximum(high, mid),
-        "weak_part": weak_part(ends[1], beliefs.evidence, beliefs.present),
-    }
-    return posterior_rows(beliefs, ends, outlook), pl.DataFrame(sound)
 
 
 @dataclass(frozen=True)
@@ -341,7 +225,7 @@ def _read_beliefs(
     comparables = read_comparables(store, ground.values) if known is None else known.comparables
     if held:
         return (lambda outlook: held[outlook].beliefs), comparables
-    return _told(store, ground, None).beliefs, comparables
+    return told_of(store, ground, None).beliefs, comparables
 
 
 def _judged(
@@ -374,32 +258,6 @@ def _judged(
             found = judged_rows(table, rows)
             judged += [(name, of.sort("listing_id", maintain_order=True)) for name, of in found.items()]
     return judged
-
-
-def posterior_rows(beliefs: Beliefs, ends: Sequence[Array], outlook: Outlook) -> pl.DataFrame:
-    """Return the rows of ``posterior``: per part the prior, the decibans and what is believed.
-
-    Args:
-        ends: Chance of unfit of each part with long, middling and short lives, [N, 8] each.
-    """
-    low, mid, high = ends
-    rule = np.einsum("nc,ncj->nj", beliefs.evidence.weight, beliefs.evidence.rule_db)
-    count, width = mid.shape
-    rows = pl.DataFrame(
-        {
-            "listing_id": pl.Series(beliefs.listing_ids, dtype=pl.String).gather(np.repeat(np.arange(count), width)),
-            **outlook._asdict(),
-            "part": pl.Series(PARTS).gather(np.tile(np.arange(width), count)),
-            "p_prior": beliefs.prior.ravel(),
-            "sign_db": beliefs.evidence.sign_db.ravel(),
-            "rule_db": rule.ravel(),
-            "p_unfit_lo": np.minimum(low, mid).ravel(),
-            "p_unfit": mid.ravel(),
-            "p_unfit_hi": np.maximum(high, mid).ravel(),
-            "present": beliefs.present.ravel(),
-        }
-    )
-    return rows.filter("present").drop("present")
 
 
 def ruled_out(buyer: Buyer, offer: Offer, signs: Mapping[str, Sign]) -> pl.Series:
