@@ -89,10 +89,13 @@ def nightly(
     started = datetime.now(UTC).replace(tzinfo=None)
     rules.ensure(catalogue.rules, catalogue.facts, catalogue.signs)
     step("reading exports")
-    # A second of Python for the rates of stage 2 and the words of stage 4 passes while stage 1 waits for the store.
+    # What stages 2 to 4 know beforehand takes a second of Python, while stages 1 and 2 wait for the store.
     with ThreadPoolExecutor(1) as aside:
-        rates = aside.submit(listing.make_ready, catalogue.words)
-        words = aside.submit(observation.make_ready, catalogue.reading)
+        ready = [
+            aside.submit(listing.make_ready, catalogue.words),
+            aside.submit(observation.make_ready, catalogue.reading),
+            aside.submit(match.make_ready, catalogue.constructions, catalogue.match_weights),
+        ]
         reading = listing.Reading(catalogue.words, catalogue.climates.regions)
         normalised = listing.normalise if spread is None else partial(spread.normalised, store, kit_of(catalogue))
         sort_out = partial(listing.sort_out, store, reading, normalised=normalised)
@@ -102,8 +105,8 @@ def nightly(
         listing.run(store, catalogue.words, as_of, catalogue.climates.regions, normalised, twins)
         overnight.take_journal(store, catalogue)
         account = balanced(store)
-        rates.result()
-        words.result()
+        for one in ready:
+            one.result()
     weigh(store, catalogue, as_of, step=step, spread=spread)
     record(store, catalogue, as_of, started, account)
     step("writing the report")

@@ -58,3 +58,10 @@ def test_ninety_nine_of_a_hundred_price_cells_are_read_right(cells: pl.DataFrame
 def test_no_price_cell_is_read_as_another_amount(cells: pl.DataFrame) -> None:
     silent = cells.filter((pl.col("found") != pl.col("expected")) & (pl.col("found") != "?"))
     assert silent.rows() == []
+
+
+def test_of_no_cells_the_same_columns_are_read(words: Words) -> None:
+    names = ("price", "currency", "price_kind", "ships_from", "set_currency", "set_country", "set_decimal")
+    cells = {"row": 3, **dict.fromkeys(names, "20 EUR")}
+    some = pl.DataFrame([cells], schema_overrides={"row": pl.UInt32})
+    assert read_prices(some.clear(), words.money).schema == read_prices(some, words.money).schema

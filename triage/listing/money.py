@@ -29,6 +29,10 @@ REFUSALS = {
 }
 
 
+# What is read of a cell.
+READ = {"minor": pl.Int64, "code": pl.String, "kind": pl.String, "refusal": pl.String}
+
+
 def read_prices(cells: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
     """Return the amount, currency and kind of each price cell.
 
@@ -40,6 +44,8 @@ def read_prices(cells: pl.DataFrame, words: MoneyWords) -> pl.DataFrame:
         ``row, minor`` (minor units of ``code``, NULL where none was read), ``code`` (ISO 4217), ``kind`` and
         ``refusal`` (a key of ``REFUSALS``, NULL when all is well or nothing was stated).
     """
+    if cells.is_empty():
+        return pl.DataFrame(schema={"row": cells.schema["row"], **READ})
     keys = ["price", "currency", "price_kind", "ships_from", "set_currency", "set_country", "set_decimal"]
     forms = cells.select(keys).unique().with_row_index("form")
     read = _read_forms(forms, words)

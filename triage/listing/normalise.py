@@ -19,7 +19,7 @@ from triage.listing.years import read_years
 
 # Rows do not depend on one another; a chunk costs half a second of its own, its rows cost memory.
 ONE_CHUNK_ROWS = 50_000
-CHUNK_ROWS = 125_000
+CHUNK_ROWS = 250_000
 WORKERS = 2
 NAMED_CHARACTERS = 200  # columns that name a release are short; a paragraph in one is no name
 OF_LOTS = (

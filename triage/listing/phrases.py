@@ -2,9 +2,12 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import polars as pl
 
+# Lists of words whose patterns are kept: all of ``rules/words``, and again as many.
+PATTERNS = 512
 # A script without blanks between words: its phrases may begin and end anywhere.
 UNSPACED = r"[\p{Hiragana}\p{Katakana}\p{Han}\p{Hangul}]"
 
@@ -136,7 +139,12 @@ def folded_cell(cell: pl.Expr) -> pl.Expr:
 
 def folded_words(words: Iterable[str]) -> list[str]:
     """Return words in the form of ``folded_cell``."""
-    return pl.select(folded_cell(pl.lit(pl.Series(list(words), dtype=pl.String)))).to_series().to_list()
+    return [*_folded(tuple(words))]
+
+
+@lru_cache(PATTERNS)
+def _folded(words: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(pl.select(folded_cell(pl.lit(pl.Series(list(words), dtype=pl.String)))).to_series().to_list())
 
 
 def one_of(cell: pl.Expr, words: list[str]) -> pl.Expr:
@@ -146,7 +154,12 @@ def one_of(cell: pl.Expr, words: list[str]) -> pl.Expr:
 
 def whole(words: Iterable[str]) -> str:
     """Return a pattern for any of the words, longest first, with edges where a spaced script needs them."""
-    return "|".join(_whole(word) for word in sorted(set(words), key=lambda word: (-len(word), word)))
+    return _any_of(frozenset(words))
+
+
+@lru_cache(PATTERNS)
+def _any_of(words: frozenset[str]) -> str:
+    return "|".join(_whole(word) for word in sorted(words, key=lambda word: (-len(word), word)))
 
 
 def _whole(word: str) -> str:

@@ -5,6 +5,7 @@ from datetime import date
 from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match.link import Linked, link, link_batches
+from triage.match.table import build_index
 from triage.store import Connection, append, frame, replace
 
 # Columns of the export that name the release are read as part of the title.
@@ -24,6 +25,11 @@ ORDER BY l.listing_id
 """
 
 
+def make_ready(constructions: Constructions, weights: MatchWeights) -> None:
+    """Lay the construction table out, before there is a listing to look up."""
+    build_index(constructions, weights)
+
+
 def run(store: Connection, constructions: Constructions, weights: MatchWeights, as_of: date) -> None:
     """Write which releases each listing in ``todo`` may be, and why.
 
@@ -41,4 +47,4 @@ def run(store: Connection, constructions: Constructions, weights: MatchWeights, 
         write = append
 
 
-__all__ = ["Linked", "link", "run"]
+__all__ = ["Linked", "link", "make_ready", "run"]

@@ -17,6 +17,7 @@ from triage.match.vocabulary import (
     name_words,
     shade_words,
 )
+from triage.once import once
 
 NAME_MASKS = ("maker", "qualifier", "descriptor", "edition_word", "number")
 COLOUR_MASKS = ("shade", "family")
@@ -59,6 +60,7 @@ class Index:
     bought: np.ndarray
 
 
+@once
 def build_index(constructions: Constructions, match: MatchWeights) -> Index:
     """Return the index of a construction table."""
     releases = constructions.table.sort("model_id").with_row_index("row")

@@ -77,7 +77,7 @@ def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
     store.execute(f"DELETE FROM habit WHERE (source, seller) IN {SELLERS}")
     tables.append(store, "habit", habits)
     replies = tables.frame(store, ANSWERED)
-    tables.replace(store, "observation", observed(offered.clear(), replies.clear(), habits, words))
+    tables.replace(store, "observation", pl.DataFrame())
     for rows in in_parts(offered, replies, habits, words):
         tables.append(store, "observation", rows)
 
