@@ -198,10 +198,11 @@ def test_everything_is_there_to_read_with_scripts_off(open_page: Open) -> None:
     assert "すぐ戻りますか" in str(message.text_content())
     folded = page.locator(f"#{BOXED}")
     assert not folded.is_visible()
+    # What a click unfolds is there when the browser has drawn it, not when the click is done.
     page.locator("summary", has_text="one line each").click()
-    assert folded.is_visible()
+    expect(folded).to_be_visible()
     page.locator(f"#{COURT} summary", has_text="The row as exported").click()
-    assert page.locator(f"#{COURT} .raw").is_visible()
+    expect(page.locator(f"#{COURT} .raw")).to_be_visible()
     assert "70,00" in page.locator(f"#{COURT} .raw").inner_text()
 
 
