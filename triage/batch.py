@@ -89,13 +89,8 @@ def nightly(
     started = datetime.now(UTC).replace(tzinfo=None)
     rules.ensure(catalogue.rules, catalogue.facts, catalogue.signs)
     step("reading exports")
-    # What stages 2 to 4 know beforehand takes a second of Python, while stages 1 and 2 wait for the store.
     with ThreadPoolExecutor(1) as aside:
-        ready = [
-            aside.submit(listing.make_ready, catalogue.words),
-            aside.submit(observation.make_ready, catalogue.reading),
-            aside.submit(match.make_ready, catalogue.constructions, catalogue.match_weights),
-        ]
+        ready = None if spread else aside.submit(make_ready, catalogue)
         reading = listing.Reading(catalogue.words, catalogue.climates.regions)
         normalised = listing.normalise if spread is None else partial(spread.normalised, store, kit_of(catalogue))
         sort_out = partial(listing.sort_out, store, reading, normalised=normalised)
@@ -105,8 +100,8 @@ def nightly(
         listing.run(store, catalogue.words, as_of, catalogue.climates.regions, normalised, twins)
         overnight.take_journal(store, catalogue)
         account = balanced(store)
-        for one in ready:
-            one.result()
+        if ready is not None:
+            ready.result()
     weigh(store, catalogue, as_of, step=step, spread=spread)
     record(store, catalogue, as_of, started, account)
     step("writing the report")
@@ -114,6 +109,16 @@ def nightly(
     published.publish(store, catalogue.values)
     rejected = int(store.execute(REJECTED).fetchall()[0][0])
     return Night(notes, account, frame(store, CALLS), page, rejected)
+
+
+def make_ready(catalogue: Catalogue) -> None:
+    """Work out what stages 2 to 4 know before there is a listing: a second of Python, while the store is waited for.
+
+    Where they are spread, each worker makes it for itself.
+    """
+    listing.make_ready(catalogue.words)
+    observation.make_ready(catalogue.reading)
+    match.make_ready(catalogue.constructions, catalogue.match_weights)
 
 
 def weigh(

@@ -79,14 +79,14 @@ def store_bulk(store: Connection, feed_id: str, bulk: Bulk) -> int:
         NotCleanError: The table is not clean; the transaction is to be undone.
     """
     into = "INSERT INTO raw_row (feed_id, row_no, cells) SELECT ?, row_number() OVER (), cells FROM"
+    source, values = f"({bulk.query})", bulk.values
     try:
         if bulk.bytes <= IN_MEMORY:
             # What numbers the rows takes them one by one: of rows that are there it is soon done, and all threads read.
             store.execute(f"CREATE OR REPLACE TEMP TABLE bulk_row AS {bulk.query}", bulk.values)
-            rows = int(store.execute(f"{into} bulk_row", [feed_id]).fetchall()[0][0])
-            store.execute("DROP TABLE bulk_row")
-        else:
-            rows = int(store.execute(f"{into} ({bulk.query})", [feed_id, *bulk.values]).fetchall()[0][0])
+            source, values = "bulk_row", ()
+        rows = int(store.execute(f"{into} {source}", [feed_id, *values]).fetchall()[0][0])
+        store.execute("DROP TABLE IF EXISTS bulk_row")
     except duckdb.Error as error:
         raise NotCleanError(str(error).splitlines()[0]) from error
     inside = int(store.execute(_LINE_ENDS_INSIDE, [feed_id]).fetchall()[0][0])

@@ -1,12 +1,12 @@
 """Raw cells to listing columns: every value read, or refused with a reason while the listing lives on without it."""
 
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property, partial
 
 import polars as pl
 
+from triage.blocks import CORES, in_order
 from triage.catalogue.places import Region
 from triage.catalogue.words import Words
 from triage.listing import claims, dates, lots, money, premium, regions, shipping, sizes
@@ -20,7 +20,6 @@ from triage.listing.years import read_years
 # Rows do not depend on one another; a chunk costs half a second of its own, its rows cost memory.
 ONE_CHUNK_ROWS = 50_000
 CHUNK_ROWS = 250_000
-WORKERS = 2
 NAMED_CHARACTERS = 200  # columns that name a release are short; a paragraph in one is no name
 OF_LOTS = (
     "row", "feed_id", "row_no", "title", "body", "price", "size", "size_refusal", "minor", "code", "price_is",
@@ -83,9 +82,7 @@ def normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.D
     """
     cells = cells.with_row_index("row")
     parts = list(cells.iter_slices(_chunk_rows(cells.height))) or [cells]
-    # most of the time is spent inside Polars without the interpreter's lock; map keeps the order of the parts
-    with ThreadPoolExecutor(WORKERS) as pool:
-        done = list(pool.map(partial(_normalise, reading=reading), parts))
+    done = in_order(partial(_normalise, reading=reading), parts)
     rows, pairs, lost, whole_lots = zip(*done, strict=True)
     return pl.concat([*rows, *pairs]), pl.concat([*lost, *whole_lots])
 
@@ -94,8 +91,8 @@ def _chunk_rows(height: int) -> int:
     """Return into how many rows to part so many: chunks alike in size, as many for each worker."""
     if height <= ONE_CHUNK_ROWS:
         return max(1, height)
-    rounds = -(-height // (CHUNK_ROWS * WORKERS))
-    return -(-height // (rounds * WORKERS))
+    rounds = -(-height // (CHUNK_ROWS * CORES))
+    return -(-height // (rounds * CORES))
 
 
 def _normalise(cells: pl.DataFrame, reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:

@@ -13,7 +13,7 @@ from triage.catalogue.signs import Sign
 from triage.handed import Lives, read_said
 from triage.once import once
 from triage.store import Connection, frame
-from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags, Led
+from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags, Led, greatest
 
 # A text as a whole may move a part's odds from 1/8 to 50 times, no more (our judgement): signs of one
 # part are correlated, and words are only words. Answers and the buyer's own look are not held back.
@@ -135,7 +135,7 @@ class Heard:
         """Return what is believed of the pairs with how their parts age in an outlook."""
         weight, life = self.candidates.weight, aged.life
         low, mid, high = (Led(ends, life) for ends in (aged.low, aged.mid, aged.high))
-        bears, present = aged.bears_of_candidates, (aged.mid.max(axis=2) > 0)[life].any(axis=1)
+        bears, present = aged.bears_of_candidates, greatest(mid) > 0
         evidence = Evidence(weight, aged.node_weight, mid, self.rule_db, self.sign_db, self.whole_db, bears)
         prior = np.einsum("nc,ncj->nj", weight, (aged.mid @ aged.node_weight)[life])
         return Beliefs(

@@ -1,7 +1,7 @@
 """The first half of stage 7: what is believed of every pair, for each outlook -> posterior, soundness."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -71,9 +71,8 @@ def _believed_rows(beliefs: Beliefs, outlook: Outlook) -> tuple[pl.DataFrame, pl
     def looked(block: slice) -> None:
         rows = order[block]
         parts, candidates = np.flatnonzero(there[rows].any(axis=0)), int(width[rows].max())
-        one = evidence.take(rows).narrowed(candidates, parts)
         for end, chance in enumerate((beliefs.low, evidence.chance, beliefs.high)):
-            some = replace(one, chance=chance[rows][:, :candidates, parts])
+            some = beliefs.with_chance(chance).take(rows).narrowed(candidates, parts)
             part[end][rows[:, None], parts], wearable[end, rows] = marginals(some)
 
     for _ in in_order(looked, slices(count, BLOCK)):

@@ -5,13 +5,12 @@ import os
 import shutil
 import sys
 from collections.abc import Iterable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from triage.blocks import CORES
+from triage.blocks import in_order
 from triage.errors import STORE_TROUBLE, fail
 
 Content = str | bytes | Iterable[bytes]
@@ -63,8 +62,8 @@ def write_whole(folder: Path, files: Mapping[str, Content]) -> None:
     fresh.mkdir()
     try:
         # What comes in pieces is made while it is written, of each file by a thread of its own.
-        with ThreadPoolExecutor(CORES) as threads:
-            list(threads.map(_write, (fresh / name for name in files), files.values()))
+        for _ in in_order(lambda file: _write(fresh / file[0], file[1]), files.items()):
+            pass
         swap(fresh, folder, old)
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
