@@ -5,7 +5,7 @@ Every statement depends on the set of sightings alone, so exports read in any or
 
 import polars as pl
 
-from triage.store import Connection, append, registered
+from triage.store import Connection, append, frame, registered
 
 COLUMNS = (
     "listing_id", "lot_id", "source", "external_id", "url", "seller", "seller_kind", "title", "body", "named",
@@ -29,6 +29,7 @@ FRESH = """
     CASE WHEN part > 0 THEN source || '/' || row_id END AS lot_id
   FROM (
     SELECT
+      nth,
       feed_id,
       row_no,
       part,
@@ -85,9 +86,7 @@ LATEST = """
   CREATE OR REPLACE TEMP TABLE latest AS
   SELECT
     fresh.listing_id,
-    fresh.feed_id,
-    fresh.row_no,
-    fresh.part
+    fresh.nth
   FROM fresh
   JOIN span ON span.listing_id = fresh.listing_id AND (fresh.seen_on, fresh.feed_id, fresh.row_no) = span.last_row
 """
@@ -107,7 +106,7 @@ OTHER = f"""
     same AS (
       SELECT known.listing_id
       FROM known
-      JOIN (SELECT feed_id, row_no, part, {", ".join(TOLD)} FROM fresh_rows) AS cells USING (feed_id, row_no, part)
+      JOIN (SELECT nth, {", ".join(TOLD)} FROM fresh_rows) AS cells USING (nth)
       JOIN (
         SELECT rowid AS stored, {", ".join(TOLD)} FROM listing WHERE rowid IN (SELECT stored FROM known)
       ) AS shown USING (stored)
@@ -123,11 +122,26 @@ REPLACED = "DELETE FROM listing WHERE listing_id IN (SELECT listing_id FROM othe
 # What a text hashes to is kept beside it.
 OUTDATED_KEYS = "DELETE FROM twin_key WHERE listing_id IN (SELECT listing_id FROM other)"
 
+# Where in the rows the listings to write stand, and what else is known of them.
+WRITTEN = """
+  SELECT
+    other.nth,
+    listing_id,
+    fresh.lot_id,
+    fresh.external_id,
+    span.first_seen,
+    span.last_seen
+  FROM other
+  JOIN fresh USING (listing_id, nth)
+  JOIN span USING (listing_id)
+  ORDER BY listing_id
+"""
+
 OF_THE_DAY = f"""
   UPDATE listing
   SET {", ".join(f"{name} = cells.{name}" for name in DAILY)}
   FROM (SELECT * FROM latest ANTI JOIN other ON other.listing_id = latest.listing_id) AS shown
-  JOIN (SELECT feed_id, row_no, part, {", ".join(DAILY)} FROM fresh_rows) AS cells USING (feed_id, row_no, part)
+  JOIN (SELECT nth, {", ".join(DAILY)} FROM fresh_rows) AS cells USING (nth)
   WHERE shown.listing_id = listing.listing_id
     AND ({" OR ".join(f"listing.{name} IS DISTINCT FROM cells.{name}" for name in DAILY)})
 """
@@ -184,24 +198,14 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
     store.execute(ROWS_REJECTED)
     if rows.is_empty():
         return 0
+    rows = rows.with_row_index("nth")
     with registered(store, "fresh_rows", rows):
-        for statement in (
-            FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST,
-            OTHER, REPLACED, OUTDATED_KEYS, _listings(), OF_THE_DAY, NIGHTS, GONE,
-        ):  # fmt: skip
+        for statement in (FRESH, NEW_SIGHTINGS, SPANS, FIRST_SIGHTINGS, LATEST, OTHER, REPLACED, OUTDATED_KEYS):
+            store.execute(statement)
+        # Put together and in order here: the store would sort the texts themselves, at three times the cost.
+        written = frame(store, WRITTEN)
+        cells = rows.drop("external_id")[written["nth"]].with_columns(written.drop("nth"))
+        append(store, "listing", cells.select(*COLUMNS, "first_seen", "last_seen"))
+        for statement in (OF_THE_DAY, NIGHTS, GONE):
             store.execute(statement)
     return rows.height
-
-
-def _listings() -> str:
-    columns = ", ".join((*COLUMNS, "first_seen", "last_seen"))
-    return f"""
-      INSERT INTO listing ({columns})
-      SELECT {columns}
-      FROM (SELECT * EXCLUDE (external_id) FROM fresh_rows) AS cells
-      JOIN (SELECT feed_id, row_no, part, listing_id, lot_id, external_id FROM fresh) AS ids
-        USING (feed_id, row_no, part)
-      JOIN (SELECT feed_id, row_no, part FROM other) AS other USING (feed_id, row_no, part)
-      JOIN (SELECT listing_id, first_seen, last_seen FROM span) AS span USING (listing_id)
-      ORDER BY listing_id
-    """

@@ -21,17 +21,21 @@ def split_words(texts: pl.DataFrame, index: Index) -> pl.DataFrame:
     """Return the words of texts in order: item, place (rising, with gaps), word.
 
     Args:
-        texts: item, text (plain, without sizes and style numbers).
+        texts: item (rising), text (plain, without sizes and style numbers).
         index: Gives the phrases that are read as one word and the katakana names.
     """
-    text = pl.col("text")
     if index.kana:
-        text = text.str.replace_many(index.kana, [f" {name} " for name in index.kana])
-    words = clauses(text)
+        cut = pl.col("text").str.replace_many(index.kana, [f" {name} " for name in index.kana])
+        texts = texts.with_columns(text=cut)
+    lists = texts.select("item", word=clauses(pl.col("text")))
     if index.joins:
-        joined = spaced(words).str.replace_many(list(index.joins), list(index.joins.values()))
-        words = joined.str.extract_all(r"\S+")
-    rows = texts.select("item", word=words).explode("word").filter(pl.col("word").is_not_null())
+        # Few texts have so much as the first word of a phrase.
+        first = sorted({phrase.split()[0] for phrase in index.joins})
+        some = texts.select(pl.col("text").str.contains_any(first)).to_series()
+        read = spaced(pl.col("word")).str.replace_many(list(index.joins), list(index.joins.values()))
+        joined = lists.filter(some).with_columns(word=read.str.extract_all(r"\S+"))
+        lists = pl.concat([lists.filter(~some), joined]).sort("item")
+    rows = lists.explode("word").filter(pl.col("word").is_not_null())
     rows = rows.with_columns(pl.col("word").replace(ROMAN), place=pl.int_range(pl.len()) * 2)
     distinct = rows["word"].unique().sort()
     unknown = distinct.filter(~distinct.is_in(index.names["word"].implode()))

@@ -9,7 +9,7 @@ from triage.match.codes import quoted, without_codes
 from triage.match.facts import fact_phrases, facts_in
 from triage.match.names import named, split_words
 from triage.match.table import COLOUR_MASKS, Index
-from triage.match.text import BREAK, marks_size, plain_texts, spaced, tokens, without_sizes
+from triage.match.text import BREAK, WORD, marks_size, plain_texts, spaced, tokens, without_sizes
 from triage.match.years import FIELDS, stated_years
 
 
@@ -44,16 +44,16 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
         index: The construction table, laid out for matching.
         match: Words.
     """
-    texts = listings.select("item", title=plain_texts(listings["title"]), body=plain_texts(listings["body"]))
-    bodies = texts.filter(pl.col("body") != "")
-    whole = pl.when(pl.col("body") == "").then("title").otherwise(pl.concat_str("title", pl.lit(" . "), "body"))
-    whole_texts = texts.select("item", text=whole)
-    titled, told = _bare(texts, "title", index, match), _bare(bodies, "body", index, match)
+    texts, bodies = listings.select("item", text=plain_texts(listings["title"])), _bodies(listings)
+    told = listings.select("item", "body").join(bodies, on="body", how="left", maintain_order="left")
+    whole = pl.when(told["text"].is_null()).then("text").otherwise(pl.concat_str("text", pl.lit(" . "), told["text"]))
+    titled, further = _bare(texts, index, match), _bare(bodies.select("text", item="at"), index, match)
     # A body starts a clause of its own: its first word continues no name of the title.
-    told = told.with_columns(pl.lit(f"{BREAK} ") + pl.col("text"))
-    words, more = split_words(titled, index), split_words(told, index)
-    found, stray = quoted(whole_texts, index.codes, index.prefixes)
-    lines = whole_texts.select("item", text=spaced(tokens(pl.col("text"))))
+    further = further.with_columns(pl.lit(f"{BREAK} ") + pl.col("text"))
+    words, of_body = split_words(titled, index), split_words(further, index).rename({"item": "at"})
+    more = told.select("item", "at").join(of_body, on="at", maintain_order="left_right").drop("at")
+    found, stray = quoted(texts.select("item", text=whole), index.codes, index.prefixes)
+    lines = texts.select("item", text=_lines(pl.col("text")) + told["line"].fill_null(""))
     hues = pl.concat([index.bit[kind].select("word") for kind in COLOUR_MASKS]).unique()
     return Reading(
         texts=lines,
@@ -90,13 +90,29 @@ def _names(
 def _sizes(listings: pl.DataFrame, texts: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:
     """Return item, number (digits of the size stated beside the text) and sized (a size is stated at all)."""
     size = pl.col("size_text").fill_null("")
-    marked = texts.select(marked=marks_size(pl.col("title"), match.words)).to_series()
+    marked = texts.select(marked=marks_size(pl.col("text"), match.words)).to_series()
     return listings.select("item", number=size.str.extract(r"(\d+)"), sized=marked | (size != ""))
 
 
-def _bare(texts: pl.DataFrame, column: str, index: Index, match: MatchWeights) -> pl.DataFrame:
+def _bodies(listings: pl.DataFrame) -> pl.DataFrame:
+    """Return the bodies that say something, each once, as sellers tell the same of many pairs.
+
+    Returns:
+        at (rising), body, text (plain), line (``spaced``).
+    """
+    bodies = listings.select("body").drop_nulls().unique(maintain_order=True)
+    bodies = bodies.with_columns(text=plain_texts(bodies["body"])).filter(pl.col("text") != "")
+    return bodies.with_columns(line=_lines(pl.col("text"))).with_row_index("at")
+
+
+def _bare(texts: pl.DataFrame, index: Index, match: MatchWeights) -> pl.DataFrame:
     """Return item, text without sizes and style numbers."""
-    return texts.select("item", text=without_sizes(without_codes(pl.col(column), index.prefixes), match.words))
+    return texts.select("item", text=without_sizes(without_codes(pl.col("text"), index.prefixes), match.words))
+
+
+def _lines(text: pl.Expr) -> pl.Expr:
+    """Return plain text ``spaced``, nothing where it has no words."""
+    return pl.when(text.str.contains(WORD)).then(spaced(tokens(text))).otherwise(pl.lit(""))
 
 
 def _years(listings: pl.DataFrame, titled: pl.DataFrame, match: MatchWeights) -> pl.DataFrame:

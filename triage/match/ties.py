@@ -78,12 +78,10 @@ def _question(ties: pl.DataFrame, releases: pl.DataFrame) -> pl.DataFrame:
         "bond": "how the sole is joined",
         "outsole": "outsole",
     }
-    known = lists.group_by("item", maintain_order=True).agg(
-        pl.when(pl.col(way).is_not_null().all() & (pl.col(way).n_unique() == pl.len()))
-        .then(pl.col(way).str.join(", "))
-        .alias(way)
-        for way in ways
-    )
+    known = lists.group_by("item", maintain_order=True).agg(*ways)
+    # Every release of the tie has one, and no two the same.
+    apart = {way: pl.col(way).list.drop_nulls().list.n_unique() == pl.col(way).list.len() for way in ways}
+    known = known.select("item", *(pl.when(apart[way]).then(pl.col(way).list.join(", ")).alias(way) for way in ways))
     texts = [pl.concat_str(pl.lit(f"{name}: "), pl.col(way)) for way, name in ways.items()]
     question = known.select("item", field=pl.lit(APART), table_value=pl.coalesce(texts))
     return question.drop_nulls("table_value")

@@ -42,21 +42,23 @@ WHERE v.listing_id IN (SELECT listing_id FROM {{of}})
       >= greatest({SEEN_MINOR}, {SEEN_SHARE} * coalesce(h.offer_minor, 0))
   )
 """
+# Lists are sorted when they are whole: half the time of an aggregate that sorts.
 HEARD = """
-SELECT listing_id, list(concat_ws(' ', said_by, sign, state, CASE WHEN hedged THEN 'hedged' END)
-  ORDER BY said_by, sign, state, hedged) AS heard
+SELECT
+  listing_id,
+  list_sort(list(concat_ws(' ', said_by, sign, state, CASE WHEN hedged THEN 'hedged' END))) AS heard
 FROM observation
 WHERE counts AND listing_id IN (SELECT listing_id FROM changed_call)
 GROUP BY listing_id
 """
 HELD = """
-SELECT listing_id, list(DISTINCT rule_id ORDER BY rule_id) AS held
+SELECT listing_id, list_sort(list(DISTINCT rule_id)) AS held
 FROM finding
 WHERE state = 'fired' AND place = 1 AND listing_id IN (SELECT listing_id FROM changed_call)
 GROUP BY listing_id
 """
 BELIEVED = """
-SELECT p.listing_id, b.buyer, map(list(p.part ORDER BY p.part), list(p.p_unfit ORDER BY p.part)) AS p_unfit
+SELECT p.listing_id, b.buyer, map_from_entries(list_sort(list((p.part, p.p_unfit)))) AS p_unfit
 FROM posterior p
 JOIN buyer_row b ON b.horizon_years = p.horizon_years AND b.climate = p.climate
 WHERE p.listing_id IN (SELECT listing_id FROM changed_call)

@@ -1,6 +1,6 @@
 """How each part's chance to be fit falls over the years, as a picture: prognosis -> lines to draw."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,8 @@ from triage.writeup.knowledge import Catalogue
 from triage.writeup.parts import PARTS
 
 Array = npt.NDArray[np.float64]
+# Years, shape and spread of a life, or of many.
+Life = tuple[float | Array, float | Array, float | Array]
 Row = Mapping[str, Any]
 
 # The drawing's field, in its own units; the rest of 460 x 220 is for words.
@@ -21,7 +23,7 @@ POINTS = 24
 YEARS_BEYOND = 3.0
 # Shape of a life whose material is not known; and how far single pairs' storage lies apart (our judgement).
 SHAPE, STORAGE_SD = 2.5, 0.45
-# Made once: the halving below weighs them a hundred thousand times a night.
+# Made once: the halving below weighs them thousands of times a night.
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 DASHES = {
     "outsole": "", "midsole": "6 3", "cushion": "2 3", "bond": "9 3 2 3", "upper": "", "trim": "6 3", "coating": "2 3",
@@ -76,7 +78,7 @@ def picture_of(
     now = max(middle_made(row) + row["age_years"] for row in ordered)
     first = min(middle_made(row) for row in ordered)
     last = now + horizon_years + YEARS_BEYOND
-    lives = [(row, _life(row, horizon_years, catalogue)) for row in ordered]
+    lives = list(zip(ordered, _lives(ordered, horizon_years, catalogue), strict=True))
     ends = [_y(_fit(last - middle_made(row), life)) for row, life in lives]
     labels = _spread(ends)
     curves = tuple(
@@ -107,29 +109,33 @@ def middle_made(row: Row) -> float:
     return float((row["made_lo"] + row["made_hi"]) / 2)
 
 
-def _life(row: Row, horizon_years: float, catalogue: Catalogue) -> tuple[float, float, float]:
-    """Return (years, shape, spread) of the life that has the row's chance of unfit at the horizon."""
-    known = [catalogue.materials[key] for key in str(row["material"]).split(";") if key in catalogue.materials]
-    shape = min((material.beta[1] for material in known), default=SHAPE)
-    grades = [np.log(material.eta_years[2] / material.eta_years[0]) / 2.563 for material in known]
-    spread = float(np.hypot(STORAGE_SD, max(grades, default=STORAGE_SD)))
-    aim = float(np.clip(1 - row["p_unfit"], 1e-6, 1 - 1e-6))
-    years = max(row["age_years"] + horizon_years, 0.1)
-    # Longer lives are fitter: halving finds the one in the logarithm of its length.
+def _lives(rows: Sequence[Row], horizon_years: float, catalogue: Catalogue) -> list[Life]:
+    """Return the life of each row that has its chance of unfit at the horizon."""
+    made_of = [
+        [catalogue.materials[key] for key in str(row["material"]).split(";") if key in catalogue.materials]
+        for row in rows
+    ]
+    shape = np.array([min((one.beta[1] for one in known), default=SHAPE) for known in made_of])
+    grades = [[np.log(one.eta_years[2] / one.eta_years[0]) / 2.563 for one in known] for known in made_of]
+    spread = np.hypot(STORAGE_SD, [max(known, default=STORAGE_SD) for known in grades])
+    aim = np.clip([1 - row["p_unfit"] for row in rows], 1e-6, 1 - 1e-6)
+    years = np.maximum([row["age_years"] + horizon_years for row in rows], 0.1)
+    # Longer lives are fitter: halving finds each in the logarithm of its length.
     low, high = np.log(years) - 12, np.log(years) + 12
     for _ in range(60):
         middle = (low + high) / 2
-        low, high = (low, middle) if _fit(years, (float(np.exp(middle)), shape, spread)) > aim else (middle, high)
-    return float(np.exp((low + high) / 2)), shape, spread
+        fitter = _fit(years, (np.exp(middle), shape, spread)) > aim
+        low, high = np.where(fitter, low, middle), np.where(fitter, middle, high)
+    return list(zip(np.exp((low + high) / 2), shape, spread, strict=True))
 
 
-def _fit(years: float | Array, life: tuple[float, float, float]) -> Array:
-    scale, shape, spread = life
+def _fit(years: float | Array, life: Life) -> Array:
+    scale, shape, spread = (np.asarray(one)[..., None] for one in life)
     age = np.maximum(np.asarray(years, dtype=np.float64), 0.0)[..., None] / scale
     return np.asarray(np.exp(-((age * np.exp(spread * NODES)) ** shape)) @ (WEIGHTS / WEIGHTS.sum()))
 
 
-def _points(row: Row, life: tuple[float, float, float], first: float, last: float) -> str:
+def _points(row: Row, life: Life, first: float, last: float) -> str:
     years = np.linspace(middle_made(row), last, POINTS)
     fit = _fit(years - middle_made(row), life)
     pairs = zip(_x(years, first, last).tolist(), _y(fit).tolist(), strict=True)
@@ -146,7 +152,8 @@ def _y(fit: Array) -> Array:
 
 def _spread(ends: list[Array]) -> list[float]:
     """Return heights for the names, in the order of the lines, at least a line of text apart."""
-    order = sorted(range(len(ends)), key=lambda at: (float(ends[at]), at))
+    # Ends that are drawn at one height are told in the order of the lines, whatever their last digits.
+    order = sorted(range(len(ends)), key=lambda at: (round(float(ends[at]), 1), at))
     heights = [0.0] * len(ends)
     lowest = TOP - LINE
     for at in order:
