@@ -4,6 +4,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Literal, get_args
 
@@ -107,6 +108,7 @@ class FeedCatalogue:
         return tuple(m for m in self.maps if any(fnmatchcase(name, pattern.lower()) for pattern in m.match))
 
 
+@lru_cache(4096)  # the first rows of an export are looked at in every way it could be parted
 def fold(text: str) -> str:
     """Return a heading without case, accents, spaces and punctuation, so that spellings compare equal."""
     plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", text).casefold())

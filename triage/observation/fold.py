@@ -34,12 +34,13 @@ def _spellings() -> dict[str, str]:
 
 
 SPELLINGS = _spellings()
+_BREAKS = str.maketrans({chr(code): " " for code in range(128) if not chr(code).isalnum()})
+_SPELT = str.maketrans(SPELLINGS)
 
 
 def spell(text: str) -> str:
     """Return the plain spelling of a word of the vocabulary, breaks turned into spaces."""
-    plain = "".join(SPELLINGS.get(c, c) for c in unicodedata.normalize("NFKC", text).lower())
-    return "".join(" " if c.isascii() and not c.isalnum() else c for c in plain)
+    return unicodedata.normalize("NFKC", text).lower().translate(_SPELT).translate(_BREAKS)
 
 
 def plain(text: pl.Expr) -> pl.Expr:
