@@ -52,7 +52,6 @@ FINDINGS = """
 SELECT listing_id, place, rule_id, part, grouping, state, decibans
 FROM finding
 WHERE state = 'fired' AND listing_id IN (SELECT listing_id FROM chunk)
-ORDER BY listing_id, place, rule_id
 """
 
 
@@ -185,10 +184,11 @@ def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset
 
 def read_candidates(store: Connection) -> Candidates:
     """Return the releases that the listings in ``chunk`` may be."""
-    candidates = frame(store, CANDIDATES).with_columns(
-        slot=pl.int_range(pl.len()).over("listing_id"), row=pl.col("listing_id").rle_id().cast(pl.Int64)
-    )
-    ids = candidates["listing_id"].unique(maintain_order=True).to_list()
+    candidates = frame(store, CANDIDATES).with_columns(row=pl.col("listing_id").rle_id().cast(pl.Int64))
+    # Where each listing's candidates begin: they stand together.
+    first = np.flatnonzero(np.diff(candidates["row"].to_numpy(), prepend=-1))
+    candidates = candidates.with_columns(slot=pl.int_range(pl.len()) - pl.lit(pl.Series(first)).gather("row"))
+    ids = candidates["listing_id"].gather(first).to_list()
     most = int(candidates["slot"].max() or 0) + 1  # type: ignore[arg-type]
     shape = (len(ids), -(-most // SLOTS) * SLOTS)
     at = candidates["row"].to_numpy(), candidates["slot"].to_numpy()
@@ -218,12 +218,12 @@ def heard_of(
 ) -> Heard:
     """Return what is known of listings whatever the horizon; arguments as of ``Told``."""
     slots = candidates.slots
-    rows = slots.select("listing_id", "row").unique("listing_id", maintain_order=True)
+    rows = _first(slots.select("listing_id", "row"), "row")
     counted = said.filter("counts")
     weighed = weigh_signs(counted, signs, ageing)
     sign_db, whole, groups = _signs(weighed, rows)
     rule_db, rule_whole = _rules(strongest_rules(findings, weighed), slots, candidates.weight.shape)
-    sure = counted.filter(~pl.col("hedged")).select("listing_id", "sign").unique(maintain_order=True)
+    sure = _first(counted.filter(~pl.col("hedged")).select("listing_id", "sign"), "listing_id", "sign")
     return Heard(candidates, sign_db, whole[:, None] + rule_whole, rule_db, groups, sure)
 
 
@@ -294,19 +294,25 @@ def weigh_signs(counted: pl.DataFrame, signs: Mapping[str, Sign], ageing: frozen
         ageing: Signs that act through the age of the parts.
     """
     spoken = (
-        counted.filter(~pl.col("sign").is_in(sorted(ageing)))
-        .unique(["listing_id", "sign"], keep="last", maintain_order=True)
+        _first(counted.filter(~pl.col("sign").is_in(sorted(ageing))).reverse(), "listing_id", "sign")
         .join(sign_table(signs), on=["sign", "said_by"])
         .with_columns(decibans=pl.when(pl.col("state") == "affirmed").then("if_true").otherwise("if_false"))
         .with_columns(decibans=pl.when("hedged").then(pl.col("decibans") / 2).otherwise("decibans"))
     )
+    ranked = spoken.with_columns(strength=pl.col("decibans").abs()).sort(
+        "listing_id", "group", "strength", "sign", descending=[False, False, True, False]
+    )
     return (
-        spoken.with_columns(strength=pl.col("decibans").abs())
-        .sort("listing_id", "group", "strength", "sign", descending=[False, False, True, False])
-        .unique(["listing_id", "group"], keep="first", maintain_order=True)
+        _first(ranked, "listing_id", "group")
         .select("listing_id", "part", "group", "sign", "decibans", "said_by", "state", "hedged")
         .sort("listing_id", "part", "group")
     )
+
+
+def _first(rows: pl.DataFrame, *keys: str) -> pl.DataFrame:
+    """Return the first of rows that are alike in some columns; those alike stand together."""
+    other = pl.any_horizontal(pl.col(key) != pl.col(key).shift() for key in keys)
+    return rows.filter(other.fill_null(True))
 
 
 def part_weights(weighed: pl.DataFrame) -> pl.DataFrame:
@@ -350,11 +356,12 @@ def strongest_rules(findings: pl.DataFrame, weighed: pl.DataFrame) -> pl.DataFra
             weaker rule adds nothing and a stronger one what it is stronger.
     """
     told = weighed.select("listing_id", "part", "group", said_db="decibans")
+    fired = findings.filter(state="fired").with_columns(
+        pl.coalesce("grouping", "rule_id").alias("group"), strength=pl.col("decibans").abs()
+    )
+    group = ("listing_id", "place", "part", "group")
     return (
-        findings.filter(state="fired")
-        .with_columns(pl.coalesce("grouping", "rule_id").alias("group"), strength=pl.col("decibans").abs())
-        .sort("listing_id", "place", "group", "strength", "rule_id", descending=[False, False, False, True, False])
-        .unique(["listing_id", "place", "part", "group"], keep="first", maintain_order=True)
+        _first(fired.sort(*group, "strength", "rule_id", descending=[False] * 4 + [True, False]), *group)
         .join(told, on=["listing_id", "part", "group"], how="left", maintain_order="left")
         .with_columns(pl.col("said_db").fill_null(0.0))
         .filter(pl.col("strength") > pl.col("said_db").abs())
