@@ -31,48 +31,51 @@ WHERE (horizon_years, climate) = (SELECT min((horizon_years, climate)) FROM life
   AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of}))
 """
 
+CANDIDATES = """
+SELECT
+  listing_id,
+  place,
+  construction_id,
+  level AS match_level,
+  probability AS match_probability,
+  accepted AS match_accepted
+FROM candidate
+WHERE listing_id IN (SELECT listing_id FROM {of})
+ORDER BY listing_id, place
+"""
+MADE = """
+SELECT model_id AS construction_id, maker, model, edition, category, life_factor, style_year
+FROM construction
+"""
 # Rows of ``listing`` by their place: a join would read every title and text before it leaves most out.
-PAIR = """
+LISTED = """
 WITH here AS MATERIALIZED (SELECT rowid AS row FROM listing WHERE listing_id IN (SELECT listing_id FROM {of}))
 SELECT
-  l.listing_id,
-  m.place,
-  m.construction_id,
-  m.level AS match_level,
-  m.probability AS match_probability,
-  m.accepted AS match_accepted,
-  c.maker,
-  c.model,
-  c.edition,
-  c.category,
-  c.life_factor,
-  c.style_year,
-  l.condition,
-  CASE WHEN l.condition <> 'unknown' THEN l.condition = 'deadstock' END AS deadstock,
-  l.stated_year_lo,
-  l.stated_year_hi,
-  l.stated_year_kind,
-  l.price_minor,
-  l.price_base_minor,
-  l.shipping_base_minor,
-  l.price_kind,
-  l.photo_count,
-  l.seller_kind,
-  l.ships_from,
-  l.language,
-  length(l.title) AS title_length,
-  length(l.body) AS text_length,
-  l.text_cut,
-  l.condition_conflict,
-  l.size_system,
-  l.foot_mm_lo,
-  l.foot_mm_hi,
-  (l.last_seen - l.first_seen) // 7 * 7 AS days_listed,
-  l.status = 'open' AS on_offer
-FROM (SELECT * FROM candidate WHERE listing_id IN (SELECT listing_id FROM {of})) m
-JOIN (SELECT * FROM listing WHERE rowid IN (SELECT row FROM here)) l USING (listing_id)
-LEFT JOIN construction c ON c.model_id = m.construction_id
-ORDER BY l.listing_id, m.place
+  listing_id,
+  condition,
+  CASE WHEN condition <> 'unknown' THEN condition = 'deadstock' END AS deadstock,
+  stated_year_lo,
+  stated_year_hi,
+  stated_year_kind,
+  price_minor,
+  price_base_minor,
+  shipping_base_minor,
+  price_kind,
+  photo_count,
+  seller_kind,
+  ships_from,
+  language,
+  length(title) AS title_length,
+  length(body) AS text_length,
+  text_cut,
+  condition_conflict,
+  size_system,
+  foot_mm_lo,
+  foot_mm_hi,
+  (last_seen - first_seen) // 7 * 7 AS days_listed,
+  status = 'open' AS on_offer
+FROM listing
+WHERE rowid IN (SELECT row FROM here)
 """
 
 # Pairs of one release that are on offer at once: what they ask, and how many there are.
@@ -180,10 +183,14 @@ def read_facts(
 
 def _unaged(store: Connection, of: str, offered: str) -> pl.LazyFrame:
     # Small questions put together here: DuckDB takes longer to plan one large one than to answer all of these.
-    pairs, relists, drops = (frame(store, query.format(of=of)).lazy() for query in (PAIR, RELISTS, DROPS))
+    queries = (CANDIDATES, LISTED, MADE, RELISTS, DROPS, offered)
+    pairs, listed, made, relists, drops, asked = (frame(store, query.format(of=of)).lazy() for query in queries)
     priced = (pl.col("same_release_open") >= FEWEST_OFFERED) & (pl.col("median_minor") > 0)
     return (
-        pairs.join(frame(store, offered).lazy(), on="construction_id", how="left", maintain_order="left")
+        # What is said of a listing is read once, not for every release it may be.
+        pairs.join(listed, on="listing_id", maintain_order="left")
+        .join(made, on="construction_id", how="left", maintain_order="left")
+        .join(asked, on="construction_id", how="left", maintain_order="left")
         .join(relists, on="listing_id", how="left", maintain_order="left")
         .join(drops, on="listing_id", how="left", maintain_order="left")
         .with_columns(pl.when("on_offer").then(pl.col("median_minor", "same_release_open")))
