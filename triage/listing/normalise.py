@@ -11,7 +11,7 @@ from triage.catalogue.places import Region
 from triage.catalogue.words import Words
 from triage.listing import claims, dates, lots, money, premium, regions, shipping, sizes
 from triage.listing.images import image_names
-from triage.listing.phrases import Phrasebook, compatible, spaced
+from triage.listing.phrases import Phrasebook, compatible, each_once, spaced
 from triage.listing.places import with_places
 from triage.listing.rates import with_base
 from triage.listing.text import is_cut, language_book, languages, plain_texts
@@ -186,8 +186,8 @@ def _refused(frame: pl.DataFrame, field: str, cell: str, code: pl.Expr) -> pl.Da
 
 def _keys(frame: pl.DataFrame) -> pl.DataFrame:
     """Return titles and descriptions in the form in which phrases are looked for."""
-    texts = frame.select("row", title=compatible(frame["title"]), body=compatible(frame["body"]))
-    return texts.select("row", title_key=spaced(pl.col("title")), body_key=spaced(pl.col("body").fill_null("")))
+    texts = frame.select("row", title=compatible(frame["title"]), body=compatible(frame["body"]).fill_null(""))
+    return texts.select("row", title_key=spaced(pl.col("title")), body_key=each_once(texts["body"], spaced))
 
 
 def _with_language(frame: pl.DataFrame, keys: pl.DataFrame, reading: Reading) -> pl.DataFrame:
@@ -250,7 +250,7 @@ def _with_claims(frame: pl.DataFrame, keys: pl.DataFrame, reading: Reading) -> t
         .join(wear.rename({"refusal": "condition_refusal"}), on="row", how="left", maintain_order="left")
         .join(kinds, on="row", how="left", maintain_order="left")
         .join(years.rename({"kind": "year_is"}), on="row", how="left", maintain_order="left")
-        .with_columns(text_cut=is_cut(pl.col("body"), reading.words.text.cut))
+        .with_columns(text_cut=each_once(frame["body"], partial(is_cut, words=reading.words.text.cut)))
     )
     return frame, _refused(frame, "condition", "condition_cell", pl.col("condition_refusal"))
 

@@ -1,6 +1,6 @@
 """Phrase books: which of many phrases stand in a text, the longest at each place, whole words only."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -41,7 +41,9 @@ COMPATIBLE = (
 
 def compatible(texts: pl.Series) -> pl.Series:
     """Return texts in Unicode form NFKC; those without a sign that it changes are left as they are."""
-    places = texts.str.contains(COMPATIBLE).fill_null(False).arg_true()
+    # None of the signs is in ASCII, and to count is quicker than to look.
+    strange = (texts.str.len_bytes() != texts.str.len_chars()).arg_true()
+    places = strange.gather(texts.gather(strange).str.contains(COMPATIBLE).arg_true())
     if places.is_empty():
         return texts
     return texts.scatter(places, texts.gather(places).str.normalize("NFKC"))
@@ -60,6 +62,12 @@ def spaced(text: pl.Expr) -> pl.Expr:
         .str.replace_all("¶", "  ¶  ", literal=True)
     )
     return pl.concat_str(pl.lit(" "), words, pl.lit(" "))
+
+
+def each_once(texts: pl.Series, work: Callable[[pl.Expr], pl.Expr]) -> pl.Series:
+    """Return what is made of texts, worked out once for each different one: sellers tell the same of many pairs."""
+    forms = texts.unique().to_frame("text").with_columns(made=work(pl.col("text")))
+    return texts.to_frame("text").join(forms, on="text", how="left", nulls_equal=True, maintain_order="left")["made"]
 
 
 def without(key: pl.Expr, fillers: list[str]) -> pl.Expr:

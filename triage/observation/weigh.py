@@ -83,8 +83,12 @@ def latest(rows: pl.DataFrame) -> pl.DataFrame:
         rows: Observations with answered_on, NULL for those of the listing itself.
     """
     voice = ["listing_id", "said_by", "sign"]
-    of_answer = pl.col("answered_on").is_not_null()
+    answers = rows.filter(pl.col("answered_on").is_not_null())
+    # Of most listings nobody asked anything.
+    if answers.is_empty():
+        return rows
     late = pl.col("answered_on") == pl.col("answered_on").max().over(voice)
     direct = pl.col("start").is_null()
     asked = (direct & pl.col("counts")).any().over([*voice, "answered_on"])
-    return rows.with_columns(counts=pl.col("counts") & (~of_answer | (late & (direct | ~asked))))
+    answers = answers.with_columns(counts=pl.col("counts") & late & (direct | ~asked))
+    return pl.concat([rows.filter(pl.col("answered_on").is_null()), answers])
