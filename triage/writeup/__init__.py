@@ -1,5 +1,6 @@
 """Stage 8, the report: verdicts and all that led to them -> a folder of files for a night."""
 
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
@@ -12,9 +13,9 @@ from triage.writeup.atom import atom_text
 from triage.writeup.changes import NIGHT
 from triage.writeup.digest import digest_text
 from triage.writeup.folder import Content, publishing, write_whole
-from triage.writeup.frames import read_night
+from triage.writeup.frames import Night, read_night
 from triage.writeup.knowledge import Catalogue
-from triage.writeup.mail import letter
+from triage.writeup.mail import empty_letter, letter
 from triage.writeup.page import page, render
 from triage.writeup.tables import csv_pieces, json_pieces, verdict_table
 from triage.writeup.view import NightView, view_of
@@ -53,26 +54,30 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: L
     Returns:
         ``out/<as-of>/index.html``.
     """
-    night = read_night(store, as_of)
+    empty_letter(look.mail_from, look.mail_to)  # an address that is none is told before there is a folder
+    folder = out / as_of.isoformat()
+    with usual(), publishing(out):
+        write_whole(folder, _files(store, catalogue, read_night(store, as_of), out, look))
+        write_whole(out / "latest", latest(out))
+    return folder / "index.html"
+
+
+def _files(
+    store: Connection, catalogue: Catalogue, night: Night, out: Path, look: Look
+) -> Iterator[tuple[str, Content]]:
+    """Yield the files of a report: the long ones first, which are written while the page is worked out."""
     table = verdict_table(night.listing, night.verdict, look.sellers)
     # The workbook takes as long as all else, most of which waits for the store.
     with ThreadPoolExecutor(1) as aside:
-        book = aside.submit(workbook, table, as_of)
+        book = aside.submit(workbook, table, night.as_of)
+        yield "verdicts.csv", csv_pieces(table)
+        yield "verdicts.json", json_pieces(table, night.as_of)
         view = view_of(store, catalogue, night, out)
-        files: dict[str, Content] = {
-            "index.html": night_page(view, look),
-            "verdicts.csv": csv_pieces(table),
-            "verdicts.json": json_pieces(table, as_of),
-            "atom.xml": atom_text(view),
-            "digest.txt": digest_text(view),
-            "digest.eml": letter(view, look.mail_from, look.mail_to),
-            "verdicts.xlsx": book.result(),
-        }
-    folder = out / as_of.isoformat()
-    with usual(), publishing(out):
-        write_whole(folder, files)
-        write_whole(out / "latest", latest(out))
-    return folder / "index.html"
+        yield "index.html", night_page(view, look)
+        yield "atom.xml", atom_text(view)
+        yield "digest.txt", digest_text(view)
+        yield "digest.eml", letter(view, look.mail_from, look.mail_to)
+        yield "verdicts.xlsx", book.result()
 
 
 def latest(out: Path) -> dict[str, Content]:

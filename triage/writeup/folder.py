@@ -18,7 +18,7 @@ Content = str | bytes | Iterable[bytes]
 # From linux/fcntl.h and linux/fs.h: paths are relative to the working folder; the two names change places.
 AT_FDCWD, RENAME_EXCHANGE = -100, 2
 
-# Seconds. Publishing takes less than one, and some ten of a million verdicts; whoever holds it for longer hangs.
+# Seconds. A report takes two, and some fifteen of a million verdicts; whoever holds it for longer hangs.
 WAIT = 60.0
 
 
@@ -41,7 +41,7 @@ def publishing(out: Path) -> Iterator[None]:
         fail(str(out), f"another night has been publishing here for {WAIT:.0f} seconds", expected, STORE_TROUBLE)
 
 
-def write_whole(folder: Path, files: Mapping[str, Content]) -> None:
+def write_whole(folder: Path, files: Mapping[str, Content] | Iterable[tuple[str, Content]]) -> None:
     """Write a folder beside its place and move it there in one step, over what stood there before.
 
     Whenever the program is killed, the folder's name holds the old files or the new ones, never some of each. Where
@@ -50,8 +50,10 @@ def write_whole(folder: Path, files: Mapping[str, Content]) -> None:
 
     Args:
         folder: Where the files shall be; its parent is made when missing.
-        files: Text or bytes by file name; what is longer than memory should hold comes in pieces.
+        files: Text or bytes by file name; what is longer than memory should hold comes in pieces. As pairs, files
+            may be made when they are asked for: the ones before are written meanwhile.
     """
+    pairs = files.items() if isinstance(files, Mapping) else files
     folder.parent.mkdir(parents=True, exist_ok=True)
     fresh, old = (folder.with_name(f".{folder.name}.{word}") for word in ("fresh", "old"))
     # A run that was ended between the two steps of a swap has left the old folder aside.
@@ -62,7 +64,7 @@ def write_whole(folder: Path, files: Mapping[str, Content]) -> None:
     fresh.mkdir()
     try:
         # What comes in pieces is made while it is written, of each file by a thread of its own.
-        for _ in in_order(lambda file: _write(fresh / file[0], file[1]), files.items()):
+        for _ in in_order(lambda file: _write(fresh / file[0], file[1]), pairs):
             pass
         swap(fresh, folder, old)
     finally:

@@ -16,24 +16,14 @@ from triage.writeup.page import render
 from triage.writeup.view import NightView
 
 
-def letter(view: NightView, sender: str, recipient: str) -> bytes:
-    """Return the letter: the digest as plain text, and the same as a page without images or links to load.
-
-    Date, identifier and boundary follow from the night and its words, so the same night is the same bytes.
-
-    Args:
-        view: The night.
-        sender: Address it is from.
-        recipient: Address it is for; empty leaves it to be filled in.
+def empty_letter(sender: str, recipient: str, subject: str = "") -> EmailMessage:
+    """Return a letter that says nothing yet; a sender or recipient that is empty is left to be filled in.
 
     Raises:
         TriageError: An address can't stand in a letter's head.
     """
-    text = digest_text(view)
-    day = view.night.as_of
-    counts = f"{phrase.count(view.calls.buy.height, 'buy')}, {phrase.count(view.calls.ask.height, 'ask')}"
     made = EmailMessage(policy=SMTP)
-    made["Subject"] = f"Listings of {phrase.day(day)}: {counts}"
+    made["Subject"] = subject
     for name, address in (("From", sender), ("To", recipient)):
         if not address:
             continue
@@ -41,6 +31,25 @@ def letter(view: NightView, sender: str, recipient: str) -> bytes:
             made[name] = address
         except ValueError:
             fail(f"mail_{name.lower()}", f"is {address!r}", "one address, such as me@example.org")
+    return made
+
+
+def letter(view: NightView, sender: str, recipient: str) -> bytes:
+    """Return the letter: the digest as plain text, and the same as a page without images or links to load.
+
+    Date, identifier and boundary follow from the night and its words, so the same night is the same bytes.
+
+    Args:
+        view: The night.
+        sender, recipient: As ``empty_letter`` takes them.
+
+    Raises:
+        TriageError: An address can't stand in a letter's head.
+    """
+    text = digest_text(view)
+    day = view.night.as_of
+    counts = f"{phrase.count(view.calls.buy.height, 'buy')}, {phrase.count(view.calls.ask.height, 'ask')}"
+    made = empty_letter(sender, recipient, f"Listings of {phrase.day(day)}: {counts}")
     made["Date"] = datetime.combine(day, time(), UTC)
     key = sha256(f"{sender}|{recipient}|{text}".encode()).hexdigest()[:32]
     made["Message-ID"] = f"<{key}@triage.invalid>"

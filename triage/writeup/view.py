@@ -38,7 +38,7 @@ class NightView:
     @property
     def open_count(self) -> int:
         """Number of open listings."""
-        return self.night.listing.filter(pl.col("status") == "open").height
+        return int((self.night.listing["status"] == "open").sum())
 
     @property
     def buyers(self) -> tuple[str, ...]:
