@@ -72,7 +72,7 @@ def weighed(listing: pl.DataFrame, verdict: pl.DataFrame) -> pl.DataFrame:
         & (pl.col("offer_minor") >= NEAR_SHARE * pl.col("price_base_minor"))
         & (pl.col("p_fits").fill_null(1.0) > 0)
     )
-    return verdict.join(offered, on="listing_id").with_columns(
+    return verdict.join(offered, on="listing_id", maintain_order="left").with_columns(
         call_place=pl.when(pl.col("call") == "buy")
         .then(BUY)
         .when(pl.col("call") == "ask")
@@ -97,16 +97,16 @@ def best_calls(listing: pl.DataFrame, verdict: pl.DataFrame, buyers: Mapping[str
 
 def calls_of(every: pl.DataFrame, buyers: Mapping[str, Named]) -> Calls:
     """Return what ``best_calls`` returns, of verdicts as ``weighed`` returns them."""
-    order = ["call_place", "worth_minor", "listing_id", "buyer"]
-    # Ranked by these alone: every other column is copied once, for the rows that lead.
-    ranked = every.select(order).with_row_index("row")
-    ranked = ranked.sort(order, descending=[False, True, False, False], nulls_last=True)
-    best = ranked.filter(pl.col("call_place") == pl.col("call_place").min().over("listing_id"))
+    every = every if every["listing_id"].is_sorted() else every.sort("listing_id")
+    order = ["call_place", "worth_minor", "listing", "buyer"]
+    # Ranked by these alone: every other column is copied once, for the rows that lead. A listing goes by its number,
+    # which is in the order of the ids.
+    ranked = every.select("call_place", "worth_minor", "buyer", listing=pl.col("listing_id").rle_id())
+    ranked = ranked.with_row_index("row").sort(order, descending=[False, True, False, False], nulls_last=True)
+    best = ranked.filter(pl.col("call_place") == pl.col("call_place").min().over("listing"))
     name = pl.col("buyer").replace({key: buyer.name for key, buyer in buyers.items()})
-    names = best.group_by("listing_id").agg(buyers=name)
-    lead = best.unique("listing_id", keep="first", maintain_order=True).join(
-        names, on="listing_id", maintain_order="left"
-    )
+    names = best.group_by("listing").agg(buyers=name)
+    lead = best.unique("listing", keep="first", maintain_order=True).join(names, on="listing", maintain_order="left")
     leads = every[lead["row"]].with_columns(lead["buyers"])
     buy, ask, near, skip = (int(leads["call_place"].search_sorted(place, "right")) for place in (BUY, ASK, NEAR, SKIP))
     return Calls(leads, (buy, ask, near, skip))

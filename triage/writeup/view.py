@@ -81,13 +81,12 @@ def view_of(store: Connection, catalogue: Catalogue, night: Night, out: Path) ->
     """
     every = weighed(night.listing, night.verdict)
     calls = calls_of(every, catalogue.buyers)
-    leads = pl.concat([calls.buy, calls.ask, calls.near, calls.skip])
     buys, asks = calls.buy.head(TICKETS), calls.ask.head(TICKETS)
     shown = pl.concat([buys["listing_id"], asks["listing_id"]])
     detail = read_detail(store, shown)
     tonight, previous = (*night.nights, None, None)[:2]
     earlier = earlier_calls(out, night.as_of)
-    moved = call_changes(earlier, leads)
+    moved = call_changes(earlier, calls.leads)
     before = dict(zip(moved["listing_id"], moved["before"], strict=True))
     context = Context(catalogue, tonight, previous, frozenset(shown), before)
     asking = replace(context, first_number=buys.height + 1)
@@ -95,7 +94,7 @@ def view_of(store: Connection, catalogue: Catalogue, night: Night, out: Path) ->
         night=night,
         calls=calls,
         account=account_of(night),
-        changes=changes_of(night, leads, earlier, frozenset(shown)),
+        changes=changes_of(night, calls.leads, earlier, frozenset(shown)),
         buys=tickets_of(buys, every, detail, night.price_path, context),
         asks=tickets_of(asks, every, detail, night.price_path, asking),
         near=skip_lines(calls.near, every, context),
