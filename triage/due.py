@@ -105,7 +105,8 @@ SELECT l.listing_id, hash(market.beside, n.asked, (l.last_seen - l.first_seen) /
 FROM listing l
 JOIN weighed_now n ON n.listing_id = l.listing_id
 LEFT JOIN (
-  SELECT c.listing_id, list((c.place, o.median_minor, o.same_release_open) ORDER BY c.place) AS beside
+  -- Sorted when whole, which takes half the time of an aggregate that sorts.
+  SELECT c.listing_id, list_sort(list((c.place, o.median_minor, o.same_release_open))) AS beside
   FROM candidate c
   SEMI JOIN on_offer USING (listing_id)
   LEFT JOIN ({OFFERED}) o USING (construction_id)
