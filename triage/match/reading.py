@@ -51,19 +51,22 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
     # A body starts a clause of its own: its first word continues no name of the title.
     further = further.with_columns(pl.lit(f"{BREAK} ") + pl.col("text"))
     words, of_body = split_words(titled, index), split_words(further, index).rename({"item": "at"})
-    more = told.select("item", "at").join(of_body, on="at", maintain_order="left_right").drop("at")
     found, stray = quoted(texts.select("item", text=whole), index.codes, index.prefixes)
     lines = texts.select("item", text=_lines(pl.col("text")) + told["line"].fill_null(""))
+    which = told.select("item", "at").drop_nulls()
     hues = pl.concat([index.bit[kind].select("word") for kind in COLOUR_MASKS]).unique()
     return Reading(
         texts=lines,
-        names=_names(words, more, _sizes(listings, texts, match), index, match),
+        names=_names(words, which, of_body, _sizes(listings, texts, match), index, match),
         found=found,
         stray=stray,
         years=_years(listings, titled, match),
-        colours=pl.concat([words, more])
-        .join(hues, on="word", how="semi")
-        .select("item", "word")
+        colours=pl.concat(
+            [
+                words.join(hues, on="word", how="semi").select("item", "word"),
+                which.join(of_body.join(hues, on="word", how="semi"), on="at").select("item", "word"),
+            ]
+        )
         .unique()
         .sort("item", "word"),
         facts=facts_in(lines, fact_phrases(match)),
@@ -71,17 +74,33 @@ def read(listings: pl.DataFrame, index: Index, match: MatchWeights) -> Reading:
 
 
 def _names(
-    words: pl.DataFrame, more: pl.DataFrame, sizes: pl.DataFrame, index: Index, match: MatchWeights
+    words: pl.DataFrame,
+    bodies: pl.DataFrame,
+    of_body: pl.DataFrame,
+    sizes: pl.DataFrame,
+    index: Index,
+    match: MatchWeights,
 ) -> pl.DataFrame:
-    """Return the names of titles; a body names the model only when its title does not."""
+    """Return the names of titles; a body names the model only when its title does not.
+
+    Args:
+        words: Words of titles.
+        bodies: item, at: which body each has.
+        of_body: Words of bodies, by ``at``.
+        sizes: As ``named`` takes them.
+        index: The table.
+        match: Words.
+    """
     titled = named(words, sizes, index, match)
+    told = titled.filter((pl.col("kind") == "model") & ~pl.col("against")).select("item").unique()
+    untold = bodies.join(told, on="item", how="anti", maintain_order="left")
+    more = untold.join(of_body, on="at", maintain_order="left_right")
     if more.is_empty():
         return titled
-    told = titled.filter((pl.col("kind") == "model") & ~pl.col("against")).select("item").unique()
     last = words["place"].to_numpy().max(initial=0)
-    later = more.with_columns(pl.col("place") + int(last) + 1)
-    both = pl.concat([words, later]).join(told, on="item", how="anti").sort("item", "place")
-    both = both.join(more.select("item").unique(), on="item", how="semi", maintain_order="left")
+    later = more.with_columns(pl.col("place") + int(last) + 1).select(words.columns)
+    their = words.join(more.select("item").unique(), on="item", how="semi", maintain_order="left")
+    both = pl.concat([their, later]).sort("item", "place")
     again = named(both, sizes, index, match)
     kept = titled.join(both.select("item").unique(), on="item", how="anti", maintain_order="left")
     return pl.concat([kept, again]).sort("item", "place")

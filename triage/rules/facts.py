@@ -186,13 +186,12 @@ def _unaged(store: Connection, of: str, offered: str) -> pl.LazyFrame:
     queries = (CANDIDATES, LISTED, MADE, RELISTS, DROPS, offered)
     pairs, listed, made, relists, drops, asked = (frame(store, query.format(of=of)).lazy() for query in queries)
     priced = (pl.col("same_release_open") >= FEWEST_OFFERED) & (pl.col("median_minor") > 0)
+    # What is said of a listing is read once, not for every release it may be.
+    listed = listed.join(relists, on="listing_id", how="left").join(drops, on="listing_id", how="left")
+    made = made.join(asked, on="construction_id", how="left")
     return (
-        # What is said of a listing is read once, not for every release it may be.
-        pairs.join(listed, on="listing_id", maintain_order="left")
-        .join(made, on="construction_id", how="left", maintain_order="left")
-        .join(asked, on="construction_id", how="left", maintain_order="left")
-        .join(relists, on="listing_id", how="left", maintain_order="left")
-        .join(drops, on="listing_id", how="left", maintain_order="left")
+        pairs.join(made, on="construction_id", how="left", maintain_order="left")
+        .join(listed, on="listing_id", maintain_order="left")
         .with_columns(pl.when("on_offer").then(pl.col("median_minor", "same_release_open")))
         .with_columns(
             price_ratio=pl.when(priced).then(pl.col("price_base_minor") / pl.col("median_minor")),
