@@ -1,18 +1,25 @@
 """Why a release is a candidate: one agreement or conflict a row."""
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from triage.match.reading import Reading
 from triage.match.table import Index
 from triage.match.ties import APART, SAME, tie_evidence
 
+Ints = npt.NDArray[np.int64]
 FIELDS = {
     "style_number": "style number", "model": "model", "maker": "maker", "number": "number in the name",
     "qualifier": "qualifier", "year": "year", "colour": "colour", "edition": "edition",
     "construction": "construction", "audience": "audience", "category": "category", "compared": "only compared with",
 }  # fmt: skip
 COLUMN = pl.Enum(list(FIELDS))
-FIELD = pl.Enum(sorted([*FIELDS.values(), APART, SAME]))
+# In the order in which evidence of one weight is told.
+TOLD = sorted([*FIELDS.values(), APART, SAME])
+PLACE = pl.col("column").replace_strict(
+    list(FIELDS), [TOLD.index(field) for field in FIELDS.values()], return_dtype=pl.Int64
+)
 EVIDENCE = {
     "item": pl.UInt32, "construction_id": pl.String, "field": pl.String, "listing_value": pl.String,
     "table_value": pl.String, "weight": pl.Float64,
@@ -27,24 +34,53 @@ def explain(kept: pl.DataFrame, reading: Reading, index: Index) -> pl.DataFrame:
         reading: What the texts say.
         index: The table.
     """
-    long = pl.concat(
-        kept.filter(pl.col(name).abs() > 1e-9).select("item", "row", column=pl.lit(name, COLUMN), weight=name)
-        for name in FIELDS
-    )
-    said = _said(reading, kept).rename({"said": "listing_value"})
-    has = _has(index)
-    weighed = long.join(said, on=["item", "column"], how="left").join(has, on=["row", "column"], how="left")
-    field = pl.col("column").replace_strict(list(FIELDS), list(FIELDS.values()), return_dtype=FIELD)
-    weighed = weighed.select("item", "row", "listing_value", "table_value", "weight", field=field)
-    ties = tie_evidence(kept, index.releases).with_columns(pl.col("field").cast(FIELD))
-    ties = ties.with_columns(listing_value=pl.lit(None, pl.String), weight=pl.lit(0.0)).select(weighed.columns)
     # Rows are numbered by model_id: to sort by row is to sort by id.
-    ordered = pl.concat([weighed, ties]).sort(
-        ["item", "row", "weight", "field"], descending=[False, False, True, False]
+    kept = kept.sort("item", "row")
+    # A row a release and a column a field, so that what is said and what is made are found by counting, not by joins.
+    weight = np.zeros((kept.height, len(TOLD)))
+    for name, field in FIELDS.items():
+        weight[:, TOLD.index(field)] = kept[name].to_numpy()
+    there = np.abs(weight) > 1e-9
+    ties = _ties(kept, index)
+    there[ties["at"].to_numpy(), ties["told"].to_numpy()] = True
+    order = np.argsort(-weight, axis=1, kind="stable")
+    at, nth = np.nonzero(np.take_along_axis(there, order, axis=1))
+    told = order[at, nth]
+    item, row = kept["item"].to_numpy()[at], kept["row"].to_numpy()[at]
+    of_tie, of_table = _found(ties, "at", "table_value", at, told), _found(_has(index), "row", "table_value", row, told)
+    return pl.DataFrame(
+        {
+            "item": item,
+            "construction_id": index.releases["model_id"].gather(row),
+            "field": pl.Series(TOLD).gather(told),
+            "listing_value": _found(_said(reading, kept), "item", "said", item, told),
+            "table_value": pl.select(pl.coalesce(of_tie, of_table)).to_series(),
+            "weight": weight[at, told],
+        },
+        schema=EVIDENCE,
     )
-    ids = index.releases.select("row", construction_id="model_id")
-    named = ordered.join(ids, on="row", how="left", maintain_order="left").with_columns(pl.col("field").cast(pl.String))
-    return named.select(list(EVIDENCE))
+
+
+def _ties(kept: pl.DataFrame, index: Index) -> pl.DataFrame:
+    """Return what releases of a tie share or are told apart by: at (row of ``kept``), told, table_value."""
+    found = tie_evidence(kept, index.releases).join(kept.select("item", "row").with_row_index("at"), on=["item", "row"])
+    return found.select("at", "table_value", told=pl.col("field").cast(pl.Enum(TOLD)).to_physical().cast(pl.Int64))
+
+
+def _found(values: pl.DataFrame, key: str, value: str, wanted: Ints, told: Ints) -> pl.Series:
+    """Return the value of each key and field wanted, NULL where there is none.
+
+    Args:
+        values: Whole numbers in ``key``, ``told`` (place in ``TOLD``) and ``value``.
+        key, value: Names of columns.
+        wanted: Keys.
+        told: Fields.
+    """
+    keys = values[key].to_numpy()
+    place = np.full((1 + max(keys.max(initial=0), wanted.max(initial=0)), len(TOLD)), -1)
+    place[keys, values["told"].to_numpy()] = np.arange(len(keys))
+    at = pl.Series(place[wanted, told])
+    return values[value].gather(pl.select(pl.when(at >= 0).then(at)).to_series())
 
 
 def _said(reading: Reading, kept: pl.DataFrame) -> pl.DataFrame:
@@ -72,7 +108,7 @@ def _said(reading: Reading, kept: pl.DataFrame) -> pl.DataFrame:
     frames.append(hues.select("item", column=pl.lit("colour"), said=pl.col("word").list.join(" ")))
     frames.append(year.select("item", column=pl.lit("year"), said=shown + last))
     said = pl.concat([one.select("item", pl.col("column").cast(COLUMN, strict=False), "said") for one in frames])
-    return said.drop_nulls("column").join(items, on="item", how="semi")
+    return said.drop_nulls("column").join(items, on="item", how="semi").select("item", "said", told=PLACE)
 
 
 def _joined(words: pl.DataFrame, joint: str) -> pl.DataFrame:
@@ -101,4 +137,4 @@ def _has(index: Index) -> pl.DataFrame:
         audience=pl.lit("adults"),
     )  # fmt: skip
     has = table.unpivot(index="row", variable_name="column", value_name="table_value")
-    return has.with_columns(pl.col("column").cast(COLUMN))
+    return has.select("row", "table_value", told=PLACE)
