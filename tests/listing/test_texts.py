@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from triage.catalogue.words import Words
-from triage.listing.phrases import Phrase, book, compatible, phrase_bits, spaced
+from triage.listing.phrases import Phrase, book, compatible, each_once, phrase_bits, spaced
 from triage.listing.text import language_book, languages, plain_texts
 
 # letters, full-width and half-width forms, fractions, ligatures and combining accents of listings
@@ -73,6 +73,13 @@ def test_the_longest_phrase_at_a_place_counts() -> None:
     texts = pl.DataFrame({"row": [0, 1, 2], "text": ["New soles", "Never worn. New!", "renewed"]})
     found = phrase_bits(texts.with_columns(text=spaced(pl.col("text"))), "text", phrases).sort("row")
     assert found.rows() == [(0, phrases.meanings["nothing"]), (1, phrases.meanings["new"])]
+
+
+@given(st.lists(st.none() | st.sampled_from(["New. Soles", "", "new", "Neu!", "é"]) | st.text(alphabet=SIGNS)))
+def test_a_text_seen_before_comes_out_as_it_would_alone(listed: list[str | None]) -> None:
+    texts = pl.Series("body", listed, dtype=pl.String)
+    alone = [texts[at : at + 1].to_frame().select(made=spaced(pl.col("body"))).item() for at in range(len(texts))]
+    assert each_once(texts, spaced).to_list() == alone
 
 
 @given(st.text(alphabet=SIGNS))

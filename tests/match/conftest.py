@@ -31,7 +31,9 @@ def weights() -> MatchWeights:
     return loaded
 
 
-def as_listings(titles: list[str], bodies: list[str] | None = None, sizes: list[str] | None = None) -> pl.DataFrame:
+def as_listings(
+    titles: list[str], bodies: list[str | None] | None = None, sizes: list[str] | None = None
+) -> pl.DataFrame:
     """Return listings with these titles, ids L000, L001, ... and no years stated elsewhere."""
     empty: list[str | None] = [None] * len(titles)
     return pl.DataFrame(

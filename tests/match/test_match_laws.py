@@ -81,6 +81,20 @@ def test_any_part_of_the_listings_gives_the_same_rows(constructions: Constructio
     assert rows(whole.evidence) == rows(pl.concat(part.evidence for part in parts))
 
 
+def test_a_body_that_many_sellers_use_says_of_each_listing_what_it_says_of_one(
+    constructions: Constructions, weights: MatchWeights
+) -> None:
+    titles = ["black shoes, size 9", *TITLES[3:300:40], "Torquellan", "?"]
+    told = [None, "", " ¿? ", "Not similar to Torquellan High, look-alike. Style HDN-00-0914", *TITLES[::24]]
+    listings = as_listings([title for title in titles for _ in told], told * len(titles))
+    whole = link(listings, constructions, weights)
+    alone = [link(listings[at : at + 1], constructions, weights) for at in range(listings.height)]
+    assert rows(whole.match) == rows(pl.concat(one.match for one in alone))
+    assert rows(whole.evidence) == rows(pl.concat(one.evidence for one in alone))
+    # Bodies were read: titles that name nothing have releases by them.
+    assert whole.match.filter(pl.col("listing_id").is_in(listings["listing_id"][: len(told)]))["accepted"].sum() > 3
+
+
 @few
 @given(
     maker=st.text("qxjz", min_size=7, max_size=9), model=st.text("qxjz", min_size=7, max_size=12),

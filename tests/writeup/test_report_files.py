@@ -6,8 +6,10 @@ import json
 import os
 import re
 import sys
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
+from threading import Event
 from types import SimpleNamespace
 from typing import Any
 
@@ -20,7 +22,7 @@ from made_night import AS_OF, fill, whole_night
 
 from triage.store import Connection, connect
 from triage.writeup import Look, run
-from triage.writeup.folder import write_whole
+from triage.writeup.folder import Content, write_whole
 from triage.writeup.tables import SCHEMA_VERSION, defused
 
 
@@ -58,6 +60,34 @@ def test_a_night_written_again_replaces_what_was_there(
     run(store, catalogue, AS_OF, tmp_path)
     assert sorted(p.name for p in folder.iterdir()) == NIGHT
     assert sorted(p.name for p in tmp_path.iterdir()) == [".lock", "2026-11-25", "latest"]
+
+
+def test_long_files_are_written_while_those_after_them_are_made(tmp_path: Path) -> None:
+    begun = Event()
+
+    def pieces() -> Iterator[bytes]:
+        begun.set()
+        yield b"long"
+
+    def files() -> Iterator[tuple[str, Content]]:
+        yield "verdicts.csv", pieces()
+        yield "verdicts.json", pieces()
+        yield "index.html", "late" if begun.wait(30) else "never begun"
+
+    write_whole(tmp_path / "night", files())
+    assert contents(tmp_path / "night") == {"index.html": b"late", "verdicts.csv": b"long", "verdicts.json": b"long"}
+
+
+def test_trouble_while_making_a_file_leaves_the_old_folder(tmp_path: Path) -> None:
+    def files() -> Iterator[tuple[str, Content]]:
+        yield "index.html", "new"
+        yield "verdicts.csv", "new"
+        raise OSError("the store is gone")
+
+    write_whole(tmp_path / "night", {"index.html": "old"})
+    with pytest.raises(OSError, match="the store is gone"):
+        write_whole(tmp_path / "night", files())
+    assert contents(tmp_path) == {"night/index.html": b"old"}
 
 
 def test_trouble_while_writing_leaves_the_old_folder_and_no_half_of_the_new(tmp_path: Path) -> None:

@@ -56,6 +56,13 @@ def test_names_beside_the_lines_never_overlap_even_where_the_lines_do():
     assert all(b - a >= 11.9 for a, b in pairwise(heights))
 
 
+def test_names_of_lines_that_end_at_one_height_stand_in_the_order_of_the_lines():
+    picture = picture_of([row(part, "?", 0.5 - at * 1e-9) for at, part in enumerate(ALL)], ALL, 2.0, CATALOGUE)
+    assert len({curve.end_y for curve in picture.curves}) == 1
+    heights = [float(curve.label_y) for curve in picture.curves]
+    assert heights == sorted(heights)
+
+
 def test_words_say_what_the_picture_shows_and_no_markup_slips_in():
     picture = picture_of(ROWS, ALL, 2.0, CATALOGUE)
     assert "midsole" in picture.text
