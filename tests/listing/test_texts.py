@@ -80,6 +80,7 @@ def test_a_text_seen_before_comes_out_as_it_would_alone(listed: list[str | None]
     texts = pl.Series("body", listed, dtype=pl.String)
     alone = [texts[at : at + 1].to_frame().select(made=spaced(pl.col("body"))).item() for at in range(len(texts))]
     assert each_once(texts, spaced).to_list() == alone
+    assert each_once(texts, pl.Expr.is_null).to_list() == texts.is_null().to_list()
 
 
 @given(st.text(alphabet=SIGNS))
