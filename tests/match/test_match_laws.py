@@ -55,6 +55,8 @@ def test_the_order_of_listings_and_of_the_table_changes_nothing(
 
 def test_the_evidence_adds_up_to_the_odds_between_releases(constructions: Constructions, weights: MatchWeights) -> None:
     found = link(as_listings(TITLES), constructions, weights)
+    order = ["listing_id", "construction_id", "weight", "field"]
+    assert found.evidence.equals(found.evidence.sort(order, descending=[False, False, True, False]))
     bits = found.evidence.group_by("listing_id", "construction_id").agg(pl.col("weight").sum())
     both = found.match.join(bits, on=["listing_id", "construction_id"]).sort("listing_id", "place")
     first = both.unique("listing_id", keep="first", maintain_order=True)
