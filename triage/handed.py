@@ -33,6 +33,16 @@ def read_said(store: Connection, of: str = "todo", signs: Collection[str] | None
     return frame(store, SAID.format(of=of, which="list_contains($1::VARCHAR[], sign)"), [sorted(signs)])
 
 
+def holding(counted: pl.DataFrame) -> pl.DataFrame:
+    """Return the word that holds of each listing and sign: the last, as ``read_said`` has them together.
+
+    Args:
+        counted: What counts, as ``read_said`` returns it.
+    """
+    other = [pl.col(key) != pl.col(key).shift(-1) for key in ("listing_id", "sign")]
+    return counted.filter(pl.any_horizontal(other).fill_null(True))
+
+
 @dataclass(frozen=True)
 class Lives:
     """How few listings have aged: rows of ``life_led``, and of ``life_part`` by life, outlook and part."""

@@ -71,9 +71,9 @@ def _said(cells: pl.DataFrame, books: tuple[Phrasebook, Phrasebook]) -> pl.DataF
     """Add the meanings found in title and description as ``bits``; both books know the same meanings."""
     in_title, in_body = books
     # Titles differ, descriptions often do not: each is gone through once.
-    bodies = cells.select("body_key").unique().with_row_index("body")
-    said = phrase_bits(bodies.rename({"body": "row"}), "body_key", in_body).rename({"row": "body"})
-    of_body = cells.select("row", "body_key").join(bodies.join(said, on="body"), on="body_key").select("row", "bits")
+    bodies = cells.select("body_key").unique().with_row_index("row")
+    said = bodies.join(phrase_bits(bodies, "body_key", in_body), on="row").drop("row")
+    of_body = cells.select("row", "body_key").join(said, on="body_key").select("row", "bits")
     found = pl.concat([phrase_bits(cells, "title_key", in_title), of_body])
     bits = found.group_by("row").agg(pl.col("bits").bitwise_or())
     return cells.join(bits, on="row", how="left", maintain_order="left").with_columns(pl.col("bits").fill_null(0))

@@ -204,7 +204,7 @@ def record(store: Connection, rows: pl.DataFrame, refusals: pl.DataFrame) -> int
             store.execute(statement)
         # Put together and in order here: the store would sort the texts themselves, at three times the cost.
         written = frame(store, WRITTEN)
-        cells = rows.drop("external_id")[written["nth"]].with_columns(written.drop("nth"))
+        cells = rows[written["nth"]].with_columns(written.drop("nth"))
         append(store, "listing", cells.select(*COLUMNS, "first_seen", "last_seen"))
         for statement in (OF_THE_DAY, NIGHTS, GONE):
             store.execute(statement)

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from triage.catalogue.signs import Sign
-from triage.handed import Lives, read_said
+from triage.handed import Lives, holding, read_said
 from triage.once import once
 from triage.store import Connection, frame
 
@@ -242,9 +242,7 @@ def _of_signs(said: pl.DataFrame, signs: Mapping[str, Sign], wanted: Collection[
     """
     listing, sign = pl.col("listing_id"), pl.col("sign")
     soles, rest = _of_what(signs)
-    # The strongest speaker, who comes last, decides what a sign's column says.
-    held = (listing != listing.shift(-1)) | (sign != sign.shift(-1))
-    told = said.filter("counts").filter(held.fill_null(True)).select(listing, sign, told=pl.col("state") == "affirmed")
+    told = holding(said.filter("counts")).select(listing, sign, told=pl.col("state") == "affirmed")
     rows = told.group_by("listing_id", maintain_order=True).agg(
         of_soles=sign.is_in(soles).sum(), of_the_rest=sign.is_in(rest).sum()
     )

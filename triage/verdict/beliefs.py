@@ -10,7 +10,7 @@ import polars as pl
 
 from triage.catalogue.buyers import Outlook
 from triage.catalogue.signs import Sign
-from triage.handed import Lives, read_said
+from triage.handed import Lives, holding, read_said
 from triage.once import once
 from triage.store import Connection, frame
 from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags, Led, greatest
@@ -294,7 +294,7 @@ def weigh_signs(counted: pl.DataFrame, signs: Mapping[str, Sign], ageing: frozen
         ageing: Signs that act through the age of the parts.
     """
     spoken = (
-        _first(counted.filter(~pl.col("sign").is_in(sorted(ageing))).reverse(), "listing_id", "sign")
+        holding(counted.filter(~pl.col("sign").is_in(sorted(ageing))))
         .join(sign_table(signs), on=["sign", "said_by"])
         .with_columns(decibans=pl.when(pl.col("state") == "affirmed").then("if_true").otherwise("if_false"))
         .with_columns(decibans=pl.when("hedged").then(pl.col("decibans") / 2).otherwise("decibans"))

@@ -55,9 +55,9 @@ def run(store: Connection, catalogue: Catalogue, as_of: date, out: Path, look: L
         ``out/<as-of>/index.html``.
     """
     empty_letter(look.mail_from, look.mail_to)  # an address that is none is told before there is a folder
-    folder = out / as_of.isoformat()
+    night, folder = read_night(store, as_of), out / as_of.isoformat()
     with usual(), publishing(out):
-        write_whole(folder, _files(store, catalogue, read_night(store, as_of), out, look))
+        write_whole(folder, _files(store, catalogue, night, out, look))
         write_whole(out / "latest", latest(out))
     return folder / "index.html"
 
