@@ -57,7 +57,7 @@ def test_a_night_in_pieces_leaves_the_very_rows_and_files_of_one_in_one_piece(
 ):
     write_world(tmp_path, 800, 40)
     rows, files = night_of(tmp_path, "whole")
-    for table in ("twin", "match", "observation", "life_part", "finding", "verdict", "question"):
+    for table in ("twin", "match", "observation", "life_part", "finding_fired", "open_rule", "verdict", "question"):
         assert len(rows[table]) > 20, table
     for name, bound in BOUNDS.items():
         module, _, constant = f"triage.{name}".rpartition(".")

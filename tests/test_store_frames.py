@@ -13,7 +13,7 @@ from triage import store
 
 ROW = {
     "listing_id": "a", "place": 1, "rule_id": "r", "part": "midsole", "grouping": None, "state": "open",
-    "decibans": -1.5, "because": "'; DROP TABLE finding; --\x00\n靴", "missing": ["x", "y"],
+    "decibans": -1.5, "because": "'; DROP TABLE told; --\x00\n靴", "missing": ["x", "y"],
 }  # fmt: skip
 
 
@@ -22,13 +22,23 @@ def rows(count: int) -> pl.DataFrame:
     return pl.DataFrame(every, schema_overrides={"grouping": pl.String, "missing": pl.List(pl.String)})
 
 
+@pytest.fixture
+def connection():
+    """Return a store with a table of a column of each kind that the contract has."""
+    connection = store.connect()
+    connection.execute(
+        "CREATE TABLE told (listing_id VARCHAR, place INTEGER, rule_id VARCHAR, part VARCHAR, grouping VARCHAR, "
+        "state VARCHAR, decibans DOUBLE, because VARCHAR, missing VARCHAR[])"
+    )
+    return connection
+
+
 @pytest.mark.parametrize("count", [1, 4, 5, 64, 65, 500])
-def test_a_frame_arrives_whole_as_values_as_lists_and_as_a_view_alike(count):
+def test_a_frame_arrives_whole_as_values_as_lists_and_as_a_view_alike(connection, count):
     assert rows(4).height * rows(4).width <= store.FEW_CELLS < rows(5).height * rows(5).width
     assert store.FEW_ROWS == 64
-    connection = store.connect()
-    store.append(connection, "finding", rows(count))
-    assert_frame_equal(store.frame(connection, "FROM finding ORDER BY rowid"), rows(count), check_dtypes=False)
+    store.append(connection, "told", rows(count))
+    assert_frame_equal(store.frame(connection, "FROM told ORDER BY rowid"), rows(count), check_dtypes=False)
 
 
 @pytest.mark.parametrize("times", [1, 20, 50])
@@ -44,11 +54,11 @@ def test_days_numbers_and_what_is_no_number_arrive(times):
 
 
 @pytest.mark.parametrize("count", [1, 500])
-def test_no_frame_outlives_its_way_into_the_store(count):
-    connection, found = store.connect(), rows(count)
+def test_no_frame_outlives_its_way_into_the_store(connection, count):
+    found = rows(count)
     kept = weakref.ref(found)
     with store.transaction(connection):
-        store.append(connection, "finding", found)
+        store.append(connection, "told", found)
         with store.registered(connection, "named", found):
             assert connection.execute("SELECT count(*) FROM named").fetchall() == [(count,)]
         del found

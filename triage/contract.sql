@@ -444,18 +444,57 @@ COMMENT ON COLUMN weighed.inputs IS 'Hash of what it was weighed by for itself: 
 COMMENT ON COLUMN weighed.beside IS 'Hash of its price and those beside it, its weeks on offer, and the buyers; 0 = not on offer';
 COMMENT ON COLUMN weighed.worth IS 'Hash of the comparable offers of its candidates; 0 = not on offer';
 
-CREATE TABLE IF NOT EXISTS finding (
+CREATE TABLE IF NOT EXISTS finding_fired (
   listing_id  VARCHAR NOT NULL,
   place       INTEGER NOT NULL,
   rule_id     VARCHAR NOT NULL,
   part        VARCHAR NOT NULL,
   grouping    VARCHAR,
-  state       VARCHAR NOT NULL CHECK (state IN ('fired', 'open')),
-  decibans    DOUBLE,
-  because     VARCHAR,
-  missing     VARCHAR[]
+  decibans    DOUBLE NOT NULL,
+  because     VARCHAR
 );
-COMMENT ON TABLE finding IS 'What a rule found in the facts of a listing';
+COMMENT ON TABLE finding_fired IS 'Rules that hold for a listing: the findings that fired';
+COMMENT ON COLUMN finding_fired.listing_id IS 'As finding.listing_id';
+COMMENT ON COLUMN finding_fired.place IS 'As finding.place';
+COMMENT ON COLUMN finding_fired.rule_id IS 'As finding.rule_id';
+COMMENT ON COLUMN finding_fired.part IS 'As finding.part';
+COMMENT ON COLUMN finding_fired.grouping IS 'As finding.grouping';
+COMMENT ON COLUMN finding_fired.decibans IS 'As finding.decibans';
+COMMENT ON COLUMN finding_fired.because IS 'As finding.because';
+
+CREATE TABLE IF NOT EXISTS finding_open (
+  listing_id  VARCHAR NOT NULL,
+  place       INTEGER NOT NULL,
+  open_set    UBIGINT NOT NULL
+);
+COMMENT ON TABLE finding_open IS 'Which rules missing facts leave open for a listing; many listings leave the very same open, for want of the same facts';
+COMMENT ON COLUMN finding_open.listing_id IS 'As finding.listing_id';
+COMMENT ON COLUMN finding_open.place IS 'As finding.place';
+COMMENT ON COLUMN finding_open.open_set IS 'As open_rule.open_set';
+
+CREATE TABLE IF NOT EXISTS open_rule (
+  open_set  UBIGINT NOT NULL,
+  rule_id   VARCHAR NOT NULL,
+  part      VARCHAR NOT NULL,
+  grouping  VARCHAR,
+  missing   VARCHAR[] NOT NULL
+);
+-- One row per set, rule and part.
+COMMENT ON TABLE open_rule IS 'The rules of a set that is left open together: the columns of finding, once for all listings that leave it open';
+COMMENT ON COLUMN open_rule.open_set IS 'Hash of the set';
+COMMENT ON COLUMN open_rule.rule_id IS 'As finding.rule_id';
+COMMENT ON COLUMN open_rule.part IS 'As finding.part';
+COMMENT ON COLUMN open_rule.grouping IS 'As finding.grouping';
+COMMENT ON COLUMN open_rule.missing IS 'As finding.missing';
+
+CREATE VIEW IF NOT EXISTS finding AS
+SELECT listing_id, place, rule_id, part, grouping, 'fired' AS state, decibans, because, NULL::VARCHAR[] AS missing
+FROM finding_fired
+UNION ALL
+SELECT listing_id, place, rule_id, part, grouping, 'open', NULL, NULL, missing
+FROM finding_open
+JOIN open_rule USING (open_set);
+COMMENT ON VIEW finding IS 'What a rule found in the facts of a listing';
 COMMENT ON COLUMN finding.listing_id IS 'The listing';
 COMMENT ON COLUMN finding.place IS 'The candidate release';
 COMMENT ON COLUMN finding.rule_id IS 'The rule';

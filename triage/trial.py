@@ -27,8 +27,8 @@ ORDER BY listing_id, part
 """
 FINDINGS = """
 SELECT listing_id, rule_id, part, decibans
-FROM finding
-WHERE state = 'fired' AND place = 1
+FROM finding_fired
+WHERE place = 1
 ORDER BY listing_id, rule_id, part
 """
 

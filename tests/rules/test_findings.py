@@ -9,7 +9,7 @@ from polars.testing import assert_frame_equal
 from triage import catalogue
 from triage.catalogue.penalties import Rule, RulePart
 from triage.errors import Problem
-from triage.rules import askable, check_rules, columns_of, compile_rules, find
+from triage.rules import askable, check_rules, columns_of, compile_rules, find, findings
 from triage.rules.findings import FEW_ROWS
 
 TYPES = {"VARCHAR": pl.String, "DOUBLE": pl.Float64, "INTEGER": pl.Int32, "BIGINT": pl.Int64, "BOOLEAN": pl.Boolean,
@@ -37,7 +37,7 @@ def told(known, columns, cases: list[tuple[str, dict]], askable: frozenset[str])
     problems: list[Problem] = []
     compiled = compile_rules(known.rules, columns, problems)
     assert problems == []
-    found = find(facts_of(columns, *(case for _, case in cases)), compiled, askable)
+    found = find(facts_of(columns, *(case for _, case in cases)), compiled, askable).rows()
     return {
         int(listing[1:]): state
         for listing, rule, state in found.select("listing_id", "rule_id", "state").iter_rows()
@@ -80,7 +80,7 @@ def test_forgetting_a_fact_never_turns_a_rule_that_fired_into_one_that_clears(kn
 def test_a_reason_carries_its_values(known, columns):
     compiled = compile_rules(known.rules, columns, [])
     cases = [one.rule.hits[0] for one in compiled]
-    found = find(facts_of(columns, *cases), compiled, frozenset())
+    found = find(facts_of(columns, *cases), compiled, frozenset()).rows()
     for number, one in enumerate(compiled):
         (row,) = found.filter(listing_id=f"L{number}", rule_id=one.rule.id).to_dicts()
         assert "{" not in row["because"]
@@ -98,7 +98,7 @@ def rule_of(when: str, weight: float | str = 1.0, because: str = "so it is", nam
 def test_a_weight_and_a_reason_are_computed_row_by_row(columns):
     rule = rule_of("age_years > 5", "least(4, 0.5 * age_years)", "{age_years:.1f} years, {photo_count} photos")
     cases = ({"age_years": 6.0, "photo_count": 3}, {"age_years": 20.0, "photo_count": 1}, {"age_years": 2.0})
-    found = find(facts_of(columns, *cases), compile_rules([rule], columns, []), frozenset())
+    found = find(facts_of(columns, *cases), compile_rules([rule], columns, []), frozenset()).rows()
     assert found["decibans"].to_list() == [3.0, 4.0]
     assert found["because"].to_list() == ["6.0 years, 3 photos", "20.0 years, 1 photos"]
 
@@ -107,7 +107,7 @@ def test_an_open_rule_names_the_missing_facts_that_can_be_asked_and_only_those(c
     rule = rule_of("deadstock AND photo_count < 3 AND age_years > 5")
     cases = ({"age_years": 9.0}, {"age_years": 9.0, "photo_count": 1}, {"deadstock": True, "photo_count": 1}, {})
     compiled = compile_rules([rule], columns, [])
-    found = find(facts_of(columns, *cases), compiled, frozenset({"deadstock", "photo_count"}))
+    found = find(facts_of(columns, *cases), compiled, frozenset({"deadstock", "photo_count"})).rows()
     assert found["state"].to_list() == ["open"] * 3
     assert found["listing_id"].to_list() == ["L0", "L1", "L3"]
     assert found["missing"].to_list() == [["deadstock", "photo_count"], ["deadstock"], ["deadstock", "photo_count"]]
@@ -119,7 +119,7 @@ def test_an_open_rule_names_the_missing_facts_that_can_be_asked_and_only_those(c
 def test_a_weight_that_is_no_number_does_not_fire_and_stops_nothing(columns, weight):
     compiled = compile_rules([rule_of("age_years > 5", weight), rule_of("age_years > 5", name="other")], columns, [])
     assert len(compiled) == 2
-    found = find(facts_of(columns, {"age_years": 6.0}), compiled, frozenset())
+    found = find(facts_of(columns, {"age_years": 6.0}), compiled, frozenset()).rows()
     assert found["rule_id"].to_list() == ["other"]
 
 
@@ -127,11 +127,31 @@ def test_all_rules_at_once_say_what_each_says_alone_whatever_the_order(known, co
     compiled = compile_rules(known.rules, columns, [])
     cases = [case for rule in known.rules for kind in ("hits", "clears", "unknowns") for case in getattr(rule, kind)]
     facts, asked = facts_of(columns, *cases), askable(known.facts, dict.fromkeys(known.signs, True))
-    together = find(facts, compiled, asked)
+    together = find(facts, compiled, asked).rows()
     assert together.height > len(cases)
-    alone = pl.concat([find(facts, [one], asked) for one in compiled]).sort("listing_id", "place", "rule_id", "part")
-    assert_frame_equal(together, alone)
-    assert_frame_equal(together, find(facts.reverse(), compiled[::-1], asked))
+    alone = pl.concat([find(facts, [one], asked).rows() for one in compiled])
+    assert_frame_equal(together, alone.sort("listing_id", "place", "rule_id", "part"))
+    assert_frame_equal(together, find(facts.reverse(), compiled[::-1], asked).rows())
+
+
+def test_a_set_of_open_rules_stands_once_for_all_listings_that_leave_it_open(known, columns, monkeypatch):
+    compiled, every = compile_rules(known.rules, columns, []), frozenset(columns)
+    cases = [case for rule in known.rules for kind in ("hits", "clears", "unknowns") for case in getattr(rule, kind)]
+    facts = facts_of(columns, *cases, *cases)
+    found = find(facts, compiled, every)
+    waiting = found.left_open.join(found.rules, on="open_set")
+    told = waiting.group_by("listing_id", "open_set").agg(pl.struct("rule_id", "part", "missing").sort().implode())
+    # Same number, same rules, and the other way round.
+    assert 100 < told["open_set"].n_unique() == told["rule_id"].n_unique() < found.left_open.height / 2
+    assert told.select("open_set", "rule_id").unique().height == told["open_set"].n_unique()
+    assert found.rules.select("open_set", "rule_id", "part").is_unique().all()
+    # Whatever else is looked at, and in whichever pieces.
+    alone = find(facts[:40], compiled, every)
+    assert_frame_equal(alone.left_open, found.left_open.join(alone.left_open, on="listing_id", how="semi"))
+    monkeypatch.setattr(findings, "SLICE_ROWS", 64)
+    in_pieces = find(facts, compiled, every)
+    for name in ("fired", "left_open", "rules"):
+        assert_frame_equal(getattr(found, name), getattr(in_pieces, name))
 
 
 REFUSED = [
@@ -154,12 +174,12 @@ def test_rules_asked_of_one_pair_after_the_other_say_what_they_say_of_all_at_onc
     cases = [case for rule in known.rules for kind in ("hits", "clears", "unknowns") for case in getattr(rule, kind)]
     facts = facts_of(columns, *cases)
     assert facts.height > 10 * FEW_ROWS
-    together = find(facts, compiled, every).partition_by("listing_id", as_dict=True)
+    together = find(facts, compiled, every).rows().partition_by("listing_id", as_dict=True)
     spread = [*range(0, facts.height, 2), *range(facts.height - 1, 0, -2)]
     asked = [facts[row] for row in spread] + [facts[row : row + 2] for row in range(0, 60, 3)] + [facts[:1]] * 2
     for rows in asked:
         expected = [together[(one,)] for one in sorted(rows["listing_id"]) if (one,) in together]
-        found = find(rows, compiled, every)
+        found = find(rows, compiled, every).rows()
         assert_frame_equal(found, pl.concat([found.clear(), *expected]))
 
 

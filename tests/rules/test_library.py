@@ -27,7 +27,7 @@ def weighed(cases: list[dict], compiled, known) -> list[float]:
     columns = columns_of(known.facts, tuple(known.signs))
     schema = {name: kinds.get(kind, pl.Float64) for name, kind in columns.items()}
     rows = [{**dict.fromkeys(schema), "place": 1, **case, "listing_id": str(i)} for i, case in enumerate(cases)]
-    found = find(pl.DataFrame(rows, schema=schema), compiled, frozenset())
+    found = find(pl.DataFrame(rows, schema=schema), compiled, frozenset()).rows()
     groups = {rule.id: rule.group or rule.id for rule in known.rules}
     strongest = (
         found.with_columns(group=pl.col("rule_id").replace_strict(groups), strength=pl.col("decibans").abs())

@@ -19,7 +19,7 @@ def night_of(place: Path, spread: Spread | None) -> tuple[dict[str, list[tuple]]
         rows = {name: rows_of(connection, name) for (name,) in connection.execute(TABLES).fetchall()}
         ordered = {
             name: connection.execute(f"SELECT listing_id FROM {name} ORDER BY rowid").fetchall()
-            for name in ("match", "match_evidence", "observation", "finding", "life_led", "twin")
+            for name in ("match", "match_evidence", "observation", "finding_fired", "finding_open", "life_led", "twin")
         }
     return rows, ordered
 
@@ -42,7 +42,7 @@ def whole(world) -> tuple[dict[str, list[tuple]], dict[str, list[tuple]]]:
     # What hangs on listings of other partitions is there to be got wrong.
     assert len(rows["twin"]) > 20
     assert any("comparable pairs of" in row for (row,) in rows["verdict"])
-    assert any("price-far-below" in row for (row,) in rows["finding"])
+    assert any("price-far-below" in row for (row,) in rows["finding_fired"])
     return rows, ordered
 
 

@@ -207,14 +207,14 @@ def whole_night() -> dict[str, list[dict[str, Any]]]:
             prognosis(runner, "coating", "soft_touch_pu", 0.7, age_years=25.0),
             prognosis(runner, "lining", "pu_foam_opencell", 0.7, age_years=25.0),
         ],
-        "finding": [
-            dict(listing_id=court, place=1, rule_id="old-rubber", part="outsole", state="fired", decibans=1.5,
+        "finding_fired": [
+            dict(listing_id=court, place=1, rule_id="old-rubber", part="outsole", decibans=1.5,
                  because="rubber of 41 years"),
-            dict(listing_id=court, place=1, rule_id="soles-unseen", part="outsole", state="open", decibans=None,
-                 because=None, missing=["outsole_shiny"]),
-            dict(listing_id=runner, place=1, rule_id="deadstock-storage-age", part="midsole", state="fired",
-                 decibans=4.0, because="never flexed, 25 years in the box"),
+            dict(listing_id=runner, place=1, rule_id="deadstock-storage-age", part="midsole", decibans=4.0,
+                 because="never flexed, 25 years in the box"),
         ],
+        "finding_open": [dict(listing_id=court, place=1, open_set=1)],
+        "open_rule": [dict(open_set=1, rule_id="soles-unseen", part="outsole", missing=["outsole_shiny"])],
         "posterior": [
             posterior(court, "outsole", (0.2, 0.28, 0.36), p_prior=0.42, sign_db=-3.5, rule_db=1.5),
             posterior(court, "bond", (0.02, 0.04, 0.07), p_prior=0.2, sign_db=-7.0),

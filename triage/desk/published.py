@@ -68,8 +68,9 @@ WHERE construction_id IN (SELECT model_id FROM own_release) AND listing_id NOT I
 }
 WHOLE = ("run", "storage_node", "feed")
 BY_LISTING = (
-    "sighting", "twin", "match_evidence", "observation", "life_led", "finding", "posterior", "verdict", "plan",
-    "question", "sensitivity", "call_history", "answer", "confirmation", "inspection", "purchase", "note",
+    "sighting", "twin", "match_evidence", "observation", "life_led", "finding_fired", "finding_open", "posterior",
+    "verdict", "plan", "question", "sensitivity", "call_history", "answer", "confirmation", "inspection", "purchase",
+    "note",
 )  # fmt: skip
 # Of kin no texts and no names: nothing of them is shown but what they ask.
 OF_KIN = {
@@ -81,6 +82,12 @@ LIFE_PARTS = """
 SELECT *
 FROM life_part
 WHERE life IN (SELECT life FROM life_led SEMI JOIN todo USING (listing_id))
+ORDER BY rowid
+"""
+OPEN_RULES = """
+SELECT *
+FROM open_rule
+WHERE open_set IN (SELECT open_set FROM finding_open SEMI JOIN todo USING (listing_id))
 ORDER BY rowid
 """
 RAW_ROWS = """
@@ -131,7 +138,7 @@ def _queries() -> dict[str, str]:
     shown = {name: f"{rows_of(name, 'todo')} ORDER BY rowid" for name in (*BY_LISTING, *OF_KIN)}
     both = {name: f"({shown[name]}) UNION ALL ({query} ORDER BY listing_id)" for name, query in OF_KIN.items()}
     whole = {name: f"SELECT * FROM {name} ORDER BY rowid" for name in WHOLE}
-    return shown | both | whole | {"life_part": LIFE_PARTS, "raw_row": RAW_ROWS}
+    return shown | both | whole | {"life_part": LIFE_PARTS, "open_rule": OPEN_RULES, "raw_row": RAW_ROWS}
 
 
 def is_of_today(path: Path) -> bool:

@@ -1,8 +1,10 @@
 """All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
+import hashlib
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import compress, product
 from typing import Any, TypeVar
 
@@ -19,13 +21,20 @@ from triage.once import once
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import NOTHING, OFFERED, Known, read_facts, read_known
 from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
-from triage.store import Connection, append, pieces, replace
+from triage.store import Connection, append, frame, pieces, replace
 
-FINDING = pl.Schema({
+FIRED = pl.Schema({
     "listing_id": pl.String(), "place": pl.Int64(), "rule_id": pl.String(), "part": pl.String(),
-    "grouping": pl.String(),
-    "state": pl.String(), "decibans": pl.Float64(), "because": pl.String(), "missing": pl.List(pl.String()),
+    "grouping": pl.String(), "decibans": pl.Float64(), "because": pl.String(),
 })  # fmt: skip
+LEFT_OPEN = pl.Schema({"listing_id": pl.String(), "place": pl.Int64(), "open_set": pl.UInt64()})
+OPEN_RULE = pl.Schema({
+    "open_set": pl.UInt64(), "rule_id": pl.String(), "part": pl.String(), "grouping": pl.String(),
+    "missing": pl.List(pl.String()),
+})  # fmt: skip
+# A set that nobody leaves open any more.
+UNMET = "DELETE FROM open_rule WHERE open_set NOT IN (SELECT open_set FROM finding_open)"
+MET = "SELECT DISTINCT open_set FROM open_rule"
 ROWS = {"row": pl.Int64, "rule": pl.Int64}
 WEIGHTS = {"decibans": pl.Float64, "because": pl.String}
 # DuckDB looks at the clock about every 100,000 rows a thread, so a slice has to be larger than that.
@@ -34,22 +43,45 @@ SLICE_ROWS = 262_144
 FEW_ROWS = 16
 # Weights of few rows that are kept, of pairs that are weighed again and again.
 KEPT_WEIGHTS = 10_000
+# Rules of which is kept what they may wait for.
+KEPT_WAITS = 1_000
 # Listings whose facts are read at once: a row of facts is wide.
 LISTINGS_AT_ONCE = 120_000
-# What a cell of the table rows x rules holds; above 0 it is a place in the list of what can be missing.
-CLEAR, FIRED = 0, -1
 # What a rule says of a row: it holds, it doesn't, or the facts at hand don't tell.
 TRUE, FALSE, OPEN = 1, 0, -1
 
 Codes = npt.NDArray[np.int32]
+Numbers = npt.NDArray[np.uint64]
 Answers = npt.NDArray[np.int8]
 Flags = npt.NDArray[np.bool_]
 Worked = TypeVar("Worked")
 
 
+@dataclass(frozen=True)
+class Found:
+    """What rules find in the facts of some listings.
+
+    Attributes:
+        fired: Rows of ``finding_fired``, ordered by listing, place, rule and part.
+        left_open: Rows of ``finding_open``, ordered by listing and place.
+        rules: Rows of ``open_rule``, once for each set in ``left_open``, ordered by set, rule and part.
+    """
+
+    fired: pl.DataFrame
+    left_open: pl.DataFrame
+    rules: pl.DataFrame
+
+    def rows(self) -> pl.DataFrame:
+        """Return the rows of ``finding``, ordered by listing, place, rule and part."""
+        fired = self.fired.with_columns(state=pl.lit("fired"))
+        waiting = self.left_open.join(self.rules, on="open_set").drop("open_set").with_columns(state=pl.lit("open"))
+        together = pl.concat([fired, waiting], how="diagonal")
+        return together.sort("listing_id", "place", "rule_id", "part")
+
+
 def find(
     facts: pl.DataFrame, compiled: Sequence[Compiled], askable: frozenset[str], max_seconds: float = MAX_SECONDS
-) -> pl.DataFrame:
+) -> Found:
     """Return what the rules find.
 
     Args:
@@ -57,17 +89,22 @@ def find(
         askable: Facts somebody could be asked for; a rule stays open only for those.
         max_seconds: How long one slice of the facts may take, in seconds.
 
-    Returns:
-        Rows of the ``finding`` table, ordered by listing, place, rule and part.
-
     Raises:
         TriageError: Rules took more time or memory than they may; each is named.
     """
     if facts.is_empty() or not compiled:
-        return pl.DataFrame(schema=FINDING)
+        return Found(*(pl.DataFrame(schema=schema) for schema in (FIRED, LEFT_OPEN, OPEN_RULE)))
     rules = _by_id(compiled)
     ordered = facts if _in_order(facts) else facts.sort("listing_id", "place")
-    return pl.concat(_in_slices(ordered, rules, max_seconds, lambda locked, rows: _slice(locked, rows, rules, askable)))
+    found = _in_slices(ordered, rules, max_seconds, lambda locked, rows: _slice(locked, rows, rules, askable))
+    if len(found) == 1:
+        return found[0]
+    met = pl.concat([one.rules for one in found]).unique(["open_set", "rule_id", "part"], maintain_order=True)
+    return Found(
+        pl.concat([one.fired for one in found]),
+        pl.concat([one.left_open for one in found]),
+        met.sort("open_set", "rule_id", "part"),
+    )
 
 
 @once
@@ -198,77 +235,95 @@ def _numbers(words: Mapping[str, npt.NDArray[np.bool_]]) -> Answers:
     return np.stack([np.ma.filled(one.astype(np.int8), OPEN) for one in words.values()]).T
 
 
-def _slice(
-    connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled], askable: frozenset[str]
-) -> pl.DataFrame:
+def _slice(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled], askable: frozenset[str]) -> Found:
     told = _told(connection, facts, rules)
-    codes, missing = _coded(facts, told, rules, askable)
-    fired = _weighed(connection, facts, codes, rules)
+    left_open, waiting = _left_open(facts, told, rules, askable)
     # A weight that leans on a fact nobody knows is not known, so the rule has not fired.
-    unweighed = fired.filter(pl.col("decibans").is_null())
-    codes[unweighed["row"].to_numpy(), unweighed["rule"].to_numpy()] = CLEAR
-    row, rule = np.nonzero(codes)
-    code = codes[row, rule]
-    has_fired = pl.Series(code == FIRED)
-    number = pl.Series(rule)
-    found = pl.DataFrame({
+    weighed = _weighed(connection, facts, told == TRUE, rules).filter(pl.col("decibans").is_not_null())
+    weighed = weighed.sort("row", "rule")
+    row, rule = weighed["row"], weighed["rule"]
+    fired = pl.DataFrame({
         "listing_id": facts["listing_id"].gather(row),
         "place": facts["place"].gather(row),
-        "rule_id": pl.Series([one.rule.id for one in rules]).gather(number),
-        "part": pl.Series([one.rule.part for one in rules]).gather(number),
-        "grouping": pl.Series([one.rule.group for one in rules], dtype=pl.String).gather(number),
-        "state": pl.Series(["open", "fired"]).gather(has_fired.cast(pl.UInt32)),
-        "missing": missing.gather(np.maximum(code, CLEAR)),
+        "rule_id": pl.Series([one.rule.id for one in rules]).gather(rule),
+        "part": pl.Series([one.rule.part for one in rules]).gather(rule),
+        "grouping": pl.Series([one.rule.group for one in rules], dtype=pl.String).gather(rule),
+        "decibans": weighed["decibans"],
+        "because": weighed["because"],
     })  # fmt: skip
-    weighed = fired.filter(pl.col("decibans").is_not_null()).sort("row", "rule")
-    at = pl.select(pl.when(has_fired).then(has_fired.cum_sum() - 1)).to_series()
-    found = found.with_columns(decibans=weighed["decibans"].gather(at), because=weighed["because"].gather(at))
-    return found.select(pl.col(name).cast(kind) for name, kind in FINDING.items())
+    return Found(fired.select(pl.col(name).cast(kind) for name, kind in FIRED.items()), left_open, waiting)
 
 
-def _coded(
+def _left_open(
     facts: pl.DataFrame, told: Answers, rules: Sequence[Compiled], askable: frozenset[str]
-) -> tuple[Codes, pl.Series]:
-    """Return what each rule says of each row, [rows, rules], and the lists of missing facts its numbers stand for.
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return which set of rules each row leaves open, and the rules of each set.
 
-    What is open is asked about the likeliest release; of the others it would be most of the table.
+    What is open is asked about the likeliest release; of the others it would be most of the table. Listings wait for
+    the same few facts, so that of a hundred listings two or three sets are left open. A set's number is the sum of
+    its rules' numbers, whatever else is at hand: 64 bits of a hash, as the numbers in ``weighed`` are.
     """
-    codes = np.where(told == TRUE, np.int32(FIRED), np.int32(CLEAR))
     names = sorted({name for one in rules for name in one.when.facts if name in askable})
     silent = facts.select(pl.col(names).is_null().cast(pl.Int32)).to_numpy()
     column = {name: silent[:, number] for number, name in enumerate(names)}
     likeliest = (facts["place"] <= 1).to_numpy()
-    lists: list[list[str] | None] = [None]
+    open_set = np.zeros(facts.height, dtype=np.uint64)
+    left: list[tuple[Compiled, list[list[str]], Codes]] = []
     for number in np.flatnonzero((told == OPEN).any(axis=0)).tolist():
-        asked = [name for name in rules[number].when.facts if name in askable]
-        subset = np.zeros(facts.height, dtype=np.int32)
+        rule = rules[number]
+        asked = [name for name in rule.when.facts if name in askable]
+        # Which of the facts are missing: a bit each, the first fact's the lowest.
+        missing = np.zeros(facts.height, dtype=np.int32)
         for bit, name in enumerate(asked):
-            subset |= column[name] << bit
-        waiting = (told[:, number] == OPEN) & likeliest & (subset > 0)
-        if not waiting.any():
+            missing |= column[name] << bit
+        missing[(told[:, number] != OPEN) | ~likeliest] = 0
+        if not missing.any():
             continue
-        codes[waiting, number] = subset[waiting] + len(lists) - 1
-        # Subset 0 is no list; the others in the order of their bits, the first fact being the lowest.
-        some = [list(compress(asked, bits[::-1])) for bits in product((0, 1), repeat=len(asked))]
-        lists.extend(some[1:])
-    return codes, pl.Series(lists, dtype=pl.List(pl.String))
+        lists, numbers = _waits(rule.rule.id, rule.rule.part, rule.rule.group, *asked)
+        open_set += numbers[missing]
+        left.append((rule, lists, missing))
+    waits = np.flatnonzero(open_set)
+    sets, first = np.unique(open_set[waits], return_index=True)
+    told_by = waits[first]
+    rows = [
+        (number, rule.rule.id, rule.rule.part, rule.rule.group, lists[code])
+        for rule, lists, missing in left
+        for number, code in zip(sets.tolist(), missing[told_by].tolist(), strict=True)
+        if code
+    ]
+    left_open = facts.select("listing_id", "place")[waits].with_columns(open_set=pl.Series(open_set[waits]))
+    # Rules stand by id and part: of a set they stay so.
+    waiting = pl.DataFrame(rows, schema=OPEN_RULE, orient="row").sort("open_set", maintain_order=True)
+    return left_open.select(pl.col(name).cast(kind) for name, kind in LEFT_OPEN.items()), waiting
 
 
-def _weighed(connection: Connection, facts: pl.DataFrame, codes: Codes, rules: Sequence[Compiled]) -> pl.DataFrame:
+@lru_cache(KEPT_WAITS)
+def _waits(rule_id: str, part: str, group: str | None, *asked: str) -> tuple[list[list[str]], Numbers]:
+    """Return which of the facts asked for are missing, by the bits of a number, and the number of the rule then.
+
+    Bit 0 is the first fact. Where none is missing the rule waits for nothing and its number is 0.
+    """
+    lists = [list(compress(asked, bits[::-1])) for bits in product((0, 1), repeat=len(asked))]
+    told = [json.dumps([rule_id, part, group, missing]).encode() for missing in lists]
+    numbers = [int.from_bytes(hashlib.sha256(one).digest()[:8], "little") for one in told]
+    return lists, np.array([0, *numbers[1:]], dtype=np.uint64)
+
+
+def _weighed(connection: Connection, facts: pl.DataFrame, fired: Flags, rules: Sequence[Compiled]) -> pl.DataFrame:
     """Return row, rule, decibans and because of every rule that fired; decibans NULL where the weight is not known."""
-    rule, row = np.nonzero(codes.T == FIRED)
+    rule, row = np.nonzero(fired.T)
     wanted = _of_weights(rules)
-    fired = facts.select(wanted).with_columns(row=0)[row] if wanted else pl.DataFrame({"row": row})
-    fired = fired.with_columns(row=pl.Series(row, dtype=pl.Int64), rule=pl.Series(rule, dtype=pl.Int64))
+    known = facts.select(wanted).with_columns(row=0)[row] if wanted else pl.DataFrame({"row": row})
+    known = known.with_columns(row=pl.Series(row, dtype=pl.Int64), rule=pl.Series(rule, dtype=pl.Int64))
     if facts.height > FEW_ROWS:
-        return _weights(connection, fired, rules)
+        return _weights(connection, known, rules)
     # Of few rows only what did not fire before, or weighed by other facts.
-    cells, kept = fired.drop("row").rows(), _kept_weights(rules)
+    cells, kept = known.drop("row").rows(), _kept_weights(rules)
     if fresh := [at for at, cell in enumerate(cells) if cell not in kept]:
         if len(kept) > KEPT_WEIGHTS:
             kept.clear()
             fresh = list(range(len(cells)))
-        told = _weights(connection, fired[fresh], rules).select("decibans", "because").rows()
+        told = _weights(connection, known[fresh], rules).select("decibans", "because").rows()
         kept.update(zip((cells[at] for at in fresh), told, strict=True))
     told = [kept[cell] for cell in cells]
     return pl.DataFrame({"row": row, "rule": rule}, schema=ROWS).hstack(
@@ -331,7 +386,7 @@ def run(
         known: What ``know`` returned of these listings, which are few.
 
     Returns:
-        What was written, of few listings.
+        Which rules fired, of few listings: rows of ``finding_fired``.
 
     Raises:
         TriageError: A rule may not run; nothing was written.
@@ -339,14 +394,21 @@ def run(
     ready = _ready(rules, facts, signs)
     asked = {sign.id: sign.question is not None for sign in signs.values()}
     wanted = _wanted(ready)
-    replace(store, "finding", pl.DataFrame())
+    for table in ("finding_fired", "finding_open"):
+        replace(store, table, pl.DataFrame())
+    store.execute(UNMET)
+    met = frame(store, MET)
     told = (
         read_facts(store, signs, wanted, piece, offered, known or NOTHING) for piece in pieces(store, LISTINGS_AT_ONCE)
     )
     # One at a time, as all passes share a connection; meanwhile facts of the next listings are read.
     for found in in_order(lambda rows: find(rows, ready, askable(facts, asked)), told, cores=1, few=known is not None):
-        append(store, "finding", found)
-    return None if known is None else found
+        append(store, "finding_fired", found.fired)
+        append(store, "finding_open", found.left_open)
+        fresh = found.rules.join(met, on="open_set", how="anti", maintain_order="left")
+        append(store, "open_rule", fresh)
+        met = pl.concat([met, fresh.select("open_set").unique()])
+    return None if known is None else found.fired
 
 
 def know(

@@ -20,6 +20,7 @@ from triage.catalogue.words import TwinWords
 from triage.listing import Reading
 from triage.observation import SELLERS
 from triage.progress import Step, silent
+from triage.rules.findings import UNMET
 from triage.spread import cells, tasks
 from triage.spread.engine import Engine, Here
 from triage.spread.files import rows_of, take, write, write_partitioned, write_pickle
@@ -77,6 +78,14 @@ GIVEN = {
     "call_history": "SELECT h.*, share FROM call_history h JOIN share USING (listing_id) "
     "QUALIFY row_number() OVER (PARTITION BY listing_id, buyer ORDER BY place DESC) = 1",
 }
+# Sets of rules left open have the same number in every partition.
+OPEN_RULES = """
+INSERT INTO open_rule
+SELECT DISTINCT open_set, rule_id, part, grouping, missing
+FROM {rows}
+WHERE open_set NOT IN (SELECT open_set FROM open_rule)
+ORDER BY open_set, rule_id, part
+"""
 TAKEN_IN = (*tasks.MATCHED, *tasks.BELIEVED, *tasks.JUDGED)
 
 
@@ -165,6 +174,8 @@ def _take_in(store: Connection, partitions: Sequence[Partition]) -> None:
         take(store, table, [partition.file(table) for partition in partitions])
     store.execute(f"DELETE FROM habit WHERE (source, seller) IN {SELLERS}")
     store.execute(f"INSERT INTO habit FROM {rows_of([partition.file('habit') for partition in partitions])}")
+    store.execute(UNMET)
+    store.execute(OPEN_RULES.format(rows=rows_of([partition.file("open_rule") for partition in partitions])))
     take_lives(store, partitions)
     take(store, "call_history", [partition.file("call_history") for partition in partitions])
     store.execute("DELETE FROM storage_node")

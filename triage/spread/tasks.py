@@ -17,7 +17,7 @@ from triage.verdict.worth import LATEST, OFFERS, pool_comparables
 # Tables that a partition writes, by the task that does.
 MATCHED = ("match", "match_evidence")
 AGED = ("life_led", "life_part")
-BELIEVED = ("observation", "finding", "posterior", "soundness")
+BELIEVED = ("observation", "finding_fired", "finding_open", "posterior", "soundness")
 JUDGED = ("verdict", "plan", "question", "sensitivity")
 
 
@@ -53,7 +53,7 @@ def believe(partition: Partition) -> None:
         offered = f"SELECT * FROM {rows_of(partition.reduced('offered'))}"
         rules.run(store, known.rules, known.facts, known.signs, offered)
         verdict.believe(store, ground)
-        keep(store, partition, (*BELIEVED, *AGED, "storage_node", "habit"))
+        keep(store, partition, (*BELIEVED, *AGED, "open_rule", "storage_node", "habit"))
         keep_kinds(store, kit, partition)
         say_offers(store, partition, ground.values.sound_from)
 

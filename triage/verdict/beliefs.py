@@ -49,9 +49,9 @@ WHERE listing_id IN (SELECT listing_id FROM chunk)
 ORDER BY listing_id, place
 """
 FINDINGS = """
-SELECT listing_id, place, rule_id, part, grouping, state, decibans
-FROM finding
-WHERE state = 'fired' AND listing_id IN (SELECT listing_id FROM chunk)
+SELECT listing_id, place, rule_id, part, grouping, decibans
+FROM finding_fired
+WHERE listing_id IN (SELECT listing_id FROM chunk)
 """
 
 
@@ -149,7 +149,7 @@ class Told:
 
     Attributes:
         said: As ``read_said`` returns it.
-        findings: Rows of ``finding``.
+        findings: Rows of ``finding_fired``.
         ages: Returns how the parts have aged, by outlook.
         signs: Signs by id.
         ageing: Signs that act through the age of the parts.
@@ -351,14 +351,12 @@ def strongest_rules(findings: pl.DataFrame, weighed: pl.DataFrame) -> pl.DataFra
     """Return the findings that count, with what each adds: of a group only the strongest says anything.
 
     Args:
-        findings: Rows of ``finding``.
+        findings: Rows of ``finding_fired``.
         weighed: As ``weigh_signs`` returns them. Where a sign of the group speaks of the same part, a
             weaker rule adds nothing and a stronger one what it is stronger.
     """
     told = weighed.select("listing_id", "part", "group", said_db="decibans")
-    fired = findings.filter(state="fired").with_columns(
-        pl.coalesce("grouping", "rule_id").alias("group"), strength=pl.col("decibans").abs()
-    )
+    fired = findings.with_columns(pl.coalesce("grouping", "rule_id").alias("group"), strength=pl.col("decibans").abs())
     group = ("listing_id", "place", "part", "group")
     return (
         _first(fired.sort(*group, "strength", "rule_id", descending=[False] * 4 + [True, False]), *group)

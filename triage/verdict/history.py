@@ -53,8 +53,8 @@ GROUP BY listing_id
 """
 HELD = """
 SELECT listing_id, list_sort(list(DISTINCT rule_id)) AS held
-FROM finding
-WHERE state = 'fired' AND place = 1 AND listing_id IN (SELECT listing_id FROM changed_call)
+FROM finding_fired
+WHERE place = 1 AND listing_id IN (SELECT listing_id FROM changed_call)
 GROUP BY listing_id
 """
 BELIEVED = """
@@ -122,8 +122,8 @@ COMPARED = (
 )  # fmt: skip
 WHY_HELD = """
 SELECT listing_id, rule_id, any_value(because ORDER BY part) AS why
-FROM finding
-WHERE state = 'fired' AND place = 1 AND listing_id IN (SELECT listing_id FROM fresh_call WHERE place > 1)
+FROM finding_fired
+WHERE place = 1 AND listing_id IN (SELECT listing_id FROM fresh_call WHERE place > 1)
 GROUP BY listing_id, rule_id
 """
 LATER = """

@@ -188,8 +188,14 @@ JOIN shown USING (listing_id)
 ORDER BY listing_id, place, part, horizon_years, climate
 """
 
+# As the view has them, of these listings alone.
 FINDINGS = f"""
-{rows_of("finding", "shown")}
+SELECT listing_id, place, rule_id, part, grouping, 'fired' AS state, decibans, because, NULL::VARCHAR[] AS missing
+FROM ({rows_of("finding_fired", "shown")})
+UNION ALL
+SELECT listing_id, place, rule_id, part, grouping, 'open', NULL, NULL, missing
+FROM ({rows_of("finding_open", "shown")})
+JOIN open_rule USING (open_set)
 ORDER BY listing_id, place, state, abs(decibans) DESC NULLS LAST, rule_id, part
 """
 
