@@ -6,15 +6,15 @@ from dataclasses import dataclass
 import polars as pl
 
 from triage.catalogue.buyers import Outlook
+from triage.order import ordered
 from triage.store import Connection, frame
 
 # Whose word holds against whose: the last one's.
 SPEAKERS = ("listing", "answer", "buyer", "inspection")
-SAID = f"""
+SAID = """
 SELECT listing_id, sign, said_by, state, hedged, counts, TRY_CAST(value AS INTEGER) AS year
 FROM observation
-WHERE listing_id IN (SELECT listing_id FROM {{of}}) AND {{which}}
-ORDER BY listing_id, sign, list_position({list(SPEAKERS)}, said_by)
+WHERE listing_id IN (SELECT listing_id FROM {of}) AND {which}
 """
 
 
@@ -29,8 +29,14 @@ def read_said(store: Connection, of: str = "todo", signs: Collection[str] | None
         listing_id, sign, said_by, state, hedged, counts, and ``year``, what was stated as a whole number.
     """
     if signs is None:
-        return frame(store, SAID.format(of=of, which="TRUE"))
-    return frame(store, SAID.format(of=of, which="list_contains($1::VARCHAR[], sign)"), [sorted(signs)])
+        said = frame(store, SAID.format(of=of, which="TRUE"))
+    else:
+        said = frame(store, SAID.format(of=of, which="list_contains($1::VARCHAR[], sign)"), [sorted(signs)])
+    # Where only one speaks nobody's word comes before another's.
+    if said["said_by"].is_sorted() and said["said_by"].first() == said["said_by"].last():
+        return ordered(said, "listing_id", "sign")
+    rank = pl.col("said_by").replace_strict(SPEAKERS, range(len(SPEAKERS)), return_dtype=pl.Int8)
+    return ordered(said.with_columns(rank=rank), "listing_id", "sign", "rank").drop("rank")
 
 
 def holding(counted: pl.DataFrame) -> pl.DataFrame:

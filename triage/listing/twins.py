@@ -14,6 +14,7 @@ from triage.blocks import in_order
 from triage.catalogue.words import TwinWords
 from triage.listing.likeness import best_odds, log_odds, odds, photos_compared, texts_compared, titles_compared
 from triage.listing.phrases import Phrase, book, compatible, spaced
+from triage.order import ordered
 from triage.store import Connection, append, frame, registered, rows_of
 
 LOG = logging.getLogger(__name__)
@@ -39,13 +40,12 @@ OF_PAIRS = """
   FROM listing
   {keyed}
   WHERE kind = 'pair'
-  ORDER BY listing_id
 """
-LISTINGS = OF_PAIRS.format(more=", title, body", keyed="")
+LISTINGS = f"{OF_PAIRS.format(more=', title, body', keyed='')}  ORDER BY listing_id\n"
 KEYED = OF_PAIRS.format(more=", name, pattern, sentences", keyed="LEFT JOIN twin_key USING (listing_id)")
 KEYS = ("name", "pattern", "sentences")
 STALE = "DELETE FROM twin_key WHERE made_by <> ?"
-TEXTS = f"SELECT listing_id, title, body FROM ({rows_of('listing', 'compared')}) ORDER BY listing_id"
+TEXTS = f"SELECT listing_id, title, body FROM ({rows_of('listing', 'compared')})"
 
 # Ids of listings to their titles and descriptions.
 Texts = Callable[[pl.Series], pl.DataFrame]
@@ -56,7 +56,7 @@ def write_twins(store: Connection, words: TwinWords) -> None:
 
     def texts(ids: pl.Series) -> pl.DataFrame:
         with registered(store, "compared", ids.to_frame("listing_id")):
-            return frame(store, TEXTS)
+            return ordered(frame(store, TEXTS), "listing_id")
 
     found = _found(_keyed(store, texts, words), texts, words)
     store.execute("DELETE FROM twin")
@@ -67,7 +67,7 @@ def _keyed(store: Connection, texts: Texts, words: TwinWords) -> pl.DataFrame:
     """Return all pairs with their keys, and keep those that are new: stage 2 takes out what reads otherwise."""
     made_by = made_by_of(words)
     store.execute(STALE, [made_by])
-    keyed = frame(store, KEYED)
+    keyed = ordered(frame(store, KEYED), "listing_id")
     unkeyed = keyed.filter(pl.col("name").is_null())["listing_id"]
     if unkeyed.is_empty():
         return keyed

@@ -6,6 +6,7 @@ from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match.link import Linked, link, link_batches
 from triage.match.table import build_index
+from triage.order import ordered
 from triage.store import Connection, append, frame, replace
 
 # Columns of the export that name the release are read as part of the title.
@@ -21,7 +22,6 @@ SELECT
 FROM listing AS l
 JOIN todo AS t ON t.listing_id = l.listing_id
 WHERE l.kind = 'pair'
-ORDER BY l.listing_id
 """
 
 
@@ -41,7 +41,7 @@ def run(store: Connection, constructions: Constructions, weights: MatchWeights, 
     """
     del as_of
     write = replace  # the first batch takes the old rows away, the rest are added
-    for linked in link_batches(frame(store, LISTINGS), constructions, weights):
+    for linked in link_batches(ordered(frame(store, LISTINGS), "listing_id"), constructions, weights):
         write(store, "match", linked.match)
         write(store, "match_evidence", linked.evidence)
         write = append

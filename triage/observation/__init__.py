@@ -17,6 +17,7 @@ from triage.observation.lexicon import Lexicon, lexicon
 from triage.observation.read import TEXTS, mentions, mentions_each, with_hints
 from triage.observation.weigh import answered, latest, weighed
 from triage.once import KEPT
+from triage.order import ordered
 
 __all__ = ["make_ready", "observed", "read_text", "run", "run_answers"]
 
@@ -25,7 +26,6 @@ OFFERED = """
 SELECT listing_id, source, seller, title, body, language
 FROM listing
 WHERE listing_id IN (SELECT listing_id FROM todo)
-ORDER BY listing_id
 """
 OF_SELLERS = """
 SELECT source, seller, body
@@ -36,7 +36,6 @@ WHERE seller IS NOT NULL
     SELECT (source, seller)
     FROM {of}
   )
-ORDER BY listing_id
 """
 SELLERS = "(SELECT DISTINCT source, seller FROM listing WHERE listing_id IN (SELECT listing_id FROM todo))"
 ANSWERED = """
@@ -72,7 +71,7 @@ def make_ready(signs: Signs) -> None:
 def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
     """Read the listings of ``todo`` and the answers to questions about them; nothing depends on ``as_of``."""
     words = lexicon(signs)
-    offered = tables.frame(store, OFFERED)
+    offered = _offered(store)
     habits = habitual(tables.frame(store, OF_SELLERS.format(of=SELLERS)))
     store.execute(f"DELETE FROM habit WHERE (source, seller) IN {SELLERS}")
     tables.append(store, "habit", habits)
@@ -80,6 +79,10 @@ def run(store: tables.Connection, signs: Signs, as_of: date) -> None:
     tables.replace(store, "observation", pl.DataFrame())
     for rows in in_parts(offered, replies, habits, words):
         tables.append(store, "observation", rows)
+
+
+def _offered(store: tables.Connection) -> pl.DataFrame:
+    return ordered(tables.frame(store, OFFERED), "listing_id")
 
 
 def run_answers(store: tables.Connection, signs: Signs) -> frozenset[str]:
@@ -93,7 +96,7 @@ def run_answers(store: tables.Connection, signs: Signs) -> frozenset[str]:
     # To read no text takes as long as to read a few, and more than are kept are read the sooner together.
     if texts := replies["text"].count():
         none = pl.DataFrame(schema={"source": pl.String, "seller": pl.String, "sentence": pl.String})
-        offered, each = tables.frame(store, OFFERED), mentions_each if texts <= KEPT else mentions
+        offered, each = _offered(store), mentions_each if texts <= KEPT else mentions
         read = observed(offered, replies, none, lexicon(signs), ("answer",), each)
     else:
         read = _counted(answered(replies).select(DATED))

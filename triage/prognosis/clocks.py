@@ -9,6 +9,7 @@ import polars as pl
 from triage.catalogue.climates import Climates
 from triage.handed import read_said
 from triage.once import once
+from triage.order import ordered
 from triage.prognosis.humidity import shifted_humidity
 from triage.prognosis.places import rooms
 from triage.store import Connection, frame
@@ -43,7 +44,6 @@ SELECT
 FROM candidate m
 LEFT JOIN construction c ON c.model_id = m.construction_id
 WHERE m.listing_id IN (SELECT listing_id FROM todo)
-ORDER BY m.listing_id, m.place
 """
 
 RELEASES = """
@@ -64,7 +64,6 @@ SELECT
   last_seen
 FROM listing
 WHERE listing_id IN (SELECT listing_id FROM todo)
-ORDER BY listing_id
 """
 
 
@@ -107,7 +106,8 @@ class Unsaid:
     @classmethod
     def of(cls, store: Connection, climates: Climates) -> "Unsaid":
         """Return that of the listings in ``todo``."""
-        return cls(frame(store, CANDIDATES), _at_home(frame(store, PAIRS), climates))
+        candidates, pairs = frame(store, CANDIDATES), frame(store, PAIRS)
+        return cls(ordered(candidates, "listing_id", "place"), _at_home(ordered(pairs, "listing_id"), climates))
 
 
 def read_clocks(

@@ -9,6 +9,7 @@ import polars as pl
 from triage.catalogue.signs import Sign
 from triage.handed import Lives, holding, read_said
 from triage.once import once
+from triage.order import ordered
 from triage.store import Connection, frame
 
 PARTS = ("midsole", "outsole", "cushion", "bond", "trim", "coating", "upper", "lining")
@@ -41,7 +42,6 @@ SELECT
   accepted AS match_accepted
 FROM candidate
 WHERE listing_id IN (SELECT listing_id FROM {of})
-ORDER BY listing_id, place
 """
 MADE = """
 SELECT model_id AS construction_id, maker, model, edition, category, life_factor, style_year
@@ -183,8 +183,9 @@ def read_facts(
 
 def _unaged(store: Connection, of: str, offered: str) -> pl.LazyFrame:
     # Small questions put together here: DuckDB takes longer to plan one large one than to answer all of these.
-    queries = (CANDIDATES, LISTED, MADE, RELISTS, DROPS, offered)
-    pairs, listed, made, relists, drops, asked = (frame(store, query.format(of=of)).lazy() for query in queries)
+    queries = (LISTED, MADE, RELISTS, DROPS, offered)
+    pairs = ordered(frame(store, CANDIDATES.format(of=of)), "listing_id", "place").lazy()
+    listed, made, relists, drops, asked = (frame(store, query.format(of=of)).lazy() for query in queries)
     priced = (pl.col("same_release_open") >= FEWEST_OFFERED) & (pl.col("median_minor") > 0)
     # What is said of a listing is read once, not for every release it may be.
     listed = listed.join(relists, on="listing_id", how="left").join(drops, on="listing_id", how="left")

@@ -18,6 +18,7 @@ from triage.catalogue.penalties import Rule
 from triage.catalogue.signs import Sign
 from triage.errors import Problem, TriageError
 from triage.once import once
+from triage.order import ordered
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import NOTHING, OFFERED, Known, read_facts, read_known
 from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
@@ -95,8 +96,8 @@ def find(
     if facts.is_empty() or not compiled:
         return Found(*(pl.DataFrame(schema=schema) for schema in (FIRED, LEFT_OPEN, OPEN_RULE)))
     rules = _by_id(compiled)
-    ordered = facts if _in_order(facts) else facts.sort("listing_id", "place")
-    found = _in_slices(ordered, rules, max_seconds, lambda locked, rows: _slice(locked, rows, rules, askable))
+    rows = ordered(facts, "listing_id", "place")
+    found = _in_slices(rows, rules, max_seconds, lambda locked, some: _slice(locked, some, rules, askable))
     if len(found) == 1:
         return found[0]
     met = pl.concat([one.rules for one in found]).unique(["open_set", "rule_id", "part"], maintain_order=True)
@@ -110,14 +111,6 @@ def find(
 @once
 def _by_id(compiled: Sequence[Compiled]) -> list[Compiled]:
     return sorted(compiled, key=lambda one: (one.rule.id, one.rule.part))
-
-
-def _in_order(facts: pl.DataFrame) -> bool:
-    """Return whether rows stand by listing and place: to look costs a hundredth of sorting so many columns."""
-    listing, place = pl.col("listing_id"), pl.col("place")
-    same = listing == listing.shift()
-    rises = (listing > listing.shift()) | (same & (place > place.shift()))
-    return bool(facts.select(rises.slice(1).all()).item())
 
 
 def fired_by(facts: pl.DataFrame, compiled: Sequence[Compiled], max_seconds: float = MAX_SECONDS) -> Flags:
@@ -268,33 +261,52 @@ def _left_open(
     column = {name: silent[:, number] for number, name in enumerate(names)}
     likeliest = (facts["place"] <= 1).to_numpy()
     open_set = np.zeros(facts.height, dtype=np.uint64)
-    left: list[tuple[Compiled, list[list[str]], Codes]] = []
+    left: list[tuple[int, list[list[str]], Codes]] = []
     for number in np.flatnonzero((told == OPEN).any(axis=0)).tolist():
-        rule = rules[number]
-        asked = [name for name in rule.when.facts if name in askable]
+        rule = rules[number].rule
+        asked = [name for name in rules[number].when.facts if name in askable]
         # Which of the facts are missing: a bit each, the first fact's the lowest.
         missing = np.zeros(facts.height, dtype=np.int32)
         for bit, name in enumerate(asked):
             missing |= column[name] << bit
         missing[(told[:, number] != OPEN) | ~likeliest] = 0
-        if not missing.any():
-            continue
-        lists, numbers = _waits(rule.rule.id, rule.rule.part, rule.rule.group, *asked)
-        open_set += numbers[missing]
-        left.append((rule, lists, missing))
+        if missing.any():
+            lists, numbers = _waits(rule.id, rule.part, rule.group, *asked)
+            open_set += numbers[missing]
+            left.append((number, lists, missing))
     waits = np.flatnonzero(open_set)
     sets, first = np.unique(open_set[waits], return_index=True)
-    told_by = waits[first]
-    rows = [
-        (number, rule.rule.id, rule.rule.part, rule.rule.group, lists[code])
-        for rule, lists, missing in left
-        for number, code in zip(sets.tolist(), missing[told_by].tolist(), strict=True)
-        if code
-    ]
     left_open = facts.select("listing_id", "place")[waits].with_columns(open_set=pl.Series(open_set[waits]))
-    # Rules stand by id and part: of a set they stay so.
-    waiting = pl.DataFrame(rows, schema=OPEN_RULE, orient="row").sort("open_set", maintain_order=True)
-    return left_open.select(pl.col(name).cast(kind) for name, kind in LEFT_OPEN.items()), waiting
+    return left_open.select(pl.col(name).cast(kind) for name, kind in LEFT_OPEN.items()), _rules_of(
+        sets, [(number, lists, missing[waits[first]]) for number, lists, missing in left], rules
+    )
+
+
+def _rules_of(
+    sets: Numbers, left: Sequence[tuple[int, list[list[str]], Codes]], rules: Sequence[Compiled]
+) -> pl.DataFrame:
+    """Return the rules of sets that are left open, rows of ``open_rule``, by set.
+
+    Args:
+        sets: The sets' numbers, in order.
+        left: Of each rule left open, in order: its place among the rules, what it may wait for, and for each set
+            the place in that.
+    """
+    codes = np.array([codes for _, _, codes in left], dtype=np.int32).reshape(len(left), len(sets))
+    nth, of = np.nonzero(codes.T)
+    begins = np.cumsum([0, *(len(lists) for _, lists, _ in left)])[:-1]
+    missing = pl.Series([one for _, lists, _ in left for one in lists], dtype=pl.List(pl.String))
+    told = [rules[number].rule for number, _, _ in left]
+    by_rule = pl.DataFrame(
+        {
+            "rule_id": [one.id for one in told],
+            "part": [one.part for one in told],
+            "grouping": [one.group for one in told],
+        },
+        schema={name: OPEN_RULE[name] for name in ("rule_id", "part", "grouping")},
+    )
+    found = by_rule[of].with_columns(open_set=pl.Series(sets[nth]), missing=missing.gather(begins[of] + codes[of, nth]))
+    return found.select(OPEN_RULE.names())
 
 
 @lru_cache(KEPT_WAITS)

@@ -12,6 +12,7 @@ from triage.catalogue.buyers import Outlook
 from triage.catalogue.signs import Sign
 from triage.handed import Lives, holding, read_said
 from triage.once import once
+from triage.order import ordered
 from triage.store import Connection, frame
 from triage.verdict.states import PARTS, Array, Chances, Evidence, Flags, Led, greatest
 
@@ -32,21 +33,18 @@ LED = """
 SELECT listing_id, place, life
 FROM life_led
 WHERE listing_id IN (SELECT listing_id FROM chunk)
-ORDER BY listing_id, place
 """
 LIVES = """
 SELECT life, part, load_bearing, p_unfit_lo_node, p_unfit_node, p_unfit_hi_node
 FROM life_part
 WHERE horizon_years = ? AND climate = ?
   AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM chunk))
-ORDER BY life, part
 """
 STORAGE_NODES = "SELECT weight FROM storage_node ORDER BY node"
 CANDIDATES = """
 SELECT listing_id, place, construction_id, probability
 FROM candidate
 WHERE listing_id IN (SELECT listing_id FROM chunk)
-ORDER BY listing_id, place
 """
 FINDINGS = """
 SELECT listing_id, place, rule_id, part, grouping, decibans
@@ -184,7 +182,8 @@ def read_beliefs(store: Connection, signs: Mapping[str, Sign], ageing: frozenset
 
 def read_candidates(store: Connection) -> Candidates:
     """Return the releases that the listings in ``chunk`` may be."""
-    candidates = frame(store, CANDIDATES).with_columns(row=pl.col("listing_id").rle_id().cast(pl.Int64))
+    candidates = ordered(frame(store, CANDIDATES), "listing_id", "place")
+    candidates = candidates.with_columns(row=pl.col("listing_id").rle_id().cast(pl.Int64))
     # Where each listing's candidates begin: they stand together.
     first = np.flatnonzero(np.diff(candidates["row"].to_numpy(), prepend=-1))
     candidates = candidates.with_columns(slot=pl.int_range(pl.len()) - pl.lit(pl.Series(first)).gather("row"))
@@ -235,7 +234,9 @@ def read_findings(store: Connection) -> pl.DataFrame:
 def read_ages(store: Connection, candidates: Candidates, outlook: Outlook) -> Callable[[], Aged]:
     """Return what works out how the lives of candidates in ``chunk`` have aged in an outlook, in any thread."""
     node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
-    return partial(aged_of, Lives(frame(store, LED), frame(store, LIVES, outlook)), candidates, node_weight)
+    led = ordered(frame(store, LED), "listing_id", "place")
+    parts = ordered(frame(store, LIVES, outlook), "life", "part")
+    return partial(aged_of, Lives(led, parts), candidates, node_weight)
 
 
 def read_aged(store: Connection, candidates: Candidates, outlook: Outlook) -> Aged:

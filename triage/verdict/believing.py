@@ -9,11 +9,11 @@ import polars as pl
 
 from triage.blocks import in_order, slices
 from triage.catalogue.buyers import Outlook
-from triage.store import Connection, append, frame
+from triage.store import Connection, append
 from triage.verdict.beliefs import Beliefs, Told
 from triage.verdict.chunks import chunks_of, forget, told_of
 from triage.verdict.ground import Ground
-from triage.verdict.known import LISTINGS, Known
+from triage.verdict.known import Known, read_listings
 from triage.verdict.looks import BLOCK
 from triage.verdict.money import Array
 from triage.verdict.states import PARTS, greatest, marginals, masks_of
@@ -31,7 +31,7 @@ class Held:
 def believe(store: Connection, ground: Ground, known: Known | None = None) -> dict[Outlook, Held]:
     """Write posterior and soundness; return what is believed, by outlook, where it is of few pairs."""
     forget(store, ("posterior", "soundness"), known)
-    pairs = (frame(store, LISTINGS) if known is None else known.listings).filter("pair")
+    pairs = (read_listings(store) if known is None else known.listings).filter("pair")
     held: dict[Outlook, Held] = {}
     # While chunks are weighed, the next is read and what was found of the one before is written.
     told = (told_of(store, ground, known) for _ in chunks_of(store, pairs, known))

@@ -18,7 +18,7 @@ from triage.verdict.believing import Held, believe
 from triage.verdict.calls import LEAST_FITS
 from triage.verdict.chunks import chunks_of, forget, told_of
 from triage.verdict.ground import Ground, Releases, trade_of
-from triage.verdict.known import LISTINGS, Known
+from triage.verdict.known import Known, read_listings
 from triage.verdict.looks import Table, judged_rows
 from triage.verdict.money import Flags, landed_cost
 from triage.verdict.offers import Offer, offer_to, read_offers
@@ -108,7 +108,7 @@ def judge(
         known: As of ``run``.
     """
     forget(store, ("verdict", "plan", "question", "sensitivity"), known)
-    listings = frame(store, LISTINGS) if known is None else known.listings
+    listings = read_listings(store) if known is None else known.listings
     if listings.select((pl.col("open") & ~pl.col("pair")).any()).item():
         buyers = [{"buyer": buyer.id, "currency": buyer.currency} for buyer in ground.buyers.values()]
         with registered(store, "buyer_row", pl.DataFrame(buyers)):

@@ -8,6 +8,7 @@ import polars as pl
 
 from triage.catalogue.buyers import Buyer, Outlook
 from triage.handed import Lives
+from triage.order import ordered
 from triage.store import Connection, frame, registered
 from triage.verdict.beliefs import Aged, Candidates, aged_of, read_aged, read_candidates
 from triage.verdict.ground import Ground, Releases, trade_of
@@ -25,7 +26,6 @@ FROM listing
 WHERE listing_id IN (SELECT listing_id FROM todo) AND (
     kind <> 'pair' OR listing_id IN (SELECT listing_id FROM match WHERE listing_id IN (SELECT listing_id FROM todo))
   )
-ORDER BY listing_id
 """
 
 
@@ -35,7 +35,7 @@ class Known:
 
     Attributes:
         todo: The listings.
-        listings, comparables: As ``LISTINGS`` and ``read_comparables`` return them.
+        listings, comparables: As ``read_listings`` and ``read_comparables`` return them.
         offers: As ``offers.read_unsaid`` returns them; None where they are to be read.
         aged: By outlook; what is not there is read.
         prices: By buyer; what holds no more is worked out again.
@@ -78,6 +78,11 @@ class Known:
         return found
 
 
+def read_listings(store: Connection) -> pl.DataFrame:
+    """Return the listings in ``todo`` that are weighed: listing_id, pair, open."""
+    return ordered(frame(store, LISTINGS), "listing_id")
+
+
 def know(store: Connection, ground: Ground, releases: Releases, pool: Callable[[Connection], None]) -> Known:
     """Return what of the listings in ``todo``, which are few, hangs on nothing that is said of them.
 
@@ -85,7 +90,7 @@ def know(store: Connection, ground: Ground, releases: Releases, pool: Callable[[
         releases: Those of the store.
         pool: Gathers comparables as ``pool_comparables`` does.
     """
-    todo, listings = frame(store, WHICH)["listing_id"].to_list(), frame(store, LISTINGS)
+    todo, listings = frame(store, WHICH)["listing_id"].to_list(), read_listings(store)
     pool(store)
     with registered(store, "chunk", listings.select("listing_id")):
         candidates = read_candidates(store)

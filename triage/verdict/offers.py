@@ -9,6 +9,7 @@ import polars as pl
 from triage.catalogue.buyers import Buyer
 from triage.catalogue.costs import Costs
 from triage.handed import read_said
+from triage.order import ordered
 from triage.store import Connection, frame
 from triage.verdict.money import Array, Flags, Terms
 from triage.verdict.states import Rows
@@ -25,7 +26,6 @@ FROM listing l
 JOIN chunk USING (listing_id)
 LEFT JOIN match m ON m.listing_id = l.listing_id AND m.place = 1
 LEFT JOIN construction c ON c.model_id = m.construction_id
-ORDER BY l.listing_id
 """
 
 
@@ -61,7 +61,7 @@ class Offer:
 
 def read_unsaid(store: Connection) -> pl.DataFrame:
     """Return the listings in ``chunk`` with what the money side needs of them that nobody need say."""
-    return frame(store, LISTINGS)
+    return ordered(frame(store, LISTINGS), "listing_id")
 
 
 def read_offers(

@@ -5,6 +5,7 @@ from datetime import date
 
 import polars as pl
 
+from triage.order import ordered
 from triage.store import Connection, frame, registered
 from triage.writeup import queries
 from triage.writeup.history import CALLS_SO_FAR
@@ -54,9 +55,9 @@ def read_night(store: Connection, as_of: date) -> Night:
         reported_until=frame(store, queries.LAST_RUN, [as_of])["as_of"].item(),
         feed=frame(store, queries.FEEDS, [as_of]),
         reject=frame(store, queries.REJECTS, [as_of]),
-        listing=frame(store, queries.OF_NIGHT, [as_of]),
+        listing=ordered(frame(store, queries.OF_NIGHT, [as_of]), "listing_id"),
         price_path=frame(store, queries.PATH_ON_OFFER, [as_of]),
-        verdict=frame(store, queries.VERDICTS),
+        verdict=ordered(frame(store, queries.VERDICTS), "listing_id", "buyer"),
     )
 
 

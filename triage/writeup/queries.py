@@ -103,7 +103,6 @@ LEFT JOIN (
   JOIN construction ON construction.model_id = first.construction_id
   WHERE NOT construction.generic
 ) AS likeliest ON likeliest.listing_id = listed.listing_id
-ORDER BY listed.listing_id
 """
 # A report tells of what is on offer, and of what left since the night before; a store keeps years of the rest.
 OF_NIGHT = LISTINGS.format(of="status = 'open' OR last_seen >= coalesce(night.nights[2], night.nights[1])")
@@ -128,7 +127,6 @@ PATH_ON_OFFER = PATH.format(of="listing_id IN (SELECT listing_id FROM listing WH
 VERDICTS = """
 SELECT *
 FROM verdict
-ORDER BY listing_id, buyer
 """
 
 MATCHES = """
