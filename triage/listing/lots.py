@@ -81,10 +81,14 @@ def _named(pieces: pl.DataFrame, words: Words) -> pl.DataFrame:
     """Return the pairs that are named beside their own price, of texts in which nothing else has a price."""
     line = ["row", "place", "line"]
     text = ["row", "place"]
-    grouped = pieces.with_columns(
-        group=(pl.col("priced").cum_sum() - pl.col("priced").cast(pl.UInt32)).over(line),
-        in_line=pl.col("priced").sum().over(line),
-    ).with_columns(trailing=pl.col("group") == pl.col("in_line"))
+    grouped = (
+        pieces.filter(pl.col("priced").any().over("row"))
+        .with_columns(
+            group=(pl.col("priced").cum_sum() - pl.col("priced").cast(pl.UInt32)).over(line),
+            in_line=pl.col("priced").sum().over(line),
+        )
+        .with_columns(trailing=pl.col("group") == pl.col("in_line"))
+    )
     inner = ~pl.col("trailing")
     # behind the first piece of a pair only what plainly speaks of it: "Torquellan, size 43, 80 €"
     first = pl.int_range(pl.len()).over([*line, "group"]) == 0

@@ -15,6 +15,7 @@ from triage.match.generic import choose_generic, generic_words
 from triage.match.reading import Reading, read
 from triage.match.score import FACT_BITS, NAME_BITS, colour_bits, name_scores, signatures, style_number_bits, year_bits
 from triage.match.table import Index, build_index
+from triage.order import ordered
 
 BATCH = 50_000  # listings held in memory at a time; any batches give the same rows
 
@@ -51,7 +52,7 @@ def link_batches(
         reasons: Whether the evidence is wanted too.
     """
     index = build_index(constructions, match)
-    ordered = listings.sort("listing_id")
+    rows = ordered(listings, "listing_id")
 
     def linked(part: pl.DataFrame) -> Linked:
         part = part.with_row_index("item")
@@ -66,7 +67,7 @@ def link_batches(
         explained = explain(kept, reading, index) if reasons else pl.DataFrame(schema=EVIDENCE)
         return Linked(places.drop("item"), explained.join(ids, on="item", maintain_order="left").drop("item"))
 
-    return in_order(linked, ordered.iter_slices(BATCH) if ordered.height else [ordered])
+    return in_order(linked, rows.iter_slices(BATCH) if rows.height else [rows])
 
 
 def _stand_ins(reading: Reading, kept: pl.DataFrame, index: Index) -> pl.DataFrame:

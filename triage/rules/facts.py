@@ -24,12 +24,16 @@ LETTERS, LETTERS_JA = 200, 80  # a Japanese text says as much in less than half 
 # What is told of each part, by the end of the fact's name; of an unknown material only its age and its chance.
 OF_PART = {"": "material", "_mode": "mode", "_age_years": "age_years", "_p": "p_unfit"}
 LED = "SELECT listing_id, place, life FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of})"
-# Chances are those of the first outlook: rules look at none of them.
+# Chances are those of the first outlook: rules look at none of them. By their places, as ``rows_of`` has it.
 LIVES = """
 SELECT life, part, material, mode, made_lo, made_hi, age_years, p_unfit
 FROM life_part
-WHERE (horizon_years, climate) = (SELECT min((horizon_years, climate)) FROM life_part)
-  AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of}))
+WHERE rowid IN (
+  SELECT rowid
+  FROM life_part
+  WHERE (horizon_years, climate) = (SELECT min((horizon_years, climate)) FROM life_part)
+    AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM {of}))
+)
 """
 
 CANDIDATES = """

@@ -410,6 +410,10 @@ def run(
         replace(store, table, pl.DataFrame())
     store.execute(UNMET)
     met = frame(store, MET)
+    if known is None:
+        # Of all pairs on offer, and the same for all pieces.
+        store.execute(f"CREATE OR REPLACE TEMP TABLE offered_now AS {offered}")
+        offered = "FROM offered_now"
     told = (
         read_facts(store, signs, wanted, piece, offered, known or NOTHING) for piece in pieces(store, LISTINGS_AT_ONCE)
     )
@@ -420,7 +424,10 @@ def run(
         fresh = found.rules.join(met, on="open_set", how="anti", maintain_order="left")
         append(store, "open_rule", fresh)
         met = pl.concat([met, fresh.select("open_set").unique()])
-    return None if known is None else found.fired
+    if known is not None:
+        return found.fired
+    store.execute("DROP TABLE offered_now")
+    return None
 
 
 def know(

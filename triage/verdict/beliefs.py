@@ -34,11 +34,16 @@ SELECT listing_id, place, life
 FROM life_led
 WHERE listing_id IN (SELECT listing_id FROM chunk)
 """
+# By their places: a join would read the lists of every row before it leaves most out.
 LIVES = """
 SELECT life, part, load_bearing, p_unfit_lo_node, p_unfit_node, p_unfit_hi_node
 FROM life_part
-WHERE horizon_years = ? AND climate = ?
-  AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM chunk))
+WHERE rowid IN (
+  SELECT rowid
+  FROM life_part
+  WHERE horizon_years = ? AND climate = ?
+    AND life IN (SELECT life FROM life_led WHERE listing_id IN (SELECT listing_id FROM chunk))
+)
 """
 STORAGE_NODES = "SELECT weight FROM storage_node ORDER BY node"
 CANDIDATES = """
@@ -235,8 +240,7 @@ def read_ages(store: Connection, candidates: Candidates, outlook: Outlook) -> Ca
     """Return what works out how the lives of candidates in ``chunk`` have aged in an outlook, in any thread."""
     node_weight = frame(store, STORAGE_NODES)["weight"].to_numpy()
     led = ordered(frame(store, LED), "listing_id", "place")
-    parts = ordered(frame(store, LIVES, outlook), "life", "part")
-    return partial(aged_of, Lives(led, parts), candidates, node_weight)
+    return partial(aged_of, Lives(led, frame(store, LIVES, outlook)), candidates, node_weight)
 
 
 def read_aged(store: Connection, candidates: Candidates, outlook: Outlook) -> Aged:
@@ -252,9 +256,9 @@ def aged_of(lives: Lives, candidates: Candidates, node_weight: Array) -> Aged:
         node_weight: Of each storage node, [K].
     """
     rows = lives.parts
-    numbers = rows["life"].unique(maintain_order=True).to_numpy()
+    numbers, nth = np.unique(rows["life"].to_numpy(), return_inverse=True)
     count = len(numbers)
-    at = rows["life"].rle_id().to_numpy(), rows["part"].replace_strict(NUMBER_OF_PART, return_dtype=pl.Int64).to_numpy()
+    at = nth, rows["part"].replace_strict(NUMBER_OF_PART, return_dtype=pl.Int64).to_numpy()
     bears = np.zeros((count + 1, len(PARTS)), dtype=np.bool_)
     bears[at] = rows["load_bearing"].to_numpy()
     ends = []

@@ -10,7 +10,7 @@ from triage.catalogue.buyers import Buyer
 from triage.catalogue.costs import Costs
 from triage.handed import read_said
 from triage.order import ordered
-from triage.store import Connection, frame
+from triage.store import Connection, frame, rows_of
 from triage.verdict.money import Array, Flags, Terms
 from triage.verdict.states import Rows
 
@@ -18,12 +18,11 @@ from triage.verdict.states import Rows
 # over some 60 mm, a buyer takes 6 to 8 mm of them).
 FITS_UNSTATED = 0.12
 
-LISTINGS = """
+LISTINGS = f"""
 SELECT
   l.listing_id, l.source, l.ships_from, l.price_base_minor, l.shipping_base_minor, l.premium_rate, l.price_kind,
   l.foot_mm_lo, l.foot_mm_hi, l.language, l.title, l.size_text, c.style_year, c.category
-FROM listing l
-JOIN chunk USING (listing_id)
+FROM ({rows_of("listing", "chunk")}) l
 LEFT JOIN match m ON m.listing_id = l.listing_id AND m.place = 1
 LEFT JOIN construction c ON c.model_id = m.construction_id
 """

@@ -5,21 +5,20 @@ from typing import Any
 
 import polars as pl
 
-from triage.store import Connection, frame, registered
+from triage.store import Connection, frame, registered, rows_of
 from triage.writeup import phrase
 from triage.writeup.knowledge import Catalogue
 
 Row = Mapping[str, Any]
 
 # Everything that was called of the listings in ``shown``, the first call first.
-CALLS_SO_FAR = """
+CALLS_SO_FAR = f"""
 SELECT
   listing_id, buyer, place, as_of, call, plan, offer_minor, currency, p_wearable, because,
   lag(call) OVER earlier AS call_was,
   lag(plan) OVER earlier AS plan_was,
   lag(offer_minor) OVER earlier AS offer_was_minor
-FROM call_history
-JOIN shown USING (listing_id)
+FROM ({rows_of("call_history", "shown")})
 WINDOW earlier AS (PARTITION BY listing_id, buyer ORDER BY place)
 ORDER BY listing_id, buyer, place
 """

@@ -129,7 +129,7 @@ SELECT *
 FROM verdict
 """
 
-MATCHES = """
+MATCHES = f"""
 SELECT
   match.listing_id,
   match.place,
@@ -146,8 +146,7 @@ SELECT
   construction.made_to,
   construction.note,
   construction.generic
-FROM match
-JOIN shown USING (listing_id)
+FROM ({rows_of("match", "shown")}) AS match
 LEFT JOIN construction ON construction.model_id = match.construction_id
 ORDER BY match.listing_id, match.place
 """
