@@ -225,6 +225,18 @@ def test_what_others_ask_and_are_worth_is_followed_too(market):
     assert [name for name in DERIVED if anew[name] != held[name]] == []
 
 
+def test_of_rules_left_open_those_sets_are_kept_that_some_listing_leaves_open(market):
+    connection, _, _ = market
+    left, told = (
+        {number for (number,) in connection.execute(f"SELECT DISTINCT open_set FROM {table}").fetchall()}
+        for table in ("finding_open", "open_rule")
+    )
+    assert len(left) > 10
+    assert left == told
+    twice = "SELECT 1 FROM open_rule GROUP BY open_set, rule_id, part HAVING count(*) > 1"
+    assert connection.execute(twice).fetchall() == []
+
+
 def test_only_the_turn_of_a_month_has_all_on_offer_weighed(market):
     _, _, weighed = market
     first, *later = MARKET_DAYS
