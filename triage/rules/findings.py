@@ -1,11 +1,8 @@
 """All rules in one pass over the facts: which fire, how much and why, and which a missing fact leaves open."""
 
-import hashlib
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, lru_cache
-from itertools import compress, product
+from functools import cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -21,17 +18,13 @@ from triage.once import once
 from triage.order import ordered
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import NOTHING, OFFERED, Known, read_facts, read_known
+from triage.rules.left_open import LEFT_OPEN, OPEN, OPEN_RULE, TRUE, Answers, left_open_of
 from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
 from triage.store import Connection, append, frame, pieces, replace
 
 FIRED = pl.Schema({
     "listing_id": pl.String(), "place": pl.Int64(), "rule_id": pl.String(), "part": pl.String(),
     "grouping": pl.String(), "decibans": pl.Float64(), "because": pl.String(),
-})  # fmt: skip
-LEFT_OPEN = pl.Schema({"listing_id": pl.String(), "place": pl.Int64(), "open_set": pl.UInt64()})
-OPEN_RULE = pl.Schema({
-    "open_set": pl.UInt64(), "rule_id": pl.String(), "part": pl.String(), "grouping": pl.String(),
-    "missing": pl.List(pl.String()),
 })  # fmt: skip
 # A set that nobody leaves open any more.
 UNMET = "DELETE FROM open_rule WHERE open_set NOT IN (SELECT open_set FROM finding_open)"
@@ -44,16 +37,9 @@ SLICE_ROWS = 262_144
 FEW_ROWS = 16
 # Weights of few rows that are kept, of pairs that are weighed again and again.
 KEPT_WEIGHTS = 10_000
-# Rules of which is kept what they may wait for.
-KEPT_WAITS = 1_000
 # Listings whose facts are read at once: a row of facts is wide.
 LISTINGS_AT_ONCE = 120_000
-# What a rule says of a row: it holds, it doesn't, or the facts at hand don't tell.
-TRUE, FALSE, OPEN = 1, 0, -1
 
-Codes = npt.NDArray[np.int32]
-Numbers = npt.NDArray[np.uint64]
-Answers = npt.NDArray[np.int8]
 Flags = npt.NDArray[np.bool_]
 Worked = TypeVar("Worked")
 
@@ -230,7 +216,7 @@ def _numbers(words: Mapping[str, npt.NDArray[np.bool_]]) -> Answers:
 
 def _slice(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled], askable: frozenset[str]) -> Found:
     told = _told(connection, facts, rules)
-    left_open, waiting = _left_open(facts, told, rules, askable)
+    left_open, waiting = left_open_of(facts, told, rules, askable)
     # A weight that leans on a fact nobody knows is not known, so the rule has not fired.
     weighed = _weighed(connection, facts, told == TRUE, rules).filter(pl.col("decibans").is_not_null())
     weighed = weighed.sort("row", "rule")
@@ -245,80 +231,6 @@ def _slice(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled
         "because": weighed["because"],
     })  # fmt: skip
     return Found(fired.select(pl.col(name).cast(kind) for name, kind in FIRED.items()), left_open, waiting)
-
-
-def _left_open(
-    facts: pl.DataFrame, told: Answers, rules: Sequence[Compiled], askable: frozenset[str]
-) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Return which set of rules each row leaves open, and the rules of each set.
-
-    What is open is asked about the likeliest release; of the others it would be most of the table. Listings wait for
-    the same few facts, so that of a hundred listings two or three sets are left open. A set's number is the sum of
-    its rules' numbers, whatever else is at hand: 64 bits of a hash, as the numbers in ``weighed`` are.
-    """
-    names = sorted({name for one in rules for name in one.when.facts if name in askable})
-    silent = facts.select(pl.col(names).is_null().cast(pl.Int32)).to_numpy()
-    column = {name: silent[:, number] for number, name in enumerate(names)}
-    likeliest = (facts["place"] <= 1).to_numpy()
-    open_set = np.zeros(facts.height, dtype=np.uint64)
-    left: list[tuple[int, list[list[str]], Codes]] = []
-    for number in np.flatnonzero((told == OPEN).any(axis=0)).tolist():
-        rule = rules[number].rule
-        asked = [name for name in rules[number].when.facts if name in askable]
-        # Which of the facts are missing: a bit each, the first fact's the lowest.
-        missing = np.zeros(facts.height, dtype=np.int32)
-        for bit, name in enumerate(asked):
-            missing |= column[name] << bit
-        missing[(told[:, number] != OPEN) | ~likeliest] = 0
-        if missing.any():
-            lists, numbers = _waits(rule.id, rule.part, rule.group, *asked)
-            open_set += numbers[missing]
-            left.append((number, lists, missing))
-    waits = np.flatnonzero(open_set)
-    sets, first = np.unique(open_set[waits], return_index=True)
-    left_open = facts.select("listing_id", "place")[waits].with_columns(open_set=pl.Series(open_set[waits]))
-    return left_open.select(pl.col(name).cast(kind) for name, kind in LEFT_OPEN.items()), _rules_of(
-        sets, [(number, lists, missing[waits[first]]) for number, lists, missing in left], rules
-    )
-
-
-def _rules_of(
-    sets: Numbers, left: Sequence[tuple[int, list[list[str]], Codes]], rules: Sequence[Compiled]
-) -> pl.DataFrame:
-    """Return the rules of sets that are left open, rows of ``open_rule``, by set.
-
-    Args:
-        sets: The sets' numbers, in order.
-        left: Of each rule left open, in order: its place among the rules, what it may wait for, and for each set
-            the place in that.
-    """
-    codes = np.array([codes for _, _, codes in left], dtype=np.int32).reshape(len(left), len(sets))
-    nth, of = np.nonzero(codes.T)
-    begins = np.cumsum([0, *(len(lists) for _, lists, _ in left)])[:-1]
-    missing = pl.Series([one for _, lists, _ in left for one in lists], dtype=pl.List(pl.String))
-    told = [rules[number].rule for number, _, _ in left]
-    by_rule = pl.DataFrame(
-        {
-            "rule_id": [one.id for one in told],
-            "part": [one.part for one in told],
-            "grouping": [one.group for one in told],
-        },
-        schema={name: OPEN_RULE[name] for name in ("rule_id", "part", "grouping")},
-    )
-    found = by_rule[of].with_columns(open_set=pl.Series(sets[nth]), missing=missing.gather(begins[of] + codes[of, nth]))
-    return found.select(OPEN_RULE.names())
-
-
-@lru_cache(KEPT_WAITS)
-def _waits(rule_id: str, part: str, group: str | None, *asked: str) -> tuple[list[list[str]], Numbers]:
-    """Return which of the facts asked for are missing, by the bits of a number, and the number of the rule then.
-
-    Bit 0 is the first fact. Where none is missing the rule waits for nothing and its number is 0.
-    """
-    lists = [list(compress(asked, bits[::-1])) for bits in product((0, 1), repeat=len(asked))]
-    told = [json.dumps([rule_id, part, group, missing]).encode() for missing in lists]
-    numbers = [int.from_bytes(hashlib.sha256(one).digest()[:8], "little") for one in told]
-    return lists, np.array([0, *numbers[1:]], dtype=np.uint64)
 
 
 def _weighed(connection: Connection, facts: pl.DataFrame, fired: Flags, rules: Sequence[Compiled]) -> pl.DataFrame:
