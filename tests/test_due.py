@@ -11,7 +11,7 @@ from unittest.mock import patch
 import pytest
 
 from benchmarks.exports import write_world
-from triage import batch, catalogue, due, store
+from triage import batch, catalogue, due, rules, store
 from triage.catalogue import Catalogue
 from triage.prognosis.clocks import decimal_year
 
@@ -235,6 +235,20 @@ def test_of_rules_left_open_those_sets_are_kept_that_some_listing_leaves_open(ma
     assert left == told
     twice = "SELECT 1 FROM open_rule GROUP BY open_set, rule_id, part HAVING count(*) > 1"
     assert connection.execute(twice).fetchall() == []
+
+
+def test_a_set_that_nobody_leaves_open_any_more_goes_with_the_next_night(market):
+    connection, known, _ = market
+    numbers = "SELECT DISTINCT open_set FROM open_rule ORDER BY open_set"
+    connection.execute("BEGIN TRANSACTION")
+    try:
+        gone, *others = connection.execute(numbers).fetchall()
+        connection.execute("DELETE FROM finding_open WHERE open_set = ?", gone)
+        connection.execute("CREATE OR REPLACE TEMP TABLE todo AS SELECT listing_id FROM listing LIMIT 0")
+        rules.run(connection, known.rules, known.facts, known.signs)
+        assert connection.execute(numbers).fetchall() == others
+    finally:
+        connection.execute("ROLLBACK")
 
 
 def test_only_the_turn_of_a_month_has_all_on_offer_weighed(market):
