@@ -6,7 +6,6 @@ from triage.catalogue.constructions import Constructions
 from triage.catalogue.matching import MatchWeights
 from triage.match.link import Linked, link, link_batches
 from triage.match.table import build_index
-from triage.order import ordered
 from triage.store import Connection, append, frame, replace
 
 # Columns of the export that name the release are read as part of the title.
@@ -41,7 +40,7 @@ def run(store: Connection, constructions: Constructions, weights: MatchWeights, 
     """
     del as_of
     write = replace  # the first batch takes the old rows away, the rest are added
-    for linked in link_batches(ordered(frame(store, LISTINGS), "listing_id"), constructions, weights):
+    for linked in link_batches(frame(store, LISTINGS), constructions, weights):
         write(store, "match", linked.match)
         write(store, "match_evidence", linked.evidence)
         write = append

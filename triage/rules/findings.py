@@ -18,7 +18,7 @@ from triage.once import once
 from triage.order import ordered
 from triage.rules.expressions import Compiled, columns_of, compile_rules
 from triage.rules.facts import NOTHING, OFFERED, Known, read_facts, read_known
-from triage.rules.left_open import LEFT_OPEN, OPEN, OPEN_RULE, TRUE, Answers, left_open_of
+from triage.rules.left_open import LEFT_OPEN, OPEN, OPEN_RULE, TRUE, Answers, left_open_of, named
 from triage.rules.locked import MAX_SECONDS, TooMuch, columns, computed, locked_connection
 from triage.store import Connection, append, frame, pieces, replace
 
@@ -86,7 +86,7 @@ def find(
     found = _in_slices(rows, rules, max_seconds, lambda locked, some: _slice(locked, some, rules, askable))
     if len(found) == 1:
         return found[0]
-    met = pl.concat([one.rules for one in found]).unique(["open_set", "rule_id", "part"], maintain_order=True)
+    met = pl.concat([one.rules for one in found]).unique(["open_set", "rule_id", "part"])
     return Found(
         pl.concat([one.fired for one in found]),
         pl.concat([one.left_open for one in found]),
@@ -221,15 +221,9 @@ def _slice(connection: Connection, facts: pl.DataFrame, rules: Sequence[Compiled
     weighed = _weighed(connection, facts, told == TRUE, rules).filter(pl.col("decibans").is_not_null())
     weighed = weighed.sort("row", "rule")
     row, rule = weighed["row"], weighed["rule"]
-    fired = pl.DataFrame({
-        "listing_id": facts["listing_id"].gather(row),
-        "place": facts["place"].gather(row),
-        "rule_id": pl.Series([one.rule.id for one in rules]).gather(rule),
-        "part": pl.Series([one.rule.part for one in rules]).gather(rule),
-        "grouping": pl.Series([one.rule.group for one in rules], dtype=pl.String).gather(rule),
-        "decibans": weighed["decibans"],
-        "because": weighed["because"],
-    })  # fmt: skip
+    fired = named(rules)[rule].with_columns(
+        facts["listing_id"].gather(row), facts["place"].gather(row), weighed["decibans"], weighed["because"]
+    )
     return Found(fired.select(pl.col(name).cast(kind) for name, kind in FIRED.items()), left_open, waiting)
 
 

@@ -85,17 +85,16 @@ def _rules_of(
     nth, of = np.nonzero(codes.T)
     begins = np.cumsum([0, *(len(lists) for _, lists, _ in left)])[:-1]
     missing = pl.Series([one for _, lists, _ in left for one in lists], dtype=pl.List(pl.String))
-    told = [rules[number].rule for number, _, _ in left]
-    by_rule = pl.DataFrame(
-        {
-            "rule_id": [one.id for one in told],
-            "part": [one.part for one in told],
-            "grouping": [one.group for one in told],
-        },
-        schema={name: OPEN_RULE[name] for name in ("rule_id", "part", "grouping")},
+    found = named([rules[number] for number, _, _ in left])[of].with_columns(
+        open_set=pl.Series(sets[nth]), missing=missing.gather(begins[of] + codes[of, nth])
     )
-    found = by_rule[of].with_columns(open_set=pl.Series(sets[nth]), missing=missing.gather(begins[of] + codes[of, nth]))
     return found.select(OPEN_RULE.names())
+
+
+def named(rules: Sequence[Compiled]) -> pl.DataFrame:
+    """Return the columns of a finding that are the rule's own, one row a rule: rule_id, part, grouping."""
+    own = [(one.rule.id, one.rule.part, one.rule.group) for one in rules]
+    return pl.DataFrame(own, schema=dict.fromkeys(("rule_id", "part", "grouping"), pl.String), orient="row")
 
 
 @lru_cache(KEPT_WAITS)

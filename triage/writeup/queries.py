@@ -185,14 +185,10 @@ JOIN shown USING (listing_id)
 ORDER BY listing_id, place, part, horizon_years, climate
 """
 
-# As the view has them, of these listings alone.
-FINDINGS = f"""
-SELECT listing_id, place, rule_id, part, grouping, 'fired' AS state, decibans, because, NULL::VARCHAR[] AS missing
-FROM ({rows_of("finding_fired", "shown")})
-UNION ALL
-SELECT listing_id, place, rule_id, part, grouping, 'open', NULL, NULL, missing
-FROM ({rows_of("finding_open", "shown")})
-JOIN open_rule USING (open_set)
+FINDINGS = """
+SELECT *
+FROM finding
+WHERE listing_id IN (SELECT listing_id FROM shown)
 ORDER BY listing_id, place, state, abs(decibans) DESC NULLS LAST, rule_id, part
 """
 
