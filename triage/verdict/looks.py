@@ -1,7 +1,7 @@
 """The pairs of a chunk before one buyer: a first look at all, a second one at what might be asked."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,7 +19,16 @@ from triage.verdict.reasons import with_reasons
 from triage.verdict.scenes import Stakes
 from triage.verdict.sensitivity import SENSITIVITY, sensitivity_rows
 from triage.verdict.states import Places, masks_of
-from triage.verdict.tables import Judged, hoped, plan_rows, verdict_rows
+from triage.verdict.tables import (
+    Columns,
+    Judged,
+    hoped,
+    plan_columns,
+    plan_rows,
+    together,
+    verdict_columns,
+    verdict_rows,
+)
 
 # Pairs weighed together: few enough for the processor's cache, enough to outweigh each step's own cost.
 BLOCK = 1024
@@ -31,6 +40,31 @@ def widths(weight: Array) -> Places:
     """Return how many candidates of each pair are weighed, [N]: 1, 2 or all there is room for."""
     found = (weight > 0).sum(axis=1)
     return np.asarray(np.where(found > 2, weight.shape[1], found))
+
+
+@dataclass(frozen=True)
+class Look:
+    """What a look at a block of pairs found.
+
+    Attributes:
+        verdict, plan: Of those that are done with, as ``verdict_columns`` and ``plan_columns`` return them; ``row`` is
+            the place of the pair among all of the table.
+        left: Places of the pairs that want another look.
+        more: Rows of ``question`` and ``sensitivity``.
+    """
+
+    verdict: Columns
+    plan: Columns
+    left: Places
+    more: Mapping[str, pl.DataFrame] = field(default_factory=dict)
+
+    @classmethod
+    def at(cls, rows: Places, scene: Scene, calls: Calls, hope: tuple[Array, Flags], done: Flags) -> "Look":
+        """Return the look at the pairs at some places, of which some are done with."""
+        some = np.flatnonzero(done)
+        verdict = {name: values[some] for name, values in verdict_columns(calls, hope).items()}
+        plan = plan_columns(scene, calls, some)
+        return cls({"row": rows[some], **verdict}, {**plan, "row": rows[plan["row"]]}, rows[~done])
 
 
 @dataclass(frozen=True)
@@ -80,35 +114,25 @@ class Table:
         scene, at = self.stakes.narrowed(rows, candidates, parts), (rows[:, None], some)
         return scene, decide(scene, questions, current[at], unsaid[at])
 
-    def first_look(self, rows: Places) -> tuple[dict[str, pl.DataFrame], Places]:
-        """Return the rows of the pairs that are left to others, and the places of the rest."""
+    def first_look(self, rows: Places) -> Look:
+        """Return what is told of the pairs that are left to others, and the places of the rest."""
         scene, calls = self.decided(rows)
         skips = calls.call == SKIP
-        if not skips.any():
-            return {}, rows
-        judged = self._judged(rows, scene, calls)
-        found = {"verdict": verdict_rows(judged).filter(pl.Series(skips)), "plan": plan_rows(judged, skips)}
-        return found, rows[~skips]
+        unasked = np.zeros(len(rows)), np.zeros(len(rows), dtype=np.bool_)
+        return Look.at(rows, scene, calls, unasked, skips)
 
-    def second_look(self, rows: Places) -> dict[str, pl.DataFrame]:
-        """Return the rows of pairs to buy or ask about, with what answers and other numbers would do."""
+    def second_look(self, rows: Places) -> Look:
+        """Return what is told of pairs to buy or ask about, with what answers and other numbers would do."""
         scene, (current, unsaid) = self.stakes.scene(rows), self.open_questions
-        judged = with_hope(self._judged(rows, scene, decide(scene, self.questions, current[rows], unsaid[rows])))
-        asks = judged.calls.call == ASK
-        return {
-            "verdict": verdict_rows(judged),
-            "plan": plan_rows(judged, np.ones_like(asks)),
-            "question": question_rows(judged, self.texts, asks),
-            "sensitivity": sensitivity_rows(self.stakes, rows, scene, judged.ids, self.values),
+        calls, hope = with_hope(scene, decide(scene, self.questions, current[rows], unsaid[rows]))
+        beliefs = self.stakes.beliefs
+        ids = pl.Series("listing_id", beliefs.listing_ids, dtype=pl.String)[rows]
+        judged = Judged(ids, beliefs.construction[rows], scene, calls)
+        more = {
+            "question": question_rows(judged, self.texts, calls.call == ASK),
+            "sensitivity": sensitivity_rows(self.stakes, rows, scene, ids, self.values),
         }
-
-    def _judged(self, rows: Places, scene: Scene, calls: Calls) -> Judged:
-        ids = pl.Series("listing_id", self.stakes.beliefs.listing_ids, dtype=pl.String)[rows]
-        none = (np.zeros(len(rows)), np.zeros(len(rows), dtype=np.bool_))
-        return Judged(
-            ids, self.stakes.beliefs.construction[rows], scene, calls, self.sound[rows], self.stakes.prices.basis[rows],
-            self.stakes.value[rows], none, self.repairs,
-        )  # fmt: skip
+        return replace(Look.at(rows, scene, calls, hope, np.ones(len(rows), dtype=np.bool_)), more=more)
 
 
 def judged_rows(table: Table, rows: Places) -> dict[str, pl.DataFrame]:
@@ -118,24 +142,23 @@ def judged_rows(table: Table, rows: Places) -> dict[str, pl.DataFrame]:
     once more together.
     """
     table.open_questions  # noqa: B018 - worked out once, before the blocks share it
-    first = list(in_order(table.first_look, table.blocks(rows)))
-    left = np.concatenate([places for _, places in first])
-    looks = [look for look, _ in first]
+    looks = list(in_order(table.first_look, table.blocks(rows)))
+    left = np.concatenate([look.left for look in looks])
     looks += in_order(table.second_look, (left[block] for block in slices(len(left), BLOCK)))
-    empty = {"question": pl.DataFrame(schema=QUESTION), "sensitivity": pl.DataFrame(schema=SENSITIVITY)}
+    verdicts = verdict_rows(table.stakes, table.sound, together([look.verdict for look in looks]))
     found = {
-        name: pl.concat([*([empty[name]] if name in empty else []), *(look[name] for look in looks if name in look)])
-        for name in ("verdict", "plan", "question", "sensitivity")
+        name: pl.concat([pl.DataFrame(schema=kinds), *(look.more[name] for look in looks if name in look.more)])
+        for name, kinds in (("question", QUESTION), ("sensitivity", SENSITIVITY))
     }
-    return found | {"verdict": with_reasons(found["verdict"], found["question"])}
+    plans = plan_rows(table.stakes, table.repairs, together([look.plan for look in looks]))
+    return {"verdict": with_reasons(verdicts, found["question"]), "plan": plans, **found}
 
 
-def with_hope(judged: Judged) -> Judged:
-    """Return the calls with asks that no answer could turn into a buy made skips."""
-    calls = judged.calls
-    hope = hoped(judged)
+def with_hope(scene: Scene, calls: Calls) -> tuple[Calls, tuple[Array, Flags]]:
+    """Return the calls with asks that no answer could turn into a buy made skips, and what may be hoped for."""
+    hope = hoped(scene, calls)
     lost = (calls.call == ASK) & ~calls.haggle & (hope[0] <= 0)
-    return replace(judged, hope=hope, calls=replace(calls, call=np.where(lost, SKIP, calls.call)))
+    return replace(calls, call=np.where(lost, SKIP, calls.call)), hope
 
 
 def _open_questions(beliefs: Beliefs, questions: list[SignQuestion]) -> tuple[Array, Flags]:

@@ -14,36 +14,34 @@ from triage.verdict.mending import repair_cost
 from triage.verdict.money import Array, Flags
 from triage.verdict.outcomes import after_answers, chances_of_yes, hopeful_answers
 from triage.verdict.plans import PLANS
-from triage.verdict.states import PARTS, Evidence
+from triage.verdict.scenes import Stakes
+from triage.verdict.states import PARTS, Evidence, Places
 
 CALL_NAMES = ("buy", "ask", "skip")
 RELEASE, SIZE = 1, 2
 FACT_OF_KIND = {RELEASE: "construction_id", SIZE: "size_system"}
 PRICE_FACT = "price_minor"
+RESTORE = PLANS.index("restore")
 # A plan less likely than this is none.
 LEAST_PLAN = 1e-6
+
+# Columns of a table by name, [N] each. A block of a few pairs gives these: a frame of its own would take longer than
+# the pairs do.
+Columns = dict[str, npt.NDArray[Any]]
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One buyer's calls on some pairs, with what the reports say of them.
+    """One buyer's calls on some pairs, with what the questions say of them.
 
     Attributes:
         ids, construction: The listings, [N], and their candidates, [N, C].
-        sound: p_wearable with its range, and the weak part, N rows.
-        basis, value: Where the value when sound is from, and what it is, minor units, [N].
-        hope: As ``hoped`` returns it.
     """
 
     ids: pl.Series
     construction: npt.NDArray[np.object_]
     scene: Scene
     calls: Calls
-    sound: pl.DataFrame
-    basis: pl.Series
-    value: Array
-    hope: tuple[Array, Flags]
-    repairs: Mapping[str, Repair]
 
 
 def whole_minor(values: Array) -> pl.Series:
@@ -71,105 +69,154 @@ def named(names: Sequence[str], numbers: npt.NDArray[np.integer[Any]]) -> pl.Ser
     return pl.Series([None, *names], dtype=pl.String).gather(numbers + 1)
 
 
-def verdict_rows(judged: Judged) -> pl.DataFrame:
-    """Return the rows of ``verdict`` without rank and reason, and what the reason is made of."""
-    calls, scene = judged.calls, judged.scene
-    amounts = {
-        "value_minor": judged.value,
+def verdict_columns(calls: Calls, hope: tuple[Array, Flags]) -> Columns:
+    """Return the columns of ``verdict`` that are reckoned, [N] each.
+
+    Args:
+        hope: As ``hoped`` returns it.
+    """
+    return {
+        "call": calls.call,
+        "plan": calls.plan,
+        "p_after_plan": calls.after_plan,
         "landed_minor": calls.landed,
         "surplus_minor": calls.surplus,
         "offer_minor": calls.offer,
         "ask_gain_minor": np.where(calls.call == ASK, np.maximum(calls.ask_gain, 0), np.nan),
         "expected_minor": calls.expected,
-        "hoped_minor": judged.hope[0],
+        "haggle": calls.haggle,
+        "over_budget": calls.over_budget,
+        "hoped_minor": hope[0],
+        "hoped_buy": hope[1],
     }
+
+
+def plan_columns(scene: Scene, calls: Calls, rows: Places) -> Columns:
+    """Return what the rows of ``plan`` are reckoned from, for some of the pairs.
+
+    Args:
+        rows: The pairs to give rows for.
+
+    Returns:
+        One row a pair and plan that may be the best, ordered by both: ``row``, ``plan``, ``probability`` and
+        ``value_minor``, and of a ``restore`` the ``mending`` and the ``set`` of repairs of the likeliest state in which
+        it is the best plan; -1 elsewhere.
+    """
+    at, plan = np.nonzero(calls.plan_chance[rows] > LEAST_PLAN)
+    row = rows[at]
+    restored = plan == RESTORE
+    chosen = np.full((2, len(row)), -1, dtype=np.int64)
+    chosen[:, restored] = likeliest_repairs(scene, row[restored])
+    return {
+        "row": row,
+        "plan": plan,
+        "probability": np.minimum(calls.plan_chance[row, plan], 1.0),
+        "value_minor": calls.plan_value[row, plan],
+        "mending": chosen[0],
+        "set": chosen[1],
+    }
+
+
+def likeliest_repairs(scene: Scene, rows: Places) -> Places:
+    """Return the mending and the set of repairs of the likeliest state in which restoring is the best plan, [2, N].
+
+    -1 where restoring is the best plan in no state.
+    """
+    valued = scene.fitting
+    mass = scene.states[rows] * (valued.plan[rows] == RESTORE)
+    flat = mass.reshape(len(mass), mass[0].size if len(mass) else 1)
+    at = flat.argmax(axis=1)
+    candidate, state = np.divmod(at, mass.shape[2])
+    found = np.stack([valued.mending[rows, candidate], valued.repair[rows, candidate, state]]).astype(np.int64)
+    return np.where(flat[np.arange(len(mass)), at] > 0, found, -1)
+
+
+def together(blocks: Sequence[Columns]) -> Columns:
+    """Return the columns of several blocks, one below the other."""
+    return {name: np.concatenate([block[name] for block in blocks]) for name in blocks[0]}
+
+
+def verdict_rows(stakes: Stakes, sound: pl.DataFrame, columns: Columns) -> pl.DataFrame:
+    """Return the rows of ``verdict`` without rank and reason, and what the reason is made of.
+
+    Args:
+        sound: p_wearable with its range, and the weak part, of all pairs of the stakes.
+        columns: As ``verdict_columns`` returns them, and ``row``: the place of each pair.
+    """
+    row, offer, buyer = columns["row"], stakes.offer, stakes.buyer
+    amounts = {name: values for name, values in columns.items() if name.endswith("_minor")}
     return pl.DataFrame(
         {
-            "listing_id": judged.ids,
-            "buyer": scene.buyer.id,
-            "call": named(CALL_NAMES, calls.call),
-            "plan": named(PLANS, calls.plan),
-            "p_fits": scene.offer.fits,
-            **{name: judged.sound[name] for name in ("p_wearable_lo", "p_wearable", "p_wearable_hi")},
-            "p_after_plan": calls.after_plan,
-            "weak_part": judged.sound["weak_part"],
-            "value_basis": judged.basis,
-            **whole_amounts(amounts),
-            "shipping_assumed": scene.offer.shipping_assumed,
-            "currency": scene.buyer.currency,
-            "haggle": calls.haggle,
-            "hoped_buy": judged.hope[1],
-            "over_budget": calls.over_budget,
-            "price_minor": scene.offer.rows["price_base_minor"],
-            "price_kind": scene.offer.rows["price_kind"],
+            "listing_id": _ids(stakes, row),
+            "buyer": buyer.id,
+            "call": named(CALL_NAMES, columns["call"]),
+            "plan": named(PLANS, columns["plan"]),
+            "p_fits": offer.fits[row],
+            **sound.select("p_wearable_lo", "p_wearable", "p_wearable_hi")[row].to_dict(),
+            "p_after_plan": columns["p_after_plan"],
+            "weak_part": sound["weak_part"][row],
+            "value_basis": stakes.prices.basis[row],
+            **whole_amounts({"value_minor": stakes.value[row], **amounts}),
+            "shipping_assumed": offer.shipping_assumed[row],
+            "currency": buyer.currency,
+            **{name: columns[name] for name in ("haggle", "hoped_buy", "over_budget")},
+            "price_minor": offer.rows["price_base_minor"][row],
+            "price_kind": offer.rows["price_kind"][row],
         },
         schema_overrides={"weak_part": pl.String, "value_basis": pl.String},
     )
 
 
-def plan_rows(judged: Judged, wanted: Flags) -> pl.DataFrame:
+def plan_rows(stakes: Stakes, repairs: Mapping[str, Repair], columns: Columns) -> pl.DataFrame:
     """Return the rows of ``plan``: how often each is best, its worth, and the likeliest repairs.
 
     Args:
-        wanted: The pairs to give rows for, [N].
+        columns: As ``plan_columns`` returns them; ``row`` is the place of the pair among all of the stakes.
     """
-    calls, scene = judged.calls, judged.scene
-    row, plan = np.nonzero((calls.plan_chance > LEAST_PLAN) & wanted[:, None])
-    mending = likeliest_repairs(scene, judged.repairs)
-    return (
-        pl.DataFrame(
-            {
-                "row": row,
-                "listing_id": judged.ids.gather(row),
-                "plan": named(PLANS, plan),
-                "probability": np.minimum(calls.plan_chance[row, plan], 1.0),
-                "value_minor": whole_minor(calls.plan_value[row, plan]),
-            }
-        )
-        .with_columns(buyer=pl.lit(scene.buyer.id))
-        .join(mending.with_columns(plan=pl.lit("restore")), on=["row", "plan"], how="left", maintain_order="left")
-        .drop("row")
-    )
-
-
-def likeliest_repairs(scene: Scene, repairs: Mapping[str, Repair]) -> pl.DataFrame:
-    """Return the repairs of the likeliest state in which restoring is the best plan, and what they cost.
-
-    Returns:
-        Only pairs with such a state: row, repairs, cost_lo_minor, cost_hi_minor.
-    """
-    valued = scene.fitting
-    mass = scene.states * (valued.plan == PLANS.index("restore"))
-    flat = mass.reshape(len(mass), -1)
-    at = flat.argmax(axis=1)
-    rows = np.flatnonzero(flat[np.arange(len(mass)), at] > 0)
-    candidate, state = np.divmod(at[rows], mass.shape[2])
-    cells = pl.DataFrame(
+    row = columns["row"]
+    rows = pl.DataFrame(
         {
-            "row": rows,
-            "mending": valued.mending[rows, candidate],
-            "set": valued.repair[rows, candidate, state].astype(np.int64),
+            "listing_id": _ids(stakes, row),
+            "plan": named(PLANS, columns["plan"]),
+            "probability": columns["probability"],
+            "value_minor": whole_minor(columns["value_minor"]),
+            "buyer": stakes.buyer.id,
+            "mending": columns["mending"],
+            "set": columns["set"],
         }
     )
-    sets = cells.select("mending", "set").unique(maintain_order=True)
-    ids = [list(valued.mendings[kind].sets[chosen]) for kind, chosen in sets.iter_rows()]
+    known = priced_sets(stakes, repairs, rows.filter(pl.col("set") >= 0).select("mending", "set").unique())
+    return rows.join(known, on=["mending", "set"], how="left", maintain_order="left").drop("mending", "set")
+
+
+def priced_sets(stakes: Stakes, repairs: Mapping[str, Repair], sets: pl.DataFrame) -> pl.DataFrame:
+    """Return sets of repairs with the repairs by name and what they cost: repairs, cost_lo_minor, cost_hi_minor.
+
+    Args:
+        sets: ``mending`` and ``set``.
+    """
+    mendings = stakes.prices.fitting.mendings
+    ids = [list(mendings[kind].sets[chosen]) for kind, chosen in sets.iter_rows()]
     lows, highs = (
-        [round(sum(repair_cost(repairs[name], scene.buyer, end) for name in some)) for some in ids] for end in (0, 2)
+        [round(sum(repair_cost(repairs[name], stakes.buyer, end) for name in some)) for some in ids] for end in (0, 2)
     )
-    known = sets.with_columns(
+    return sets.with_columns(
         pl.Series("repairs", ids, dtype=pl.List(pl.String)),
         pl.Series("cost_lo_minor", lows, dtype=pl.Int64),
         pl.Series("cost_hi_minor", highs, dtype=pl.Int64),
     )
-    return cells.join(known, on=["mending", "set"], maintain_order="left").drop("mending", "set")
 
 
-def hoped(judged: Judged) -> tuple[Array, Flags]:
+def _ids(stakes: Stakes, rows: Places) -> pl.Series:
+    """Return the ids of some of the pairs."""
+    return pl.Series(stakes.beliefs.listing_ids, dtype=pl.String)[rows]
+
+
+def hoped(scene: Scene, calls: Calls) -> tuple[Array, Flags]:
     """Return what the best answers together would allow to offer, and whether it would be a buy, [N] each.
 
     0 and False where nothing is asked, or where no answer could turn the ask into a buy or an offer.
     """
-    calls, scene = judged.calls, judged.scene
     rows = np.flatnonzero((calls.call == ASK) & ~calls.haggle)
     offers, buys = np.zeros(len(calls.call)), np.zeros(len(calls.call), dtype=np.bool_)
     if not len(rows):
