@@ -89,10 +89,10 @@ def drawn(draw: np.random.Generator, count: int, mender: Mender) -> tuple[Belief
     price = np.round(value[:, 0] * draw.lognormal(-0.7, 0.7, count))
     many = np.ones(count)
     terms = Terms(0 * many, 600 * many, 0 * many, 15_000 * many, 0 * many, 15_000 * many, 0.19 * many, 100 * many)
-    rows = pl.DataFrame({"firm": draw.random(count) < 0.2, "price_kind": "fixed"})
+    firm = draw.random(count) < 0.2
     back = np.where(draw.random(count) < 0.1, 0.7, 0.0)
     fits = draw.choice([0.12, 0.6, 1.0], count, p=[0.2, 0.4, 0.4])
-    offer = Offer(rows, price, terms, draw.random(count) < 0.5, fits, back, 800 * many)
+    offer = Offer(pl.DataFrame(), price, terms, draw.random(count) < 0.5, fits, back, 800 * many, firm)
     return beliefs, offer, Worth(value, value * 0.8, value * 0.1)
 
 

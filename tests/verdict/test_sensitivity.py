@@ -44,11 +44,10 @@ def stakes_at(seed: int, known, mender, returns: float = 0.3) -> Stakes:
     worth = Worth(sound, sound * 0.5, sound * 0.1)
     many = np.ones(PAIRS)
     terms = Terms(0 * many, 600 * many, 0 * many, 1e6 * many, 0 * many, 0 * many, 0 * many, 0 * many)
-    rows = pl.DataFrame({"firm": [True] * PAIRS, "price_kind": ["fixed"] * PAIRS})
     price, fits = rng.uniform(1_000, 9_000, PAIRS).round(), rng.choice([0.0, 0.5, 1.0], PAIRS)
     offer = Offer(
-        rows, price, terms, rng.random(PAIRS) < 0.5, fits,
-        np.where(rng.random(PAIRS) < returns, 0.7, 0.0), 500 * many,
+        pl.DataFrame(), price, terms, rng.random(PAIRS) < 0.5, fits,
+        np.where(rng.random(PAIRS) < returns, 0.7, 0.0), 500 * many, many > 0,
     )  # fmt: skip
     mending = mender.of(beliefs.construction, one.bears)
     cases = cases_of(worth, mending, mender.mendings, buyer, known.values)

@@ -215,8 +215,7 @@ def decide(scene: Scene, questions: list[SignQuestion], current_db: Array, open_
     asks = could & ~over & (gain > 0)
     near = (best_offer >= price * (1 - buyer.haggle_share)) & (best_offer < price) & (best_offer > 0)
     haggling = (1 - buyer.loss_chance) * buyer.reply_chance * buyer.margin_minor - buyer.ask_cost_minor
-    firm = offer.rows["firm"].to_numpy() | (offer.rows["price_kind"] == "bid").to_numpy()
-    haggle = could & near & sure & ~firm & (haggling > 0) & ~buy & ~asks
+    haggle = could & near & sure & ~offer.firm & (haggling > 0) & ~buy & ~asks
     priceless = np.isnan(offer.price)
     unpriced = could & priceless & sure & (best_offer >= buyer.margin_minor)
     call = np.where(asks | haggle, ASK, np.where(buy, BUY, SKIP))

@@ -12,7 +12,7 @@ from triage.handed import read_said
 from triage.order import ordered
 from triage.store import Connection, frame, rows_of
 from triage.verdict.money import Array, Flags, Terms
-from triage.verdict.states import Rows
+from triage.verdict.states import Places, Rows
 
 # Chance that a pair of unstated size fits one given foot (our judgement: adult sizes in stock spread
 # over some 60 mm, a buyer takes 6 to 8 mm of them).
@@ -32,24 +32,38 @@ LEFT JOIN construction c ON c.model_id = m.construction_id
 class Offer:
     """One buyer's side of N listings: prices, terms, chance that the size fits, what comes back.
 
-    ``price`` is NaN where none is stated; ``refund_share`` is 0 where nobody takes a pair back.
+    ``price`` is NaN where none is stated; ``refund_share`` is 0 where nobody takes a pair back; ``firm`` is true where
+    no lower offer is taken. ``every`` is what ``read_offers`` returned, and ``at`` the places of these listings in it,
+    None for all.
     """
 
-    rows: pl.DataFrame
+    every: pl.DataFrame
     price: Array
     terms: Terms
     shipping_assumed: Flags
     fits: Array
     refund_share: Array
     refund_post: Array
+    firm: Flags
+    at: Places | None = None
+
+    @property
+    def rows(self) -> pl.DataFrame:
+        """Return what ``read_offers`` does, of these listings."""
+        return self.every if self.at is None else self.every[self.at]
+
+    def column(self, name: str) -> pl.Series:
+        """Return one column of ``rows``; a block of a few pairs takes less time than gathering all of them."""
+        return self.every[name] if self.at is None else self.every[name][self.at]
 
     def take(self, rows: Rows) -> "Offer":
         """Return the buyer's side of some of the listings."""
         if not isinstance(rows, slice) and np.array_equal(rows, np.arange(len(self.price))):
             return self
+        at = np.arange(len(self.price)) if self.at is None else self.at
         return Offer(
-            self.rows[rows], self.price[rows], self.terms.take(rows), self.shipping_assumed[rows],
-            self.fits[rows], self.refund_share[rows], self.refund_post[rows],
+            self.every, self.price[rows], self.terms.take(rows), self.shipping_assumed[rows], self.fits[rows],
+            self.refund_share[rows], self.refund_post[rows], self.firm[rows], at[rows],
         )  # fmt: skip
 
     def refund(self, price: Array) -> Array:
@@ -97,6 +111,7 @@ def offer_to(buyer: Buyer, rows: pl.DataFrame, costs: Costs, as_of: date) -> Off
         fit_chance(buyer, rows),
         np.where(back, buyer.return_chance, 0.0),
         np.full(rows.height, float(buyer.return_post_minor)),
+        rows.select(pl.col("firm") | (pl.col("price_kind") == "bid")).to_series().to_numpy(),
     )
 
 

@@ -180,7 +180,7 @@ def _units(column: str) -> pl.Expr:
 def _piece(
     judged: Judged, rows: npt.NDArray[np.int64], key: list[str], gain: Array, told: list[pl.Series]
 ) -> pl.DataFrame:
-    languages = judged.scene.offer.rows["language"]
+    languages = judged.scene.offer.column("language")
     return pl.DataFrame(
         {
             "listing_id": judged.ids.gather(rows),

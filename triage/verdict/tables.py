@@ -143,7 +143,8 @@ def verdict_rows(stakes: Stakes, sound: pl.DataFrame, columns: Columns) -> pl.Da
         sound: p_wearable with its range, and the weak part, of all pairs of the stakes.
         columns: As ``verdict_columns`` returns them, and ``row``: the place of each pair.
     """
-    row, offer, buyer = columns["row"], stakes.offer, stakes.buyer
+    row, buyer = columns["row"], stakes.buyer
+    offer = stakes.offer.take(row)
     amounts = {name: values for name, values in columns.items() if name.endswith("_minor")}
     return pl.DataFrame(
         {
@@ -151,17 +152,17 @@ def verdict_rows(stakes: Stakes, sound: pl.DataFrame, columns: Columns) -> pl.Da
             "buyer": buyer.id,
             "call": named(CALL_NAMES, columns["call"]),
             "plan": named(PLANS, columns["plan"]),
-            "p_fits": offer.fits[row],
+            "p_fits": offer.fits,
             **sound.select("p_wearable_lo", "p_wearable", "p_wearable_hi")[row].to_dict(),
             "p_after_plan": columns["p_after_plan"],
             "weak_part": sound["weak_part"][row],
             "value_basis": stakes.prices.basis[row],
             **whole_amounts({"value_minor": stakes.value[row], **amounts}),
-            "shipping_assumed": offer.shipping_assumed[row],
+            "shipping_assumed": offer.shipping_assumed,
             "currency": buyer.currency,
             **{name: columns[name] for name in ("haggle", "hoped_buy", "over_budget")},
-            "price_minor": offer.rows["price_base_minor"][row],
-            "price_kind": offer.rows["price_kind"][row],
+            "price_minor": offer.column("price_base_minor"),
+            "price_kind": offer.column("price_kind"),
         },
         schema_overrides={"weak_part": pl.String, "value_basis": pl.String},
     )
