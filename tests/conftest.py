@@ -68,7 +68,7 @@ def weigh(known) -> Callable[..., Weighed]:
     """Return a function that weighs listings given as id -> fields; title and body are what sellers write."""
 
     def weighed(as_of: date = AS_OF, **listings: dict) -> Weighed:
-        connection = store.connect(comments=False)
+        connection = store.connect()
         plain = {
             "source": "test", "price_kind": "fixed", "price_minor": 5000, "currency": "EUR", "price_base_minor": 5000,
             "shipping_minor": 600, "shipping_base_minor": 600, "ships_from": "DE", "language": "en",

@@ -38,7 +38,7 @@ PROMISED = {
 
 @pytest.fixture(scope="module")
 def contract():
-    connection = store.connect()
+    connection = store.connect(comments=True)
     yield connection
     connection.close()
 
@@ -65,7 +65,7 @@ def test_every_column_has_a_comment(contract):
 
 
 def test_comments_are_all_that_is_left_out_without_them(contract):
-    bare = store.connect(comments=False)
+    bare = store.connect()
     kept = "SELECT table_name, column_name, data_type, is_nullable, column_default FROM duckdb_columns() ORDER BY ALL"
     for query in (kept, "SELECT table_name, constraint_text FROM duckdb_constraints() ORDER BY ALL"):
         assert bare.execute(query).fetchall() == contract.execute(query).fetchall()

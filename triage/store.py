@@ -50,8 +50,8 @@ class _Stream:
         return self.frame.__arrow_c_stream__(requested_schema)
 
 
-def connect(comments: bool = True) -> Connection:
-    """Return a connection to an empty store in memory, with the contract laid out.
+def connect(comments: bool = False) -> Connection:
+    """Return a connection to an empty store in memory, with the contract laid out; nobody reads what is said of it.
 
     Args:
         comments: As ``versions.lay_out`` has it.

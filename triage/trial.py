@@ -51,7 +51,7 @@ def trial(store: Connection, catalogue: Catalogue, as_of: date) -> pl.DataFrame:
         TriageError: A rule may not run.
     """
     rules.ensure(catalogue.rules, catalogue.facts, catalogue.signs)
-    copy = connect(comments=False)
+    copy = connect()
     try:
         for table in READ:
             append(copy, table, frame(store, f"SELECT * FROM {table}"))

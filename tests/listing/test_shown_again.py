@@ -1,6 +1,5 @@
 """An offer shown again on a later night: what reads the same stays where it is, every other cell is written over."""
 
-from collections.abc import Callable
 from contextlib import nullcontext
 from datetime import date, timedelta
 from typing import Any
@@ -8,11 +7,12 @@ from typing import Any
 import polars as pl
 import pytest
 
+from tests.listing.conftest import put_export
 from triage.catalogue.words import Words
 from triage.listing import Reading, normalise
 from triage.listing.cells import new_feeds, read_cells
 from triage.listing.history import COLUMNS, record
-from triage.store import Connection, connect, frame, transaction
+from triage.store import connect, frame, transaction
 
 NIGHT = date(2026, 11, 25)
 PAIR = {
@@ -40,10 +40,11 @@ OTHERS: dict[str, Any] = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def rows(store: Connection, export: Callable[..., str], words: Words) -> pl.DataFrame:
-    """The listing columns of one export with one pair in it."""
-    export([PAIR, {**PAIR, "external_id": "A2"}])
+@pytest.fixture(scope="module")
+def rows(words: Words) -> pl.DataFrame:
+    """The listing columns of one export with two pairs in it."""
+    store = connect()
+    put_export(store, "first", [PAIR, {**PAIR, "external_id": "A2"}], NIGHT, "attic board", {})
     (feed,) = new_feeds(store).to_dicts()
     return normalise(read_cells(store, feed), Reading(words))[0]
 

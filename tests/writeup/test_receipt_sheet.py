@@ -1,6 +1,5 @@
 """The inspection sheet: tests in their order for the parts there are, claims beside them, how long there is."""
 
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
@@ -8,13 +7,13 @@ from typing import Any
 
 import pytest
 from hostile import HOSTILE, hostile_tables
-from made_night import whole_night
+from made_night import fill, whole_night
 from selectolax.lexbor import LexborHTMLParser
 
 from triage import catalogue as rules
 from triage.catalogue.inspection import load_inspection
 from triage.errors import TriageError
-from triage.store import Connection
+from triage.store import Connection, connect
 from triage.writeup.receipt import sheet_page, write_sheet
 
 ROOT = Path(__file__).parent.parent.parent
@@ -117,10 +116,17 @@ def test_a_fault_of_the_file_is_told_with_its_line(tmp_path):
     assert [(one.place, one.found) for one in problems] == [(f"{path}:{line}", "sign 'unit_fine'")]
 
 
+@pytest.fixture(scope="module")
+def hostile() -> Connection:
+    """A store of hostile texts."""
+    store = connect()
+    fill(store, hostile_tables(whole_night()))
+    return store
+
+
 @pytest.mark.parametrize("number", range(len(HOSTILE)))
-def test_no_hostile_text_becomes_markup(store_of: Callable[..., Connection], catalogue, number):
-    store = store_of(hostile_tables(whole_night()))
-    text = sheet_page(store, catalogue, f"attic board/x{number:02}", ALL)
+def test_no_hostile_text_becomes_markup(hostile: Connection, catalogue, number):
+    text = sheet_page(hostile, catalogue, f"attic board/x{number:02}", ALL)
     page = LexborHTMLParser(text)
     assert len(page.css("script")) == 1
     assert page.css("img, iframe, object, embed, form, base, link, math, input, a[href^=javascript]") == []

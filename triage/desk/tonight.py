@@ -124,7 +124,7 @@ class Tonight:
 
     def _read_night(self) -> None:
         path = published.path_of(self.store)
-        memory = connect(comments=False)
+        memory = connect()
         # Small questions, many of them: a second thread would only wait.
         memory.execute("SET threads = 1")
         try:

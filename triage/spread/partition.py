@@ -105,7 +105,7 @@ def store_of(partition: Partition, given: Sequence[str], found: Sequence[str] = 
         given: Tables as they were in the large store.
         found: Tables that earlier tasks wrote of this partition.
     """
-    store = connect(comments=False)
+    store = connect()
     try:
         # As many threads as this worker was given for Polars.
         store.execute(f"SET threads TO {pl.thread_pool_size()}")
