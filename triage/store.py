@@ -51,7 +51,7 @@ class _Stream:
 
 
 def connect(comments: bool = False) -> Connection:
-    """Return a connection to an empty store in memory, with the contract laid out; nobody reads what is said of it.
+    """Return a connection to an empty store in memory, with the contract laid out.
 
     Args:
         comments: As ``versions.lay_out`` has it.

@@ -109,7 +109,7 @@ def _default(field: Any) -> str:
 
 def schema() -> str:
     """Return every table and column with its comment."""
-    connection = store.connect()
+    connection = store.connect(comments=True)
     lines = []
     for table, comment in connection.execute(
         "SELECT name, comment FROM ("
