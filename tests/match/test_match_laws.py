@@ -97,10 +97,8 @@ def test_a_body_that_many_sellers_use_says_of_each_listing_what_it_says_of_one(
     assert rows(whole.match) == rows(pl.concat(piece.match for piece in apart))
     assert rows(whole.evidence) == rows(pl.concat(piece.evidence for piece in apart))
     for at in range(0, listings.height, 23):
-        one, whose = (
-            link(listings[at : at + 1], constructions, weights),
-            pl.col("listing_id") == listings["listing_id"][at],
-        )
+        one = link(listings[at : at + 1], constructions, weights)
+        whose = pl.col("listing_id") == listings["listing_id"][at]
         assert rows(whole.match.filter(whose)) == rows(one.match)
         assert rows(whole.evidence.filter(whose)) == rows(one.evidence)
     # Bodies were read: titles that name nothing have releases by them.

@@ -5,9 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 
 from triage.verdict.plans import PLANS
-from triage.verdict.tables import likeliest_repairs
+from triage.verdict.tables import RESTORE, likeliest_repairs
 
-WEAR, RESTORE = PLANS.index("wear"), PLANS.index("restore")
+WEAR = PLANS.index("wear")
 
 
 def test_the_likeliest_state_that_is_best_restored_names_the_repairs_and_where_there_is_none_nothing_does():

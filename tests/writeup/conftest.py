@@ -66,7 +66,7 @@ def store() -> Connection:
     return con
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def store_of() -> Callable[[dict[str, list[dict[str, Any]]]], Connection]:
     """Return a function that makes a store of the tables given."""
 

@@ -1,5 +1,6 @@
 """The inspection sheet: tests in their order for the parts there are, claims beside them, how long there is."""
 
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
@@ -7,13 +8,13 @@ from typing import Any
 
 import pytest
 from hostile import HOSTILE, hostile_tables
-from made_night import fill, whole_night
+from made_night import whole_night
 from selectolax.lexbor import LexborHTMLParser
 
 from triage import catalogue as rules
 from triage.catalogue.inspection import load_inspection
 from triage.errors import TriageError
-from triage.store import Connection, connect
+from triage.store import Connection
 from triage.writeup.receipt import sheet_page, write_sheet
 
 ROOT = Path(__file__).parent.parent.parent
@@ -117,11 +118,9 @@ def test_a_fault_of_the_file_is_told_with_its_line(tmp_path):
 
 
 @pytest.fixture(scope="module")
-def hostile() -> Connection:
+def hostile(store_of: Callable[..., Connection]) -> Connection:
     """A store of hostile texts."""
-    store = connect()
-    fill(store, hostile_tables(whole_night()))
-    return store
+    return store_of(hostile_tables(whole_night()))
 
 
 @pytest.mark.parametrize("number", range(len(HOSTILE)))

@@ -125,9 +125,8 @@ class Table:
         """Return what is told of pairs to buy or ask about, with what answers and other numbers would do."""
         scene, (current, unsaid) = self.stakes.scene(rows), self.open_questions
         calls, hope = with_hope(scene, decide(scene, self.questions, current[rows], unsaid[rows]))
-        beliefs = self.stakes.beliefs
-        ids = pl.Series("listing_id", beliefs.listing_ids, dtype=pl.String)[rows]
-        judged = Judged(ids, beliefs.construction[rows], scene, calls)
+        ids = self.stakes.ids[rows]
+        judged = Judged(ids, self.stakes.beliefs.construction[rows], scene, calls)
         more = {
             "question": question_rows(judged, self.texts, calls.call == ASK),
             "sensitivity": sensitivity_rows(self.stakes, rows, scene, ids, self.values),

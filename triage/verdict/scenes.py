@@ -75,6 +75,11 @@ class Stakes:
     prices: Prices
 
     @cached_property
+    def ids(self) -> pl.Series:
+        """The listings, [N]."""
+        return pl.Series("listing_id", self.beliefs.listing_ids, dtype=pl.String)
+
+    @cached_property
     def value(self) -> Array:
         """Value when sound, candidates mixed, minor units, [N]."""
         return np.asarray((self.beliefs.evidence.weight * self.prices.worth.sound).sum(axis=1))

@@ -144,18 +144,18 @@ def verdict_rows(stakes: Stakes, sound: pl.DataFrame, columns: Columns) -> pl.Da
         columns: As ``verdict_columns`` returns them, and ``row``: the place of each pair.
     """
     row, buyer = columns["row"], stakes.buyer
-    offer = stakes.offer.take(row)
+    offer, sound = stakes.offer.take(row), sound[row]
     amounts = {name: values for name, values in columns.items() if name.endswith("_minor")}
     return pl.DataFrame(
         {
-            "listing_id": _ids(stakes, row),
+            "listing_id": stakes.ids[row],
             "buyer": buyer.id,
             "call": named(CALL_NAMES, columns["call"]),
             "plan": named(PLANS, columns["plan"]),
             "p_fits": offer.fits,
-            **sound.select("p_wearable_lo", "p_wearable", "p_wearable_hi")[row].to_dict(),
+            **{name: sound[name] for name in ("p_wearable_lo", "p_wearable", "p_wearable_hi")},
             "p_after_plan": columns["p_after_plan"],
-            "weak_part": sound["weak_part"][row],
+            "weak_part": sound["weak_part"],
             "value_basis": stakes.prices.basis[row],
             **whole_amounts({"value_minor": stakes.value[row], **amounts}),
             "shipping_assumed": offer.shipping_assumed,
@@ -177,7 +177,7 @@ def plan_rows(stakes: Stakes, repairs: Mapping[str, Repair], columns: Columns) -
     row = columns["row"]
     rows = pl.DataFrame(
         {
-            "listing_id": _ids(stakes, row),
+            "listing_id": stakes.ids[row],
             "plan": named(PLANS, columns["plan"]),
             "probability": columns["probability"],
             "value_minor": whole_minor(columns["value_minor"]),
@@ -206,11 +206,6 @@ def priced_sets(stakes: Stakes, repairs: Mapping[str, Repair], sets: pl.DataFram
         pl.Series("cost_lo_minor", lows, dtype=pl.Int64),
         pl.Series("cost_hi_minor", highs, dtype=pl.Int64),
     )
-
-
-def _ids(stakes: Stakes, rows: Places) -> pl.Series:
-    """Return the ids of some of the pairs."""
-    return pl.Series(stakes.beliefs.listing_ids, dtype=pl.String)[rows]
 
 
 def hoped(scene: Scene, calls: Calls) -> tuple[Array, Flags]:
