@@ -13,8 +13,10 @@ from made_night import AS_OF, BEFORE, fill, verdict, whole_night
 from selectolax.lexbor import LexborHTMLParser
 
 from triage.store import connect
-from triage.writeup import run
+from triage.writeup import changes, run
 from triage.writeup.changes import earlier_calls
+from triage.writeup.folder import write_whole
+from triage.writeup.tables import json_pieces
 from triage.writeup.ticket import anchor
 
 COURT, RUNNER, NEAR = anchor("attic board/a1"), anchor("lantern flea/j7"), anchor("attic board/a5")
@@ -86,6 +88,29 @@ def test_a_report_that_cannot_be_read_is_passed_over(tmp_path: Path, content: st
     assert found.night == date(2026, 11, 20)
     assert found.calls.to_dicts() == [{"listing_id": "x", "before": "ask"}]
     assert earlier_calls(tmp_path / "nowhere", AS_OF) is None
+
+
+@pytest.mark.parametrize("piece", [1, 7, 60, 2**26])
+@pytest.mark.parametrize("rows", [0, 1, 40])
+def test_a_report_is_read_in_pieces_as_json_reads_it_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, piece: int, rows: int
+) -> None:
+    monkeypatch.setattr(changes, "PIECE_BYTES", piece)
+    call = pl.Series(["skip", "ask", "skip", "buy", "skip"]).gather([n % 5 for n in range(rows)])
+    # A line feed and what ends a line or the file, in a text.
+    name = pl.Series([f"靴,\n]}} {n // 2}" for n in range(rows)], dtype=pl.String)
+    table = pl.DataFrame({"listing_id": name, "call": call, "names": [[1, n] for n in range(rows)]})
+    report = tmp_path / "2026-11-24" / "verdicts.json"
+    write_whole(report.parent, {report.name: json_pieces(table, BEFORE)})
+    best: dict[str, str] = {}
+    for row in json.loads(report.read_text("utf-8"))["verdicts"]:
+        best[row["listing_id"]] = min(row["call"], best.get(row["listing_id"], "skip"), key=changes.CALLS.index)
+    found = earlier_calls(tmp_path, AS_OF)
+    assert found is not None
+    assert dict(found.calls.iter_rows()) == best
+    whole = report.read_bytes()
+    report.write_bytes(whole[: -len(b"]}\n")])
+    assert earlier_calls(tmp_path, AS_OF) is None
 
 
 def large_night(count: int, long: int) -> dict[str, list[dict[str, Any]]]:

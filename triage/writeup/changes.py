@@ -19,6 +19,8 @@ LINES = 400
 NIGHT = re.compile(r"\d{4}-\d{2}-\d{2}")
 # Best first; a listing's call is the best over all buyers.
 CALLS = ("buy", "ask", "skip")
+CALLED = {"listing_id": pl.String, "call": pl.String}
+PIECE_BYTES = 2**26  # of a million verdicts the file is a gigabyte
 
 
 @dataclass(frozen=True)
@@ -68,41 +70,39 @@ def earlier_calls(out: Path, as_of: date) -> Earlier | None:
     nights = sorted((name for name in names if NIGHT.fullmatch(name) and name < as_of.isoformat()), reverse=True)
     for night in nights:
         try:
-            best = _best_calls(out / night / "verdicts.json")
-            day = date.fromisoformat(night)
-        except (OSError, ValueError, KeyError, TypeError):
+            day, called = date.fromisoformat(night), pl.concat([*_called(out / night / "verdicts.json")])
+            if called["listing_id"].has_nulls() or called["call"].has_nulls():
+                continue
+            before = called.group_by("listing_id").agg(before=pl.col("call").cast(pl.Enum(CALLS)).to_physical().min())
+        except (OSError, ValueError, KeyError, TypeError, pl.exceptions.PolarsError):
             continue
-        before = pl.col("place").replace_strict(dict(enumerate(CALLS)), return_dtype=pl.String)
-        rows = pl.DataFrame([*best.items()], schema={"listing_id": pl.String, "place": pl.Int64}, orient="row")
-        return Earlier(day, rows.select("listing_id", before=before).sort("listing_id"))
+        word = pl.col("before").replace_strict(dict(enumerate(CALLS)), return_dtype=pl.String)
+        return Earlier(day, before.with_columns(word).sort("listing_id"))
     return None
 
 
-def _best_calls(verdicts: Path) -> dict[str, int]:
-    """Return the place in ``CALLS`` of each listing's best call.
+def _called(verdicts: Path) -> Iterator[pl.DataFrame]:
+    """Yield the calls of a report, listing_id and call: piece by piece as ``tables.json_pieces`` writes them.
 
     Raises:
-        OSError, ValueError, KeyError, TypeError: The file can't be read.
+        OSError, ValueError, KeyError, TypeError, PolarsError: The file can't be read.
     """
-    best: dict[str, int] = {}
-    for row in _verdicts_in(verdicts):
-        listing_id = row["listing_id"]
-        best[listing_id] = min(CALLS.index(row["call"]), best.get(listing_id, len(CALLS)))
-    return best
-
-
-def _verdicts_in(verdicts: Path) -> Iterator[dict[str, Any]]:
-    """Yield the verdicts of a report; line by line as ``tables.json_pieces`` writes them: they may be a million."""
-    with verdicts.open(encoding="utf-8") as lines:
-        head = next(lines, "")
-        if not head.endswith("[\n"):
-            yield from json.loads(head + lines.read())["verdicts"]
+    with verdicts.open("rb") as stream:
+        head, rest, ended = stream.readline(), b"", False
+        if not head.endswith(b"[\n"):
+            rows = json.loads(head + stream.read())["verdicts"]
+            yield pl.DataFrame([(row["listing_id"], row["call"]) for row in rows], CALLED, orient="row")
             return
-        for line in lines:
-            if line.startswith("]"):
-                return
-            yield json.loads(line.removesuffix("\n").removesuffix(","))
-    raise ValueError("the file ends in the middle")
+        yield pl.DataFrame(schema=CALLED)
+        while piece := stream.read(PIECE_BYTES):
+            # A verdict has a line of its own, and a line feed in a text is escaped.
+            lines, _, rest = (rest + piece).rpartition(b"\n")
+            ended = lines == b"]}" or lines.endswith(b"\n]}")
+            lines = (lines[:-2] if ended else lines).strip(b",\n").replace(b",\n", b"\n")
+            if lines:
+                yield pl.read_ndjson(lines, schema=CALLED)
+    if not ended:
+        raise ValueError("the file ends in the middle")
 
 
 def call_changes(earlier: Earlier | None, leads: pl.DataFrame) -> pl.DataFrame:
