@@ -97,9 +97,13 @@ def test_a_report_is_read_in_pieces_as_json_reads_it_whole(
 ) -> None:
     monkeypatch.setattr(changes, "PIECE_BYTES", piece)
     call = pl.Series(["skip", "ask", "skip", "buy", "skip"]).gather([n % 5 for n in range(rows)])
-    # A line feed and what ends a line or the file, in a text.
-    name = pl.Series([f"靴,\n]}} {n // 2}" for n in range(rows)], dtype=pl.String)
-    table = pl.DataFrame({"listing_id": name, "call": call, "names": [[1, n] for n in range(rows)]})
+    # What ends a line or the file, and what looks like a call, in texts; every third id is one that JSON escapes.
+    name = [f"pair {n // 2}" if n // 2 % 3 else f'"靴",\n]}}\\ {n // 2}' for n in range(rows)]
+    title = ['{"listing_id":"pair 0","call":"buy"}, call":"buy'] * rows
+    table = pl.DataFrame(
+        {"listing_id": name, "title": title, "call": call, "names": [[1, n] for n in range(rows)]},
+        schema_overrides={"listing_id": pl.String, "title": pl.String},
+    )
     report = tmp_path / "2026-11-24" / "verdicts.json"
     write_whole(report.parent, {report.name: json_pieces(table, BEFORE)})
     best: dict[str, str] = {}
