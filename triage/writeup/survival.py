@@ -12,8 +12,8 @@ from triage.writeup.knowledge import Catalogue
 from triage.writeup.parts import PARTS
 
 Array = npt.NDArray[np.float64]
-# Years, shape and spread of a life, or of many.
-Life = tuple[float | Array, float | Array, float | Array]
+# Years, shape and spread of lives.
+Life = tuple[Array, Array, Array]
 Row = Mapping[str, Any]
 
 # The drawing's field, in its own units; the rest of 460 x 220 is for words.
@@ -23,6 +23,8 @@ POINTS = 24
 YEARS_BEYOND = 3.0
 # Shape of a life whose material is not known; and how far single pairs' storage lies apart (our judgement).
 SHAPE, STORAGE_SD = 2.5, 0.45
+# Of 24, in the logarithm of years, these leave less than a ten thousand millionth.
+HALVINGS = 40
 # Made once: the halving below weighs them thousands of times a night.
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 DASHES = {
@@ -78,28 +80,33 @@ def picture_of(
     now = max(middle_made(row) + row["age_years"] for row in ordered)
     first = min(middle_made(row) for row in ordered)
     last = now + horizon_years + YEARS_BEYOND
-    lives = list(zip(ordered, _lives(ordered, horizon_years, catalogue), strict=True))
-    ends = [_y(_fit(last - middle_made(row), life)) for row, life in lives]
-    labels = _spread(ends)
+    made = np.array([middle_made(row) for row in ordered])
+    age = np.array([row["age_years"] for row in ordered])
+    years = np.linspace(made, last, POINTS, axis=1)
+    # A row a part: first as it is now, then along its line.
+    scale, shape, spread = (one[:, None] for one in _lives(ordered, horizon_years, catalogue))
+    fit = _fit(np.column_stack([age, years - made[:, None]]), (scale, shape, spread))
+    xs, ys = _x(years, first, last).tolist(), _y(fit[:, 1:]).tolist()
+    labels = _spread([line[-1] for line in ys])
     curves = tuple(
         Curve(
-            row["part"], _points(row, life, first, last), DASHES[row["part"]], row["load_bearing"], _text(end),
-            _text(label),
+            row["part"], " ".join(f"{_text(x)},{_text(y)}" for x, y in zip(across, down, strict=True)),
+            DASHES[row["part"]], row["load_bearing"], _text(down[-1]), _text(label),
         )
-        for (row, life), end, label in zip(lives, ends, labels, strict=True)
+        for row, across, down, label in zip(ordered, xs, ys, labels, strict=True)
     )  # fmt: skip
     step = 5 if last - first <= 30 else 10
-    years = range(int(-(-first // step)) * step, int(last) + 1, step)
+    ticks = range(int(-(-first // step)) * step, int(last) + 1, step)
     words = [
-        f"{row['part']} {phrase.percent(float(_fit(row['age_years'], life)))} fit now, "
+        f"{row['part']} {phrase.percent(now_fit)} fit now, "
         f"{phrase.percent(1 - row['p_unfit'])} in {horizon_years:g} years"
-        for row, life in lives
+        for row, now_fit in zip(ordered, fit[:, 0].tolist(), strict=True)
     ]
     return Picture(
         curves,
         _text(_x(now, first, last)),
         _text(_x(now + horizon_years, first, last)),
-        tuple((str(year), _text(_x(year, first, last))) for year in years),
+        tuple((str(year), _text(_x(year, first, last))) for year in ticks),
         "By ageing alone: " + "; ".join(words) + ".",
     )
 
@@ -109,7 +116,7 @@ def middle_made(row: Row) -> float:
     return float((row["made_lo"] + row["made_hi"]) / 2)
 
 
-def _lives(rows: Sequence[Row], horizon_years: float, catalogue: Catalogue) -> list[Life]:
+def _lives(rows: Sequence[Row], horizon_years: float, catalogue: Catalogue) -> Life:
     """Return the life of each row that has its chance of unfit at the horizon."""
     made_of = [
         [catalogue.materials[key] for key in str(row["material"]).split(";") if key in catalogue.materials]
@@ -122,24 +129,17 @@ def _lives(rows: Sequence[Row], horizon_years: float, catalogue: Catalogue) -> l
     years = np.maximum([row["age_years"] + horizon_years for row in rows], 0.1)
     # Longer lives are fitter: halving finds each in the logarithm of its length.
     low, high = np.log(years) - 12, np.log(years) + 12
-    for _ in range(60):
+    for _ in range(HALVINGS):
         middle = (low + high) / 2
         fitter = _fit(years, (np.exp(middle), shape, spread)) > aim
         low, high = np.where(fitter, low, middle), np.where(fitter, middle, high)
-    return list(zip(np.exp((low + high) / 2), shape, spread, strict=True))
+    return np.exp((low + high) / 2), shape, spread
 
 
 def _fit(years: float | Array, life: Life) -> Array:
     scale, shape, spread = (np.asarray(one)[..., None] for one in life)
     age = np.maximum(np.asarray(years, dtype=np.float64), 0.0)[..., None] / scale
     return np.asarray(np.exp(-((age * np.exp(spread * NODES)) ** shape)) @ (WEIGHTS / WEIGHTS.sum()))
-
-
-def _points(row: Row, life: Life, first: float, last: float) -> str:
-    years = np.linspace(middle_made(row), last, POINTS)
-    fit = _fit(years - middle_made(row), life)
-    pairs = zip(_x(years, first, last).tolist(), _y(fit).tolist(), strict=True)
-    return " ".join(f"{_text(x)},{_text(y)}" for x, y in pairs)
 
 
 def _x(year: float | Array, first: float, last: float) -> Array:
@@ -150,14 +150,14 @@ def _y(fit: Array) -> Array:
     return np.asarray(BOTTOM - fit * (BOTTOM - TOP))
 
 
-def _spread(ends: list[Array]) -> list[float]:
+def _spread(ends: Sequence[float]) -> list[float]:
     """Return heights for the names, in the order of the lines, at least a line of text apart."""
     # Ends that are drawn at one height are told in the order of the lines, whatever their last digits.
-    order = sorted(range(len(ends)), key=lambda at: (round(float(ends[at]), 1), at))
+    order = sorted(range(len(ends)), key=lambda at: (round(ends[at], 1), at))
     heights = [0.0] * len(ends)
     lowest = TOP - LINE
     for at in order:
-        lowest = heights[at] = max(float(ends[at]), lowest + LINE)
+        lowest = heights[at] = max(ends[at], lowest + LINE)
     over = max(0.0, lowest - BOTTOM)
     return [height - over for height in heights]
 
