@@ -22,7 +22,7 @@ from typing import Any
 import polars as pl
 
 from benchmarks.exports import write_world
-from benchmarks.night import AS_OF, ONE_THREAD, RELEASES, ROOT, peak_gb, timed_stages
+from benchmarks.night import AS_INSTALLED, AS_OF, RELEASES, ROOT, peak_gb, timed_stages
 
 ON_OFFER, NEW, CHANGED = 20_000, 1_000, 500
 # Of each export: what parts its cells, its encoding, its column of prices.
@@ -78,7 +78,7 @@ def main(folder: Path, listings: int) -> None:
         if night == 3:
             shutil.copy(kept, folder / "night.duckdb")
         again = [sys.executable, "-m", "benchmarks.usual", "--one", str(folder), str(night)]
-        done = subprocess.run(again, cwd=ROOT, capture_output=True, text=True, env=os.environ | ONE_THREAD)
+        done = subprocess.run(again, cwd=ROOT, capture_output=True, text=True, env=os.environ | AS_INSTALLED)
         if done.returncode:
             sys.exit(done.stderr)
         steps = json.loads(done.stdout.splitlines()[-1])

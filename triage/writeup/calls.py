@@ -106,7 +106,7 @@ def calls_of(every: pl.DataFrame, buyers: Mapping[str, Named]) -> Calls:
     best = ranked.filter(pl.col("call_place") == pl.col("call_place").min().over("listing"))
     name = pl.col("buyer").replace({key: buyer.name for key, buyer in buyers.items()})
     names = best.group_by("listing").agg(buyers=name)
-    lead = best.unique("listing", keep="first", maintain_order=True).join(names, on="listing", maintain_order="left")
+    lead = best.filter(pl.col("listing").is_first_distinct()).join(names, on="listing", maintain_order="left")
     leads = every[lead["row"]].with_columns(lead["buyers"])
     buy, ask, near, skip = (int(leads["call_place"].search_sorted(place, "right")) for place in (BUY, ASK, NEAR, SKIP))
     return Calls(leads, (buy, ask, near, skip))
