@@ -77,7 +77,7 @@ def earlier_calls(out: Path, as_of: date) -> Earlier | None:
         except (OSError, ValueError, KeyError, TypeError, pl.exceptions.PolarsError):
             continue
         word = pl.col("before").replace_strict(dict(enumerate(CALLS)), return_dtype=pl.String)
-        return Earlier(day, before.with_columns(word).sort("listing_id"))
+        return Earlier(day, before.with_columns(word))
     return None
 
 
@@ -132,21 +132,27 @@ def call_changes(earlier: Earlier | None, leads: pl.DataFrame) -> pl.DataFrame:
     Returns:
         The leads with another call, with ``before``, their call then.
     """
-    none = leads.head(0).with_columns(before=pl.lit("", pl.String))
     if earlier is None:
-        return none
-    return leads.join(earlier.calls, on="listing_id", maintain_order="left").filter(pl.col("before") != pl.col("call"))
+        return leads.head(0).with_columns(before=pl.lit("", pl.String))
+    # Joined by their ids alone: every other column is copied once, for the few that have another call.
+    known = leads.select("listing_id").join(earlier.calls, on="listing_id", how="left", maintain_order="left")
+    return leads.with_columns(known["before"]).filter(pl.col("before") != pl.col("call"))
 
 
 def changes_of(
-    night: Night, leads: pl.DataFrame, earlier: Earlier | None = None, ticketed: Collection[str] | None = None
+    night: Night,
+    leads: pl.DataFrame,
+    moved: pl.DataFrame | None = None,
+    calls_since: date | None = None,
+    ticketed: Collection[str] | None = None,
 ) -> Changes | None:
     """Return what changed since the night before; None when nothing is known of an earlier night.
 
     Args:
         night: Frames of the night.
         leads: Every open listing in its best call, best first.
-        earlier: The calls of the last report.
+        moved: Those with another call than in the last report, of ``call_changes``.
+        calls_since: The night of that report.
         ticketed: Listings that have a ticket to lead to; all buys and asks when left out.
     """
     if len(night.nights) < 2:
@@ -156,7 +162,7 @@ def changes_of(
     calls = {call: new.filter(pl.col("call") == call).height for call in CALLS}
     worthy = new.filter(pl.col("call") != "skip")
     prices = price_changes(night.price_path, previous).join(leads, on="listing_id", maintain_order="left")
-    moved = call_changes(earlier, leads)
+    moved = call_changes(None, leads) if moved is None else moved
     left = _left(night.listing, tonight, previous)
     shown = leads.filter(pl.col("call") != "skip")["listing_id"] if ticketed is None else ticketed
     names = {listing_id: anchor(listing_id) for listing_id in shown}
@@ -166,7 +172,7 @@ def changes_of(
         new_counts=", ".join(phrase.count(number, call) for call, number in calls.items()),
         prices=tuple(_price_line(row, names) for row in prices.head(LINES).iter_rows(named=True)),
         calls=tuple(_call_line(row, names) for row in moved.head(LINES).iter_rows(named=True)),
-        calls_since=phrase.day(earlier.night) if earlier else "",
+        calls_since=phrase.day(calls_since) if calls_since else "",
         left=tuple(_left_line(row) for row in left.head(LINES).iter_rows(named=True)),
         left_out=sum(max(0, frame.height - LINES) for frame in (worthy, prices, moved, left)),
     )

@@ -94,7 +94,7 @@ def view_of(store: Connection, catalogue: Catalogue, night: Night, out: Path) ->
         night=night,
         calls=calls,
         account=account_of(night),
-        changes=changes_of(night, calls.leads, earlier, frozenset(shown)),
+        changes=changes_of(night, calls.leads, moved, earlier.night if earlier else None, frozenset(shown)),
         buys=tickets_of(buys, every, detail, night.price_path, context),
         asks=tickets_of(asks, every, detail, night.price_path, asking),
         near=skip_lines(calls.near, every, context),
