@@ -5,7 +5,8 @@
 Each size is one process of its own on exports made for it (``benchmarks/exports.py``, 5,000 releases) with one buyer,
 and prints seconds, rows a second, processor seconds and peak memory for each stage, then how the time of the night
 grows from size to size: 1 = in proportion. Beside it, in the same run, what ``benchmarks/beside.py`` says: the floor,
-and the obvious script (``pip install -e '.[bench]'``).
+and the obvious script (``pip install -e '.[bench]'``); and the next night, in which all but one listing of each export
+are on offer again.
 """
 
 import json
@@ -17,7 +18,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
@@ -33,8 +34,8 @@ AS_OF = date(2026, 11, 25)
 RELEASES = 5_000
 
 
-def one_night(folder: Path) -> list[dict[str, Any]]:
-    """Run a night over the exports in a folder and return what each stage took."""
+def one_night(folder: Path, day: int = 0) -> list[dict[str, Any]]:
+    """Run a night, so many days after the first, over the exports in a folder and return what each stage took."""
     from triage import batch, catalogue
     from triage.store import open_store
 
@@ -44,7 +45,7 @@ def one_night(folder: Path) -> list[dict[str, Any]]:
     steps = timed_stages(batch)
     steps.append({"stage": "rules/ read", "seconds": read, "cpu": time.process_time(), "peak": peak_gb()})
     with open_store(folder / "night.duckdb") as store:
-        batch.nightly(store, known, [folder / "exports"], AS_OF, folder / "reports")
+        batch.nightly(store, known, [folder / "exports"], AS_OF + timedelta(days=day), folder / "reports")
     total = time.perf_counter() - begun
     children = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 2**20
     steps.append({"stage": "night", "seconds": total, "cpu": time.process_time(), "peak": max(peak_gb(), children)})
@@ -81,6 +82,16 @@ def peak_gb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
 
 
+def apart(place: str, day: int) -> list[dict[str, Any]]:
+    """Run a night in a process of its own and return what each stage took."""
+    command = [sys.executable, "-m", "benchmarks.night", "--one", place, str(day)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, env=os.environ | AS_INSTALLED)
+    if done.returncode:
+        sys.exit(done.stderr)
+    steps: list[dict[str, Any]] = json.loads(done.stdout.splitlines()[-1])
+    return steps
+
+
 def main(sizes: list[int]) -> None:
     """Print a table for each size, and the growth between sizes."""
     from benchmarks.beside import OBVIOUS_ROWS, floor_seconds, obvious_seconds
@@ -90,17 +101,16 @@ def main(sizes: list[int]) -> None:
     for size in sizes:
         with tempfile.TemporaryDirectory() as place:
             write_world(Path(place), size, RELEASES)
-            again = [sys.executable, "-m", "benchmarks.night", "--one", place]
-            done = subprocess.run(again, cwd=ROOT, capture_output=True, text=True, env=os.environ | AS_INSTALLED)
-            if done.returncode:
-                sys.exit(done.stderr)
-            steps = json.loads(done.stdout.splitlines()[-1])
+            steps = apart(place, 0)
             kept = sum(file.stat().st_size for file in Path(place).glob("night.duckdb*"))
             exports, night = Path(place) / "exports", steps[-1]["seconds"]
             floor = floor_seconds(exports, Path(place) / "night.duckdb", Path(place) / "floor.duckdb")
             rows = min(size, OBVIOUS_ROWS)
             obvious = obvious_seconds(exports, Path(place) / "constructions.csv", Path(place) / "friend.csv", rows)
             obvious *= size / rows
+            for export in exports.iterdir():
+                export.write_bytes(b"".join(export.read_bytes().splitlines(keepends=True)[:-1]))
+            later = apart(place, 1)[-1]
         print(f"\n{size} listings, {RELEASES} releases; the store has {kept / 2**20:.0f} MB")
         print(f"{'stage':14} {'seconds':>8} {'rows/s':>9} {'cpu s':>8} {'peak GB':>8}")
         for step in steps:
@@ -109,6 +119,9 @@ def main(sizes: list[int]) -> None:
         print(f"floor: {floor:.2f} s, the night takes {night / floor:.1f} times that")
         print(
             f"the obvious script: {obvious:.0f} s, reckoned up from {rows} rows: {obvious / night:.1f} times the night"
+        )
+        print(
+            f"the next night: {later['seconds']:.2f} s, {later['cpu']:.2f} s of processor time, {later['peak']:.2f} GB"
         )
         nights.append((size, night))
     for (few, short), (many, long) in pairwise(nights):
@@ -121,6 +134,6 @@ AS_INSTALLED = {"OPENBLAS_NUM_THREADS": "1", "PYTHONDONTWRITEBYTECODE": ""}
 
 if __name__ == "__main__":
     if "--one" in sys.argv:
-        print(json.dumps(one_night(Path(sys.argv[2]))))
+        print(json.dumps(one_night(Path(sys.argv[2]), int(sys.argv[3]))))
     else:
         main([int(size) for size in sys.argv[1:]] or [10_000, 100_000])
