@@ -114,7 +114,7 @@ def _called_in(lines: bytes) -> pl.DataFrame:
         pl.col("line").str.extract(listing_id).alias("listing_id"), pl.col("line").str.extract(call).alias("call")
     )
     odd = found["listing_id"].is_null() | found["call"].is_null()
-    parsed = [json.loads(line.removesuffix(",")) for line in cells["line"].filter(odd)]
+    parsed = [json.loads(line.removesuffix(",")) for line in cells["line"].filter(odd).fill_null("")]
     return pl.concat([found.filter(~odd), _calls_in(parsed)])
 
 
