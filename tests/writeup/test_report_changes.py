@@ -77,9 +77,10 @@ def test_without_an_earlier_report_nothing_is_said_of_calls(catalogue: SimpleNam
 @pytest.mark.parametrize(
     "content",
     [
-        "", "{", "[]", '{"verdicts": [{"listing_id": "x"}]}', '{"verdicts": [{"call": "?"}]}', 
-        "[\n", "[\n]}", "[\n3\n]}\n", '[\n\n{"listing_id":"x","call":"buy"}\n]}\n', '[\n{"listing_id":"x","call":"?"}\n]}\n',
-        '[\n{"listing_id":"x","call":null}\n]}\n', '[\n{"listing_id":null,"call":"buy"}\n]}\n',
+        "", "{", "[]", '{"verdicts": [{"listing_id": "x"}]}', '{"verdicts": [{"call": "?"}]}',
+        "[\n", "[\n]}", "[\n3\n]}\n", '[\n\n{"listing_id":"x","call":"buy"}\n]}\n',
+        '[\n{"listing_id":"x","call":"?"}\n]}\n', '[\n{"listing_id":"x","call":null}\n]}\n',
+        '[\n{"listing_id":null,"call":"buy"}\n]}\n',
     ],
 )  # fmt: skip
 def test_a_report_that_cannot_be_read_is_passed_over(tmp_path: Path, content: str) -> None:
