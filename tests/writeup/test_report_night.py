@@ -10,7 +10,7 @@ from made_night import AS_OF, BEFORE, whole_night
 
 from triage.store import Connection
 from triage.writeup.calls import best_calls
-from triage.writeup.changes import Changes, changes_of, price_changes
+from triage.writeup.changes import Changes, call_changes, changes_of, price_changes
 from triage.writeup.frames import read_night
 from triage.writeup.night import account_of
 
@@ -21,7 +21,8 @@ StoreOf = Callable[[Tables], Connection]
 def changes(store: Connection) -> Changes | None:
     night = read_night(store, AS_OF)
     calls = best_calls(night.listing, night.verdict, {})
-    return changes_of(night, pl.concat([calls.buy, calls.ask, calls.near, calls.skip]))
+    leads = pl.concat([calls.buy, calls.ask, calls.near, calls.skip])
+    return changes_of(night, leads, call_changes(None, leads))
 
 
 def test_every_row_read_is_a_new_listing_a_further_sighting_or_a_reject(store: Connection) -> None:

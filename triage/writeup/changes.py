@@ -73,11 +73,11 @@ def earlier_calls(out: Path, as_of: date) -> Earlier | None:
             day, called = date.fromisoformat(night), pl.concat([*_called(out / night / "verdicts.json")])
             if called["listing_id"].has_nulls() or called["call"].has_nulls():
                 continue
-            before = called.group_by("listing_id").agg(before=pl.col("call").cast(pl.Enum(CALLS)).to_physical().min())
+            # The smallest is the best: in the order of ``CALLS``.
+            best = called.group_by("listing_id").agg(before=pl.col("call").cast(pl.Enum(CALLS)).min().cast(pl.String))
         except (OSError, ValueError, KeyError, TypeError, pl.exceptions.PolarsError):
             continue
-        word = pl.col("before").replace_strict(dict(enumerate(CALLS)), return_dtype=pl.String)
-        return Earlier(day, before.with_columns(word))
+        return Earlier(day, best)
     return None
 
 
@@ -142,7 +142,7 @@ def call_changes(earlier: Earlier | None, leads: pl.DataFrame) -> pl.DataFrame:
 def changes_of(
     night: Night,
     leads: pl.DataFrame,
-    moved: pl.DataFrame | None = None,
+    moved: pl.DataFrame,
     calls_since: date | None = None,
     ticketed: Collection[str] | None = None,
 ) -> Changes | None:
@@ -152,7 +152,7 @@ def changes_of(
         night: Frames of the night.
         leads: Every open listing in its best call, best first.
         moved: Those with another call than in the last report, of ``call_changes``.
-        calls_since: The night of that report.
+        calls_since: The night of that report; None when there is none.
         ticketed: Listings that have a ticket to lead to; all buys and asks when left out.
     """
     if len(night.nights) < 2:
@@ -162,7 +162,6 @@ def changes_of(
     calls = {call: new.filter(pl.col("call") == call).height for call in CALLS}
     worthy = new.filter(pl.col("call") != "skip")
     prices = price_changes(night.price_path, previous).join(leads, on="listing_id", maintain_order="left")
-    moved = call_changes(None, leads) if moved is None else moved
     left = _left(night.listing, tonight, previous)
     shown = leads.filter(pl.col("call") != "skip")["listing_id"] if ticketed is None else ticketed
     names = {listing_id: anchor(listing_id) for listing_id in shown}
